@@ -1,0 +1,11 @@
+"""Settings of the whole test run."""
+
+import os
+
+from hypothesis import settings
+
+# Drawn examples are the same at every run in CI: a change is judged by what it changes, not by luck.
+# No deadline: a slow machine is not a defect of the code.
+settings.register_profile("desk", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
+settings.load_profile("ci" if os.environ.get("CI") else "desk")

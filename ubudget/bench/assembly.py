@@ -1,0 +1,70 @@
+"""From records to one graph: which tables a run needs, in the order a datum travels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import Context, method_place
+from ubudget.bench.equation import Equations, read_equations
+from ubudget.bench.operations import Operations
+from ubudget.bench.results import RESULTS, ResultKey, add_results
+from ubudget.bench.structure import Structure, structure_of
+from ubudget.quantity.graph import Graph
+from ubudget.records.finding import Finding, stops
+from ubudget.records.records import Records
+
+REPORTING = "reporting"
+
+__all__ = ["REPORTING", "RESULTS", "Assembly", "ResultKey", "assemble"]
+
+
+@dataclass(frozen=True, eq=False)
+class Assembly:
+    """The graph of a run, with `value` the column of the table `results` that is the measurand."""
+
+    records: Records
+    graph: Graph
+    value: str
+    keys: tuple[ResultKey, ...]
+    structure: Structure | None
+    equations: Equations
+
+
+def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
+    """The graph of records that have passed their cross-checks; None, with findings, where it cannot be built."""
+    context = Context(records)
+    equations = read_equations(context)
+    if equations is None:
+        return None, context.findings
+    structure = structure_of(records.method, records.run) if records.run else None
+    _build_reporting(context)
+    operations = Operations(context, structure)
+    operations.build()
+    if stops(context.findings):
+        return None, context.findings
+    keys = add_results(context, operations, equations, structure)
+    if stops(context.findings):
+        return None, context.findings
+    graph = Graph(dict(context.tables), tuple(context.joints))
+    return Assembly(records, graph, equations.result.name, keys, structure, equations), context.findings
+
+
+def _build_reporting(context: Context) -> None:
+    coverage = context.records.method.coverage
+    table = TableBuilder(REPORTING, "Coverage", 1, context.shared)
+    if coverage.rule == "t":
+        table.given(
+            "p",
+            "coverage probability p",
+            "",
+            np.array([coverage.probability]),
+            [method_place("coverage", "probability")],
+        )
+    else:
+        table.given(
+            "k", "coverage factor k", "", np.array([coverage.k]), [method_place("coverage", "k")]
+        )
+    context.tables[REPORTING] = table.build()

@@ -1,0 +1,99 @@
+"""Procedural blank: mean over the run's blanks on the same curve, with the scatter between blanks (QUAM 7.11).
+
+u of the mean is s_b/sqrt(n_b) with n_b - 1 degrees of freedom. s_b is between blanks and holds their reading noise, so
+that noise is not added. The sample's own blank scatters by s_b as well, unless the method says where that is covered.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.curve import CURVES
+from ubudget.bench.inverse import SIGNALS
+from ubudget.bench.structure import Structure
+from ubudget.quantity.expression import Number, Symbol, apply
+from ubudget.quantity.graph import Trait
+
+BLANKS, BLANK_VALUES = "blanks", "blank values"
+EFFECT = "blank scatter"
+GROUP = "blank"
+
+
+def blank_estimate(line: tuple[str, str]) -> tuple[str, str, str]:
+    """Key of the variance estimate s_b of a line's blanks."""
+    return ("blank scatter", *line)
+
+
+def build_blanks(context: Context, structure: Structure, symbol: str, unit: str) -> None:
+    """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`)."""
+    rows = [
+        row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions
+    ]
+    items = [structure.measured[row] for row in rows]
+    owner = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
+    values = TableBuilder(BLANK_VALUES, "Procedural blanks, each", len(rows), context.shared)
+    values.label("solution", "blank", [item.solution for item in items])
+    values.label("analyte", "analyte", [item.line[0] for item in items])
+    values.label("line", "line", [item.line[1] for item in items])
+    mean = values.pick("mean reading", SIGNALS, "mean", rows)
+    n = values.pick("readings", SIGNALS, "n", rows)
+    x_mean = values.pick("x_mean", CURVES, "x_mean", owner)
+    y_mean = values.pick("y_mean", CURVES, "mean of y", owner)
+    slope = values.pick("b", CURVES, "slope", owner)
+    scale = values.pick("scale", CURVES, "scale", owner)
+    used = values.formula("used", "used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
+    values.formula("reading used", "reading used", "", used * mean)
+    c = values.formula(
+        "c", "blank concentration", unit, scale * (x_mean + apply("ratio_or_zero", mean - y_mean, slope))
+    )
+    values.formula("deviation", "deviation from the mean", unit, used * (c - values.pick("mean blank", BLANKS, "c", owner)))
+    context.tables[BLANK_VALUES] = values.build()
+    _build_means(context, structure, owner, symbol, unit)
+
+
+def _build_means(
+    context: Context, structure: Structure, owner: np.ndarray, symbol: str, unit: str
+) -> None:
+    size = len(structure.lines)
+    table = TableBuilder(BLANKS, "Procedural blank of each line", size, context.shared)
+    table.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
+    table.label("line", "line", [line for _, line in structure.lines])
+    counts = np.bincount(owner, minlength=size)
+    stop = np.cumsum(counts)
+
+    def span(column: str) -> Symbol:
+        return table.span(f"all {column}", BLANK_VALUES, column, stop - counts, stop)
+
+    n = table.formula("n", "blanks used", "", apply("total", span("used")))
+    reading = table.formula("mean reading", "mean reading", "", apply("ratio_or_zero", apply("total", span("reading used")), n))
+    dof = table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1))
+    deviation = span("deviation")
+    counted = context.mark(EFFECT) == COUNTED
+    s = table.formula("s_b", "s between blanks", unit, apply("sqrt", apply("total_product", deviation, deviation) / dof))
+    mean = table.deviation(
+        f"{symbol}.mean",
+        f"{symbol}.mean",
+        unit,
+        apply("ratio_or_zero", s, apply("sqrt", n)) if counted else Number(0),
+        [
+            Trait(
+                f"{symbol}.mean",
+                f"mean of the procedural blanks, {analyte} {line}".strip(),
+                GROUP,
+                "A",
+                "t",
+                "scatter between blanks" if counted else context.mark(EFFECT),
+            )
+            for analyte, line in structure.lines
+        ],
+        dof="dof" if counted else None,
+        estimates=[blank_estimate(line) for line in structure.lines],
+    )
+    rows = np.arange(size)
+    x_mean, y_mean = table.pick("x_mean", CURVES, "x_mean", rows), table.pick("y_mean", CURVES, "y_mean", rows)
+    slope, scale = table.pick("b", CURVES, "slope", rows), table.pick("scale", CURVES, "scale", rows)
+    x = x_mean + apply("ratio_or_zero", reading - y_mean, slope)
+    table.formula("c", symbol, unit, scale * x + mean, "mean blank on the same curve as the samples")
+    context.tables[BLANKS] = table.build()

@@ -1,0 +1,179 @@
+"""Measured lines: mean of the readings kept, its scatter as declared, and the concentration by inverse prediction."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ubudget.bench.building import TableBuilder, nan_where_none
+from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.curve import CURVES, residual_estimate
+from ubudget.bench.readings import READINGS, add_single_readings, flatten
+from ubudget.bench.structure import Structure
+from ubudget.quantity.expression import Number, Operand, Symbol, apply
+from ubudget.quantity.graph import Place, Trait
+from ubudget.records.method import Calibration
+
+SIGNALS, POOLED = "measured lines", "pooled scatter"
+EFFECT = "reading scatter"
+NO_READING = 1
+"""Status of a measured line; the status of its curve is added times ten. 0 = usable."""
+
+
+def build_signals(
+    context: Context, structure: Structure, symbol: str, calibration: Calibration, reading_unit: str
+) -> None:
+    """Tables `readings` and `measured lines` (and `pooled scatter`); concentration in column `c`."""
+    items = structure.measured
+    line_rows = [structure.lines.index(item.line) for item in items]
+    counted = context.mark(EFFECT) == COUNTED
+    table = TableBuilder(SIGNALS, "Measured lines", len(items), context.shared)
+    table.label("solution", "solution", [item.solution for item in items])
+    table.label("analyte", "analyte", [item.line[0] for item in items])
+    table.label("line", "line", [item.line[1] for item in items])
+    single = all(item.reading.mean is None for item in items)
+    n, s = (
+        _from_readings(context, structure, table, reading_unit)
+        if single
+        else _from_summaries(table, structure, reading_unit)
+    )
+    u, dof, estimates = _scatter(context, structure, table, calibration, n, s, line_rows, reading_unit)
+    table.formula("reading", "reading, mean", reading_unit, Symbol("mean"))
+    table.formula("u(reading)", "u of the mean", reading_unit, u if counted else Number(0))
+    mark = f"{calibration.scatter} scatter of the readings" if counted else context.mark(EFFECT)
+    table.leaf(
+        "reading",
+        "u(reading)",
+        [
+            Trait(f"{symbol}.reading", f"readings of {item.solution}", "reading", "A", "t", mark)
+            for item in items
+        ],
+        dof=dof if counted else None,
+        estimates=estimates if counted else None,
+    )
+    _concentration(table, line_rows, symbol, calibration.unit)
+    context.tables[SIGNALS] = table.build()
+
+
+def _from_readings(
+    context: Context, structure: Structure, table: TableBuilder, unit: str
+) -> tuple[Symbol, Symbol]:
+    flat, segments = flatten(structure.measured)
+    readings = TableBuilder(READINGS, "Readings", len(flat), context.shared)
+    reading, include = add_single_readings(context, readings, structure.measured, flat, unit)
+    mean_of_line = readings.pick("mean of the line", SIGNALS, "mean", [i for i, _, _ in flat])
+    readings.formula("used", "reading used", unit, include * reading)
+    readings.formula("deviation", "deviation from the mean", unit, include * (reading - mean_of_line))
+    context.tables[READINGS] = readings.build()
+
+    def span(column: str) -> Symbol:
+        return table.span(f"all {column}", READINGS, column, segments.start, segments.stop)
+
+    n = table.formula("n", "readings used", "", apply("total", span("include")))
+    table.formula(
+        "mean", "mean", unit, apply("ratio_or_zero", apply("total", span("used")), n), "GUM 4.2.1 eq. 3"
+    )
+    deviation = span("deviation")
+    squares = table.formula("squares", "sum of squares", "", apply("total_product", deviation, deviation))
+    s = table.formula(
+        "s", "s of the readings", unit, apply("sqrt", squares / apply("larger", n - 1, 1)), "GUM 4.2.2 eq. 4"
+    )
+    return n, s
+
+
+def _from_summaries(table: TableBuilder, structure: Structure, unit: str) -> tuple[Symbol, Symbol]:
+    readings = [item.reading for item in structure.measured]
+
+    def column(name: str, heading: str, values: list[float | None], unit: str) -> Symbol:
+        places = [Place("readings", (reading.row, name)) for reading in readings]
+        return table.given(name, heading, unit, nan_where_none(values), places)
+
+    column("mean", "mean", [reading.mean for reading in readings], unit)
+    s = column("s", "s of the readings", [reading.s for reading in readings], unit)
+    n = column("n", "readings", [float(reading.n or 0) for reading in readings], "")
+    table.formula("squares", "sum of squares", "", s**2 * (n - 1))
+    return n, s
+
+
+def _scatter(
+    context: Context,
+    structure: Structure,
+    table: TableBuilder,
+    calibration: Calibration,
+    n: Symbol,
+    s: Symbol,
+    line_rows: list[int],
+    unit: str,
+) -> tuple[Operand, str, list[tuple[str, str, str]] | None]:
+    """u of the mean, column of its degrees of freedom, and what it shares its variance estimate with."""
+    names = [f"{analyte} {line}".strip() for analyte, line in structure.lines]
+    root = apply("sqrt", n)
+    if calibration.scatter == "own":
+        table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1), "GUM 4.2.6")
+        return apply("ratio_or_zero", s, root), "dof", None
+    if calibration.scatter == "residual":
+        s_curve = table.pick("residual s", CURVES, "s", line_rows)
+        table.pick("dof of the curve", CURVES, "dof", line_rows)
+        table.formula("dof", "degrees of freedom", "", Symbol("dof of the curve"))
+        return (
+            apply("ratio_or_zero", s_curve, root),
+            "dof",
+            [residual_estimate(names[row]) for row in line_rows],
+        )
+    _build_pooled(context, structure, table, calibration, line_rows, unit)
+    s_pooled = table.pick("pooled s", POOLED, "s", line_rows)
+    table.pick("pooled dof", POOLED, "dof", line_rows)
+    table.formula("dof", "degrees of freedom", "", Symbol("pooled dof"))
+    return (
+        apply("ratio_or_zero", s_pooled, root),
+        "dof",
+        [("pooled", POOLED, names[row]) for row in line_rows],
+    )
+
+
+def _build_pooled(
+    context: Context,
+    structure: Structure,
+    table: TableBuilder,
+    calibration: Calibration,
+    line_rows: list[int],
+    unit: str,
+) -> None:
+    """s pooled over the named solutions (all but blanks when none is named), by line (GUM H.3.6, ISO 5725-2)."""
+    named = set(calibration.pooled_over)
+    marks = [
+        1.0 if (item.solution in named if named else item.solution not in structure.blank_solutions) else 0.0
+        for item in structure.measured
+    ]
+    mark = table.given("pooled", "in the pooled s", "", marks)
+    table.formula("pooled squares", "squares pooled", "", mark * Symbol("squares"))
+    table.formula("pooled n - 1", "n - 1 pooled", "", mark * apply("larger", Symbol("n") - 1, 0))
+    counts = np.bincount(np.array(line_rows, dtype=np.int64), minlength=len(structure.lines))
+    stop = np.cumsum(counts)
+    pooled = TableBuilder(POOLED, "Scatter of one reading, pooled", len(structure.lines), context.shared)
+    pooled.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
+    pooled.label("line", "line", [line for _, line in structure.lines])
+    squares = pooled.span("all squares", SIGNALS, "pooled squares", stop - counts, stop)
+    ones = pooled.span("all n - 1", SIGNALS, "pooled n - 1", stop - counts, stop)
+    dof = pooled.formula("dof", "degrees of freedom", "", apply("larger", apply("total", ones), 1))
+    pooled.formula("s", "pooled s", unit, apply("sqrt", apply("total", squares) / dof))
+    context.tables[POOLED] = pooled.build()
+
+
+def _concentration(table: TableBuilder, line_rows: list[int], symbol: str, unit: str) -> None:
+    def curve(name: str, column: str) -> Symbol:
+        return table.pick(name, CURVES, column, line_rows)
+
+    x_mean, y_mean, slope = curve("x_mean", "x_mean"), curve("y_mean", "y_mean"), curve("b", "slope")
+    x = table.formula(
+        "x",
+        "concentration on the curve",
+        unit,
+        x_mean + apply("ratio_or_zero", Symbol("reading") - y_mean, slope),
+        "inverse prediction, QUAM E.4",
+    )
+    table.formula("c", symbol, unit, curve("scale", "scale") * x)
+    low, high = curve("x_low", "x_low"), curve("x_high", "x_high")
+    above = apply("if_less", high, x, 1, 0)
+    table.formula("range", "range (-1 below, 1 above)", "", apply("if_less", x, low, -1, above))
+    no_reading = apply("if_less", Symbol("n"), 0.5, NO_READING, 0)
+    table.formula("status", "status (0 = usable)", "", no_reading + 10 * curve("curve status", "status"))

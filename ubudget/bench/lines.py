@@ -1,0 +1,57 @@
+"""Straight lines fitted to data of the method itself: intercept at a chosen origin, and slope (GUM H.3)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import Context, method_place
+from ubudget.bench.curve import add_line_fit, add_line_points
+from ubudget.quantity.expression import Symbol
+from ubudget.records.method import LineData
+
+LINES, LINE_POINTS = "lines", "line points"
+
+
+def build_lines(context: Context, data: Mapping[str, LineData]) -> dict[str, int]:
+    """Tables `line points` and `lines` (columns `intercept at origin`, `slope`); gives the row of each data set."""
+    names = list(data)
+    counts = np.array([len(data[name].x) for name in names], dtype=np.int64)
+    owner = np.repeat(np.arange(len(names)), counts)
+    stop = np.cumsum(counts)
+    flat = [(name, number) for name in names for number in range(len(data[name].x))]
+    points = TableBuilder(LINE_POINTS, "Data of fitted lines", len(flat), context.shared)
+    points.label("data", "data", [name for name, _ in flat])
+    x = points.given(
+        "x",
+        "x",
+        "",
+        [data[name].x[number] for name, number in flat],
+        [method_place("data", name, "x", number) for name, number in flat],
+    )
+    y = points.given(
+        "y",
+        "y",
+        "",
+        [data[name].y[number] for name, number in flat],
+        [method_place("data", name, "y", number) for name, number in flat],
+    )
+    include = points.given("include", "include", "", 1.0)
+    add_line_points(points, x, y, include, LINES, list(owner), "", "")
+    context.tables[LINE_POINTS] = points.build()
+    lines = TableBuilder(LINES, "Fitted lines", len(names), context.shared)
+    lines.label("data", "data", names)
+    add_line_fit(lines, LINE_POINTS, stop - counts, stop, "line", "", "", names)
+    origin = lines.given(
+        "origin",
+        "origin",
+        "",
+        [data[name].origin for name in names],
+        [method_place("data", name, "origin") if data[name].origin else None for name in names],
+    )
+    value = Symbol("y_mean") + Symbol("slope") * (origin - Symbol("x_mean"))
+    lines.formula("intercept at origin", "intercept at the origin", "", value, "GUM H.3.2")
+    context.tables[LINES] = lines.build()
+    return {name: row for row, name in enumerate(names)}

@@ -1,0 +1,331 @@
+"""Every symbol of the method turned into tables by the operation that defines it.
+
+`Operations.build` makes the tables below the results; the results table then picks each symbol's column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from ubudget.bench.blank import build_blanks
+from ubudget.bench.cases import best_rows
+from ubudget.bench.context import MASS_SHOWN, Context
+from ubudget.bench.curve import build_curves
+from ubudget.bench.dilution import build_dilutions
+from ubudget.bench.equipment import (
+    Limits,
+    build_balances,
+    build_stocks,
+    build_ware,
+    limits_of,
+    register_items,
+)
+from ubudget.bench.inverse import build_signals
+from ubudget.bench.lines import build_lines
+from ubudget.bench.portions import PortionTables
+from ubudget.bench.precision import Parameters, build_precision, case_words, parameters_of
+from ubudget.bench.stated import Entry, build_inputs
+from ubudget.bench.structure import Structure
+from ubudget.bench.volume import TemperatureRows
+from ubudget.records.amount import Amount
+from ubudget.records.method import (
+    Blank,
+    Calibration,
+    Dilution,
+    DryMassFactor,
+    Input,
+    InputCase,
+    Precision,
+    Temperature,
+    Volume,
+    Weighing,
+)
+from ubudget.records.stated import Stated
+
+
+@dataclass
+class Operations:
+    """Tables and row numbers of one run while it is assembled."""
+
+    context: Context
+    structure: Structure | None
+    entries: list[Entry] = field(default_factory=list)
+    case_rows: dict[str, list[tuple[InputCase, int]]] = field(default_factory=dict)
+    """Symbol → its cases with their rows in the table of stated inputs."""
+    component_rows: dict[str, list[int]] = field(default_factory=dict)
+    temperature_rows: dict[str, TemperatureRows] = field(default_factory=dict)
+    precision_rows: list[Parameters] = field(default_factory=list)
+    ware: dict[str, tuple[int, Limits]] = field(default_factory=dict)
+    balances: dict[str, tuple[int, Limits]] = field(default_factory=dict)
+    line_rows: dict[str, int] = field(default_factory=dict)
+    dilution_tables: dict[str, str] = field(default_factory=dict)
+    preparation_rows: dict[str, int] = field(default_factory=dict)
+    ware_unit: str = "mL"
+
+    def each(self, kind: type[Any]) -> list[tuple[str, Any]]:
+        """Symbols of one operation, with their records."""
+        return [
+            (symbol, operation)
+            for symbol, operation in self.context.records.method.symbols.items()
+            if isinstance(operation, kind)
+        ]
+
+    def build(self) -> None:
+        self._collect_entries()
+        self._collect_equipment()
+        if self.entries:
+            build_inputs(self.context, self.entries)
+        if self.balances:
+            build_balances(self.context, [limits for _, limits in self.balances.values()], MASS_SHOWN)
+        if self.ware:
+            build_ware(self.context, [limits for _, limits in self.ware.values()], self.ware_unit)
+        if self.context.records.method.data:
+            self.line_rows = build_lines(self.context, self.context.records.method.data)
+        for symbol, operation in self.each(Precision):
+            self.precision_rows += parameters_of(symbol, operation)
+        if self.precision_rows:
+            build_precision(self.context, self.precision_rows, self.context.records.method.document.unit)
+        PortionTables(self).build()
+        if self.structure is not None:
+            self._build_dilutions(self.structure)
+            self._build_calibration(self.structure)
+
+    # -- stated inputs ----------------------------------------------------------------------------------------------
+
+    def _enter(self, entry: Entry) -> int:
+        self.entries.append(entry)
+        return len(self.entries) - 1
+
+    def _collect_entries(self) -> None:
+        for symbol, operation in self.each(Input):
+            self._enter_input(symbol, operation)
+        for symbol, operation in self.each(DryMassFactor):
+            entry = Entry(
+                f"{symbol}.moisture",
+                "all",
+                "moisture as received",
+                "dry mass",
+                "%",
+                operation,
+                operation.moisture,
+                ("symbols", symbol),
+                "moisture",
+            )
+            self.case_rows[symbol] = [(InputCase(), self._enter(entry))]
+        for kind in (Volume, Dilution):
+            for symbol, operation in self.each(kind):
+                if operation.temperature is not None:
+                    self._enter_temperature(symbol, operation.temperature)
+        for symbol, operation in self.each(Calibration):
+            if operation.preparation is not None:
+                path = ("symbols", symbol, "preparation")
+                entry = Entry(
+                    f"{symbol}.preparation",
+                    "all",
+                    "preparation of the standards, relative",
+                    "stock",
+                    "",
+                    operation.preparation,
+                    None,
+                    path,
+                )
+                self.preparation_rows[""] = self._enter(entry)
+
+    def _enter_input(self, symbol: str, operation: Input) -> None:
+        base = _case_of(operation)
+        cases = [(base, ("symbols", symbol))] if _states(operation) else []
+        cases += [
+            (case, ("symbols", symbol, "for", number)) for number, case in enumerate(operation.cases)
+        ]
+        group = operation.group or symbol
+        rows = []
+        for case, path in cases:
+            estimate = case.estimate or (None if operation.column else operation.estimate)
+            key = path if case.estimate else ("symbols", symbol)
+            if estimate is None and not operation.column and case.readings is None:
+                self.context.find(
+                    "stop",
+                    "method",
+                    f"symbol {symbol} ({case_words(case)})",
+                    "no estimate",
+                    "an estimate, readings, or a column of the samples table",
+                    "add estimate = …",
+                )
+            entry = Entry(
+                symbol,
+                case_words(case),
+                operation.quantity,
+                group,
+                operation.unit,
+                case,
+                estimate,
+                key if case.estimate is None and estimate is not None else path,
+                "estimate",
+            )
+            rows.append((case, self._enter(entry)))
+        self.case_rows[symbol] = rows
+        self.component_rows[symbol] = [
+            self._enter(
+                Entry(
+                    f"{symbol}.{component.name}",
+                    "all",
+                    component.name,
+                    component.group or group,
+                    operation.unit,
+                    component,
+                    Amount(0.0, operation.unit, "0"),
+                    ("symbols", symbol, "component", number),
+                    "",
+                )
+            )
+            for number, component in enumerate(operation.components)
+        ]
+
+    def _enter_temperature(self, symbol: str, temperature: Temperature) -> None:
+        path = ("symbols", symbol, "temperature")
+        rectangular = temperature.distribution == "rectangular"
+        stated = Stated(
+            half_width=temperature.half_range if rectangular else None,
+            distribution="rectangular" if rectangular else None,
+            U=None if rectangular else temperature.half_range,
+            confidence=None if rectangular else 0.95,
+            source=temperature.source,
+        )
+        deviation = Entry(
+            f"{symbol}.temperature",
+            "all",
+            "deviation from the reference temperature of the ware",
+            "temperature",
+            "K",
+            stated,
+            Amount(0.0, "K", "0 K"),
+            path,
+            "",
+            ("temperature", "run") if temperature.shared else None,
+        )
+        expansion = Entry(
+            f"{symbol}.expansion",
+            "all",
+            "cubic expansion of the liquid",
+            "temperature",
+            "1/K",
+            Stated(exact=True, source=temperature.source),
+            temperature.expansion,
+            path,
+            "expansion",
+            exact=True,
+        )
+        self.temperature_rows[symbol] = TemperatureRows(
+            self._enter(deviation),
+            self._enter(expansion),
+            temperature.shared,
+            "rectangular" if rectangular else "normal",
+            temperature.source,
+        )
+
+    def input_row(self, symbol: str, analyte: str, line: str, matrix: str) -> list[int]:
+        """Rows of the stated inputs that apply to a result: one, or bands by rising level."""
+        cases = self.case_rows[symbol]
+        chosen = best_rows([case for case, _ in cases], analyte, line, matrix)
+        return [cases[number][1] for number in chosen]
+
+    # -- equipment --------------------------------------------------------------------------------------------------
+
+    def _collect_equipment(self) -> None:
+        items = register_items(self.context)
+        volumes = self.each(Volume)
+        self.ware_unit = volumes[0][1].unit if volumes else "mL"
+        used: list[str] = []
+        for symbol, operation in volumes:
+            if operation.ware:
+                used.append(operation.ware)
+            elif operation.ware_column and self.structure is not None:
+                rows = self.structure.blanks if operation.of == "blank" else self.structure.portions
+                used += [str(portion.columns.get(operation.ware_column, "")) for portion in rows]
+            elif operation.nominal or operation.tolerance or operation.value:
+                self.ware[symbol] = (len(self.ware), _limits_in_method(symbol, operation))
+        if self.structure is not None and self.each(Dilution):
+            for steps in self.structure.steps.values():
+                used += [key for step in steps for key in (step.aliquot, step.to)]
+        for key in used:
+            if key in items and key not in self.ware:
+                number, item = items[key]
+                self.ware[key] = (len(self.ware), limits_of(self.context, item, number))
+        for symbol, operation in self.each(Weighing):
+            key = operation.balance or symbol
+            if key in items and key not in self.balances:
+                number, item = items[key]
+                self.balances[key] = (len(self.balances), limits_of(self.context, item, number))
+            elif key not in self.balances:
+                self.balances[key] = (len(self.balances), _limits_in_method(symbol, operation))
+
+    def temperature_of(self, symbol: str) -> TemperatureRows | None:
+        return self.temperature_rows.get(symbol)
+
+    # -- measured solutions -----------------------------------------------------------------------------------------
+
+    def _build_dilutions(self, structure: Structure) -> None:
+        for symbol, operation in self.each(Dilution):
+            of_blank = operation.of == "blank"
+            solutions = [
+                label for label in structure.solutions if (label in structure.blank_solutions) == of_blank
+            ]
+            self.dilution_tables[symbol] = build_dilutions(
+                self.context,
+                symbol,
+                operation.quantity,
+                solutions,
+                structure.steps,
+                self.ware,
+                self.ware_unit,
+                self.temperature_of(symbol),
+            )
+
+    def _build_calibration(self, structure: Structure) -> None:
+        run = self.context.records.run
+        assert run is not None
+        for symbol, calibration in self.each(Calibration)[:1]:
+            analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
+            stock_rows = build_stocks(self.context, analytes, calibration.unit) if run.file.stocks else {}
+            unit = run.file.run.reading_unit
+            build_curves(
+                self.context, structure, symbol, calibration.unit, unit, stock_rows, self.preparation_rows
+            )
+            build_signals(self.context, structure, symbol, calibration, unit)
+        for symbol, blank in self.each(Blank)[:1]:
+            build_blanks(self.context, structure, symbol, blank.unit)
+
+
+def _case_of(operation: Input) -> InputCase:
+    """The base statement of an input as a case that applies everywhere."""
+    keys = (
+        "u U k confidence half_width distribution top readings pooled_s pooled_dof dof reliability exact "
+        "evaluation source estimate"
+    ).split()
+    return InputCase(**{key: getattr(operation, key) for key in keys})
+
+
+def _states(operation: Input) -> bool:
+    return operation.states_uncertainty or bool(operation.components) or not operation.cases
+
+
+def _limits_in_method(symbol: str, operation: Volume | Weighing) -> Limits:
+    volume = isinstance(operation, Volume)
+    pick: Callable[[str], Any] = lambda key: getattr(operation, key, None)  # noqa: E731 - one short reader
+    return Limits(
+        key=symbol,
+        description=operation.quantity,
+        shared=True,
+        document="method",
+        path=("symbols", symbol),
+        nominal=pick("value") or pick("nominal"),
+        tolerance=pick("tolerance") if volume else pick("linearity"),
+        tolerance_key="tolerance" if volume else "linearity",
+        tolerance_distribution=pick("tolerance_distribution") or "rectangular",
+        tolerance_source=operation.source,
+        repeatability=operation.repeatability,
+        repeatability_dof=operation.repeatability_dof,
+        resolution=pick("resolution"),
+    )

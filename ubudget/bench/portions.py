@@ -1,0 +1,200 @@
+"""Tables of the test portions and of the blanks: masses, volumes, moisture and other inputs, one row a portion."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from ubudget.bench.building import TableBuilder, nan_where_none
+from ubudget.bench.context import MASS_SHOWN, method_place
+from ubudget.bench.stated import TABLE as INPUTS
+from ubudget.bench.stated import is_relative
+from ubudget.bench.volume import FILLING, add_volume
+from ubudget.bench.weighing import EFFECT as WEIGHING
+from ubudget.bench.weighing import add_weighing
+from ubudget.quantity.expression import Operand, Symbol, apply
+from ubudget.quantity.graph import Place, Trait
+from ubudget.quantity.units import convert
+from ubudget.records.amount import Amount
+from ubudget.records.method import DryMassFactor, Input, Volume, Weighing
+from ubudget.records.run import Portion, amount_of
+
+if TYPE_CHECKING:
+    from ubudget.bench.operations import Operations
+
+PORTIONS, BLANK_PORTIONS = "portions", "blank portions"
+
+
+class PortionTables:
+    """Builds `portions` and `blank portions`. A method file alone has one unnamed portion."""
+
+    def __init__(self, operations: Operations) -> None:
+        self.operations = operations
+        self.context = operations.context
+        structure = operations.structure
+        self.portions: Sequence[Portion | None] = structure.portions if structure else (None,)
+        self.blanks: Sequence[Portion | None] = structure.blanks if structure else ()
+
+    def build(self) -> None:
+        table = self._start(PORTIONS, "Test portions", self.portions)
+        added = False
+        for symbol, operation in self.context.records.method.symbols.items():
+            if isinstance(operation, Weighing):
+                self._weighing(table, symbol, operation)
+            elif isinstance(operation, Volume) and operation.of == "sample":
+                self._volume(table, symbol, operation, self.portions)
+            elif isinstance(operation, DryMassFactor):
+                self._dry_mass(table, symbol, operation)
+            elif isinstance(operation, Input) and not self.shared(operation):
+                self._own_input(table, symbol, operation)
+            else:
+                continue
+            added = True
+        if added:
+            self.context.tables[PORTIONS] = table.build()
+        self._build_blanks()
+
+    @staticmethod
+    def shared(operation: Input) -> bool:
+        return not operation.column if operation.shared is None else operation.shared
+
+    def _build_blanks(self) -> None:
+        volumes = [
+            (symbol, operation) for symbol, operation in self.operations.each(Volume) if operation.of == "blank"
+        ]
+        if volumes and self.blanks:
+            table = self._start(BLANK_PORTIONS, "Blanks", self.blanks)
+            for symbol, operation in volumes:
+                self._volume(table, symbol, operation, self.blanks)
+            self.context.tables[BLANK_PORTIONS] = table.build()
+
+    def _start(self, name: str, title: str, portions: Sequence[Portion | None]) -> TableBuilder:
+        table = TableBuilder(name, title, len(portions), self.context.shared)
+        document = self.context.records.method.document.id
+        table.label("sample", "sample", [portion.sample if portion else document for portion in portions])
+        table.label("portion", "portion", [str(portion.portion) if portion else "1" for portion in portions])
+        if any(portion and portion.matrix for portion in portions):
+            table.label("matrix", "matrix", [portion.matrix if portion else "" for portion in portions])
+        return table
+
+    # -- columns of the samples table, or estimates of the method ---------------------------------------------------
+
+    def _amounts(
+        self, table: TableBuilder, name: str, unit: str, column: str, amount: Amount | None, path: tuple[str, ...]
+    ) -> Symbol:
+        values: list[float | None] = []
+        places: list[Place | None] = []
+        for portion in self.portions:
+            if portion is None or not column:
+                values.append(self.context.in_unit(amount, unit, "method", ".".join(path)))
+                places.append(method_place(*path, unit=unit) if amount else None)
+                continue
+            given = amount_of(portion, column)
+            place = f"row {portion.row + 1} ({portion.sample}), {column}"
+            values.append(self.context.in_unit(given, unit, "samples", place))
+            places.append(Place("samples", (portion.row, column), unit))
+        return table.given(name, name, unit, nan_where_none(values), places)
+
+    def _weighing(self, table: TableBuilder, symbol: str, operation: Weighing) -> None:
+        tare, gross = (
+            self._amounts(
+                table,
+                f"{symbol}.{reading}",
+                operation.unit,
+                getattr(operation, f"{reading}_column"),
+                getattr(operation, reading),
+                ("symbols", symbol, reading),
+            )
+            for reading in ("tare", "gross")
+        )
+        row, balance = self.operations.balances[operation.balance or symbol]
+        add_weighing(
+            table,
+            symbol,
+            operation.unit,
+            tare,
+            gross,
+            balance,
+            [row] * table.size,
+            self.context.mark(WEIGHING),
+            convert(1.0, MASS_SHOWN, operation.unit),
+        )
+
+    def _volume(
+        self, table: TableBuilder, symbol: str, operation: Volume, portions: Sequence[Portion | None]
+    ) -> None:
+        ware = self.operations.ware
+        keys = [
+            operation.ware
+            or (str(portion.columns.get(operation.ware_column, "")) if portion and operation.ware_column else symbol)
+            for portion in portions
+        ]
+        if operation.ware_column:
+            table.label(
+                f"{symbol}.ware",
+                f"{symbol}: ware",
+                keys,
+                [
+                    Place("samples", (portion.row, operation.ware_column)) if portion else None
+                    for portion in portions
+                ],
+            )
+        own_unit = self.operations.ware_unit
+        name = symbol if operation.unit == own_unit else f"{symbol} in {own_unit}"
+        volume = add_volume(
+            table,
+            name,
+            own_unit,
+            [ware[key][1] for key in keys],
+            [ware[key][0] for key in keys],
+            self.context.mark(FILLING),
+            word="filling",
+            group="volume",
+            temperature=self.operations.temperature_of(symbol),
+        )
+        if name != symbol:
+            table.formula(symbol, symbol, operation.unit, volume * convert(1.0, own_unit, operation.unit))
+
+    def _dry_mass(self, table: TableBuilder, symbol: str, operation: DryMassFactor) -> None:
+        name = f"{symbol}.moisture"
+        moisture = self._amounts(
+            table, name, "%", operation.column, operation.moisture, ("symbols", symbol, "moisture")
+        )
+        self._leaf_with_stated_u(table, name, symbol, "dry mass", "moisture as received")
+        table.formula(symbol, symbol, "", 100 / (100 - moisture), "common practice, no source")
+
+    def _own_input(self, table: TableBuilder, symbol: str, operation: Input) -> None:
+        if operation.column:
+            self._amounts(table, symbol, operation.unit, operation.column, None, ("symbols", symbol))
+        else:
+            row = self.operations.case_rows[symbol][0][1]
+            table.pick(f"estimate of {symbol}", INPUTS, "estimate", [row] * table.size)
+            table.formula(symbol, symbol, operation.unit, Symbol(f"estimate of {symbol}"))
+        self._leaf_with_stated_u(table, symbol, symbol, operation.group or symbol, operation.quantity)
+
+    def _leaf_with_stated_u(
+        self, table: TableBuilder, name: str, symbol: str, group: str, quantity: str
+    ) -> None:
+        """A leaf whose uncertainty stands in the table of stated inputs, relative or absolute."""
+        rows = []
+        for portion in self.portions:
+            matrix = portion.matrix if portion else ""
+            chosen = self.operations.input_row(symbol, "", "", matrix)
+            rows.append(chosen[0] if chosen else -1)
+        u = table.pick(f"stated u of {name}", INPUTS, "u", rows)
+        table.pick(f"stated dof of {name}", INPUTS, "dof", rows, absent=1e99)
+        entry = self.operations.entries[rows[0]]
+        relative = is_relative(entry) and entry.estimate is None
+        expression: Operand = u / 100 * apply("abs", Symbol(name)) if relative else u
+        table.formula(f"u({name})", f"u({name})", entry.unit, expression)
+        finite = entry.stated.dof or entry.stated.reliability or entry.stated.readings
+        dof = None
+        if finite:
+            dof = f"ν of {name}"
+            table.formula(dof, dof, "", Symbol(f"stated dof of {name}"))
+        evaluation = entry.stated.evaluation or "B"
+        distribution = entry.stated.distribution or ("t" if finite else "normal")
+        trait = Trait(name, quantity, group, evaluation, distribution, entry.stated.source)
+        shared_estimate = [("stated", row) for row in rows] if finite else None
+        table.leaf(name, f"u({name})", [trait] * table.size, dof=dof, estimates=shared_estimate)
+

@@ -1,0 +1,85 @@
+"""Readings with their include marks, and the mean of each measured line (Type A, GUM 4.2)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import Context
+from ubudget.bench.structure import Measured
+from ubudget.quantity.expression import Symbol
+from ubudget.quantity.graph import Place, Rows
+
+READINGS, POINTS = "readings", "standard readings"
+
+
+@dataclass(frozen=True, eq=False)
+class Segments:
+    """Rows of a table of single readings that belong to each measured line."""
+
+    start: Rows
+    stop: Rows
+
+
+def flatten(items: Sequence[Measured]) -> tuple[list[tuple[int, int, float]], Segments]:
+    """(item, replicate number, value) of every single reading, and the segment of each item."""
+    flat = []
+    counts = []
+    for number, item in enumerate(items):
+        values = item.reading.values or (() if item.reading.mean is None else (item.reading.mean,))
+        flat += [(number, replicate, value) for replicate, value in enumerate(values, start=1)]
+        counts.append(len(values))
+    stops = np.cumsum(np.array(counts, dtype=np.int64))
+    return flat, Segments(stops - np.array(counts, dtype=np.int64), stops)
+
+
+def add_single_readings(
+    context: Context,
+    table: TableBuilder,
+    items: Sequence[Measured],
+    flat: Sequence[tuple[int, int, float]],
+    unit: str,
+) -> tuple[Symbol, Symbol]:
+    """Columns solution, analyte, line, replicate, reading, include, reason; gives reading and include."""
+    run = context.records.run
+    assert run is not None
+    excluded = {
+        (mark.solution, mark.analyte, mark.line, mark.replicate): mark.reason for mark in run.file.exclusions
+    }
+    keys = [(items[i].solution, *items[i].line, replicate) for i, replicate, _ in flat]
+    # An exclusion may leave the line out where the analyte has only one.
+    reasons = [excluded.get(key) or excluded.get((key[0], key[1], "", key[3])) for key in keys]
+    table.label("solution", "solution", [key[0] for key in keys])
+    table.label("analyte", "analyte", [key[1] for key in keys])
+    table.label("line", "line", [key[2] for key in keys])
+    table.label("replicate", "replicate", [str(key[3]) for key in keys])
+    reading = table.given(
+        "reading",
+        "reading",
+        unit,
+        [value for _, _, value in flat],
+        [_reading_place(items[i], replicate) for i, replicate, _ in flat],
+    )
+    include = table.given(
+        "include",
+        "include (1 = yes, 0 = no)",
+        "",
+        [0.0 if reason else 1.0 for reason in reasons],
+        [Place("run", ("include", *key)) for key in keys],
+    )
+    table.label(
+        "reason",
+        "reason for leaving out",
+        [reason or "" for reason in reasons],
+        [Place("run", ("reason", *key)) for key in keys],
+        open=True,
+    )
+    return reading, include
+
+
+def _reading_place(item: Measured, replicate: int) -> Place:
+    column = f"r{replicate}" if item.reading.values else "mean"
+    return Place("readings", (item.reading.row, column))

@@ -1,0 +1,289 @@
+"""The table of stated input quantities: estimate, what was stated, divisor, standard uncertainty (GUM 4.2, 4.3)."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from ubudget.bench.building import TableBuilder, nan_where_none
+from ubudget.bench.context import Context, method_place
+from ubudget.quantity.distributions import divisor
+from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
+from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
+from ubudget.records.amount import Amount
+from ubudget.records.stated import Stated
+
+TABLE = "inputs"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One row. `estimate` None = the estimates stand elsewhere (a column of the samples table); then `u` here is
+    the standard uncertainty itself, or relative in per cent."""
+
+    symbol: str
+    applies: str
+    quantity: str
+    group: str
+    unit: str
+    stated: Stated
+    estimate: Amount | None
+    path: tuple[str | int, ...]
+    """Path of the table in the method file that states it."""
+    estimate_key: str = "estimate"
+    member: Hashable = None
+    """Key of the physical deviation where other rows are the same one."""
+    exact: bool = False
+    """A number taken as exact, which is no input quantity of the budget."""
+
+
+def is_relative(entry: Entry) -> bool:
+    """Whether the figure is a percentage of the estimate: `%`, unless the quantity itself is in per cent."""
+    figure = _figure(entry.stated)
+    return figure is not None and figure.relative and entry.unit != "%"
+
+
+def build_inputs(context: Context, entries: list[Entry]) -> None:
+    """Tables `observations` and `inputs`; every row is a leaf (exact ones with u = 0)."""
+    starts, stops = _observations(context, entries)
+    table = TableBuilder(TABLE, "Input quantities of the method", len(entries), context.shared)
+    table.label("symbol", "symbol", [entry.symbol for entry in entries])
+    table.label("quantity", "quantity", [entry.quantity for entry in entries])
+    table.label("applies", "applies to", [entry.applies for entry in entries])
+    table.label("unit", "unit", [entry.unit or "1" for entry in entries])
+    estimate = _estimate(context, table, entries, starts, stops)
+    figures = [
+        context.in_unit(
+            _figure(entry.stated),
+            "%" if is_relative(entry) else entry.unit,
+            "method",
+            f"symbol {entry.symbol}, {_figure_key(entry.stated)}",
+        )
+        for entry in entries
+    ]
+    table.label("stated as", "stated as", [_wording(entry) for entry in entries])
+    figure = table.given(
+        "stated", "stated figure", "", nan_where_none(figures), [_figure_place(entry) for entry in entries]
+    )
+    k = table.given(
+        "k",
+        "k stated",
+        "",
+        nan_where_none([entry.stated.k for entry in entries]),
+        [method_place(*entry.path, "k") if entry.stated.k else None for entry in entries],
+    )
+    divided = _divisor(table, entries, k)
+    _uncertainty(table, entries, figure, divided, estimate)
+    _dof(table, entries, starts, stops)
+    table.label("source", "source", [entry.stated.source for entry in entries])
+    table.leaf(
+        "estimate",
+        "u",
+        [_trait(entry) for entry in entries],
+        dof="dof",
+        members=[
+            None if entry.exact else entry.member or (TABLE, row) for row, entry in enumerate(entries)
+        ],
+    )
+    context.tables[TABLE] = table.build()
+
+
+def _figure(stated: Stated) -> Amount | None:
+    return stated.u or stated.U or stated.half_width or stated.pooled_s
+
+
+def _figure_key(stated: Stated) -> str:
+    for key in ("u", "U", "half_width", "pooled_s"):
+        if getattr(stated, key) is not None:
+            return key
+    return ""
+
+
+def _figure_place(entry: Entry) -> Place | None:
+    key = _figure_key(entry.stated)
+    unit = "%" if is_relative(entry) else entry.unit
+    return method_place(*entry.path, key, unit=unit) if key else None
+
+
+def _wording(entry: Entry) -> str:
+    stated = entry.stated
+    relative = " in % of the estimate" if is_relative(entry) else ""
+    if stated.readings is not None:
+        return f"{len(stated.readings)} readings" + (", pooled s" if stated.pooled_s else "")
+    if stated.half_width is not None:
+        return f"half-width{relative}, {stated.distribution}"
+    if stated.U is not None:
+        level = f"k = {stated.k:g}" if stated.k else f"at {100 * (stated.confidence or 0):g} %"
+        return f"expanded uncertainty{relative}, {level}"
+    if stated.u is not None:
+        return f"standard uncertainty{relative}"
+    return "exact"
+
+
+def _observations(context: Context, entries: list[Entry]) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the observations table that belong to each entry (GUM 4.2.1)."""
+    counts = np.array([len(entry.stated.readings or ()) for entry in entries], dtype=np.int64)
+    stops = np.cumsum(counts)
+    if counts.sum():
+        flat = [
+            (entry, number, reading)
+            for entry in entries
+            for number, reading in enumerate(entry.stated.readings or ())
+        ]
+        table = TableBuilder("observations", "Repeated observations", len(flat), context.shared)
+        table.label("symbol", "symbol", [entry.symbol for entry, _, _ in flat])
+        values = [
+            context.in_unit(reading, entry.unit, "method", f"symbol {entry.symbol}, reading {number + 1}")
+            for entry, number, reading in flat
+        ]
+        places = [
+            method_place(*entry.path, "readings", number, unit=entry.unit) for entry, number, _ in flat
+        ]
+        observed = table.given("value", "observation", "", nan_where_none(values), places)
+        owner = np.repeat(np.arange(len(entries)), counts)
+        mean = table.pick("mean", TABLE, "mean", owner)
+        table.formula("deviation", "deviation from the mean", "", observed - mean)
+        context.tables["observations"] = table.build()
+    return stops - counts, stops
+
+
+def _estimate(
+    context: Context, table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: np.ndarray
+) -> Symbol:
+    values = [
+        0.0
+        if entry.estimate is None
+        else context.in_unit(entry.estimate, entry.unit, "method", f"symbol {entry.symbol}, estimate")
+        for entry in entries
+    ]
+    places = [
+        method_place(*entry.path, entry.estimate_key, unit=entry.unit) if entry.estimate is not None else None
+        for entry in entries
+    ]
+    observed = np.array([entry.stated.readings is not None for entry in entries])
+    if not observed.any():
+        return table.given("estimate", "estimate", "", nan_where_none(values), places)
+    stated = table.given(
+        "stated estimate",
+        "estimate stated",
+        "",
+        np.where(observed, np.nan, nan_where_none(values)),
+        places,
+    )
+    readings = table.span("readings", "observations", "value", starts, stops)
+    deviations = table.span("deviations", "observations", "deviation", starts, stops)
+    n = table.given("n", "number of readings n", "", np.where(observed, stops - starts, np.nan))
+    way = np.where(observed, 1, 0)
+    mean = table.formula("mean", "mean", "", Number(0), "GUM 4.2.1 eq. 3", [apply("total", readings) / n], way)
+    square = apply("total_product", deviations, deviations) / apply("larger", n - 1, 1)
+    table.formula("s", "s of the readings", "", Number(0), "GUM 4.2.2 eq. 4", [apply("sqrt", square)], way)
+    return table.formula("estimate", "estimate", "", stated, "", [mean], way)
+
+
+def _divisor(table: TableBuilder, entries: list[Entry], k: Symbol) -> Symbol:
+    ways: list[Expression] = [Number(1)]
+    way = []
+    for entry in entries:
+        expression = _divisor_of(entry.stated, k)
+        if expression not in ways:
+            ways.append(expression)
+        way.append(ways.index(expression))
+    return table.formula(
+        "divisor", "divisor", "", ways[0], "GUM 4.3.3 to 4.3.9", ways[1:], np.array(way, dtype=np.int64)
+    )
+
+
+def _divisor_of(stated: Stated, k: Symbol) -> Expression:
+    if stated.half_width is not None and stated.distribution is not None:
+        return divisor(stated.distribution, stated.top or 0.0)
+    if stated.U is not None and stated.confidence is not None:
+        return Number(float(f"{ndtri((1 + stated.confidence) / 2):.15g}"))
+    if stated.U is not None:
+        return k
+    return Number(1)
+
+
+def _uncertainty(
+    table: TableBuilder, entries: list[Entry], figure: Symbol, divided: Symbol, estimate: Symbol
+) -> None:
+    absolute: Operand = figure / divided
+    relative = figure / 100 * apply("abs", estimate) / divided
+    ways: list[Operand] = [Number(0), absolute, relative]
+    if any(entry.stated.readings is not None for entry in entries):
+        ways += [
+            Symbol("s") / apply("sqrt", Symbol("n")),
+            figure / apply("sqrt", Symbol("n")),
+        ]
+    way = []
+    for entry in entries:
+        if entry.stated.readings is not None:
+            way.append(4 if entry.stated.pooled_s is not None else 3)
+        elif _figure(entry.stated) is None:
+            way.append(0)
+        else:
+            # Without an estimate here the figure stays in per cent; its users apply it to their own estimate.
+            way.append(2 if is_relative(entry) and entry.estimate is not None else 1)
+    table.formula(
+        "u", "standard uncertainty u", "", ways[0], "GUM 4.2.3, 4.3", ways[1:], np.array(way, dtype=np.int64)
+    )
+
+
+def _dof(table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: np.ndarray) -> None:
+    values: list[float] = []
+    places: list[Place | None] = []
+    reliabilities: list[float | None] = []
+    way = []
+    for entry in entries:
+        stated = entry.stated
+        given = stated.pooled_dof or stated.dof
+        reliabilities.append(stated.reliability)
+        values.append(given or INFINITE_DOF)
+        key = "pooled_dof" if stated.pooled_dof else "dof"
+        places.append(method_place(*entry.path, key) if given else None)
+        way.append(
+            1 if stated.reliability else 2 if stated.readings is not None and not stated.pooled_s else 0
+        )
+    if not any(way):
+        table.given("dof", "degrees of freedom", "", values, places)
+        return
+    stated_dof = table.given("stated dof", "degrees of freedom stated", "", values, places)
+    reliability = table.given(
+        "reliability",
+        "relative uncertainty of u",
+        "",
+        nan_where_none(reliabilities),
+        [
+            method_place(*entry.path, "reliability") if entry.stated.reliability else None
+            for entry in entries
+        ],
+    )
+    ways: list[Operand] = [1 / (2 * reliability**2)]
+    if 2 in way:
+        ways.append(Symbol("n") - 1)
+    table.formula(
+        "dof",
+        "degrees of freedom",
+        "",
+        stated_dof,
+        "GUM 4.2.6, G.4.2 eq. G.3",
+        ways,
+        np.array(way, dtype=np.int64),
+    )
+
+
+def _trait(entry: Entry) -> Trait:
+    stated = entry.stated
+    observed = stated.readings is not None
+    evaluation = stated.evaluation or ("A" if observed else "B")
+    if stated.distribution is not None:
+        distribution: str = stated.distribution
+    elif observed or stated.dof or stated.pooled_dof:
+        distribution = "t"
+    else:
+        distribution = "normal"
+    return Trait(
+        entry.symbol, entry.quantity, entry.group, evaluation, distribution, stated.source, stated.top or 0.0
+    )

@@ -1,0 +1,145 @@
+"""The rows of a run: which solution stems from which portion, what was read, and which readings make a result."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from ubudget.records.method import Method
+from ubudget.records.run import DilutionStep, Portion, Reading, Run
+
+Line = tuple[str, str]
+"""Analyte and line."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One solution read on one line."""
+
+    solution: str
+    line: Line
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class ResultRow:
+    """One portion's result on one line, taken from the measurement `measured` (row of the measured lines)."""
+
+    portion: int
+    """Row among the test portions (samples and reference materials)."""
+    line: Line
+    measured: int
+
+
+@dataclass(frozen=True)
+class Structure:
+    """Everything by position, in the order of the records; built once, read by all operations."""
+
+    portions: tuple[Portion, ...]
+    blanks: tuple[Portion, ...]
+    lines: tuple[Line, ...]
+    standard_readings: tuple[Measured, ...]
+    """By line, then by standard as listed in the run."""
+    measured: tuple[Measured, ...]
+    """By line; blanks first, then in the order of the readings file."""
+    solutions: tuple[str, ...]
+    steps: dict[str, tuple[DilutionStep, ...]]
+    """All dilution steps from the portion's own solution to this one."""
+    results: tuple[ResultRow, ...]
+
+    @cached_property
+    def blank_solutions(self) -> frozenset[str]:
+        return frozenset(portion.solution for portion in self.blanks)
+
+    @cached_property
+    def longest_chain(self) -> int:
+        return max((len(self.steps[name]) for name in self.solutions), default=0)
+
+
+def structure_of(method: Method, run: Run) -> Structure:
+    """Reads the structure of a run that has passed its cross-checks."""
+    portions = tuple(portion for portion in run.portions if portion.kind != "blank")
+    blanks = tuple(portion for portion in run.portions if portion.kind == "blank")
+    origin, steps = _chains(run)
+    known = [(analyte, line) for analyte, lines in method.analytes.items() for line in (lines or ("",))]
+    present = {(reading.analyte, reading.line) for reading in run.readings}
+    lines = tuple([line for line in known if line in present] + sorted(present - set(known)))
+    standards = [standard.label for standard in run.file.standards]
+    standard_readings = _by_line(run.readings, lines, standards)
+    blank_labels = [portion.solution for portion in blanks]
+    others = list(
+        dict.fromkeys(
+            reading.solution for reading in run.readings if reading.solution not in {*standards, *blank_labels}
+        )
+    )
+    measured = _by_line(run.readings, lines, [*blank_labels, *others])
+    used = [*blank_labels, *others]
+    return Structure(
+        portions,
+        blanks,
+        lines,
+        standard_readings,
+        measured,
+        tuple(used),
+        steps,
+        _results(run, portions, lines, measured, origin),
+    )
+
+
+def _chains(run: Run) -> tuple[dict[str, str], dict[str, tuple[DilutionStep, ...]]]:
+    """For each solution the portion's own solution it stems from, and its dilution steps."""
+    origin = {portion.solution: portion.solution for portion in run.portions}
+    steps: dict[str, tuple[DilutionStep, ...]] = {portion.solution: () for portion in run.portions}
+    waiting = list(run.solutions)
+    while waiting:
+        left = []
+        for solution in waiting:
+            if solution.source in origin:
+                origin[solution.label] = origin[solution.source]
+                steps[solution.label] = (*steps[solution.source], *solution.steps)
+            else:
+                left.append(solution)
+        if len(left) == len(waiting):
+            break
+        waiting = left
+    return origin, steps
+
+
+def _by_line(
+    readings: Sequence[Reading], lines: Sequence[Line], solutions: Sequence[str]
+) -> tuple[Measured, ...]:
+    place = {label: number for number, label in enumerate(solutions)}
+    number_of = {line: number for number, line in enumerate(lines)}
+    chosen = [
+        Measured(reading.solution, (reading.analyte, reading.line), reading)
+        for reading in readings
+        if reading.solution in place and (reading.analyte, reading.line) in number_of
+    ]
+    return tuple(sorted(chosen, key=lambda item: (number_of[item.line], place[item.solution])))
+
+
+def _results(
+    run: Run,
+    portions: Sequence[Portion],
+    lines: Sequence[Line],
+    measured: Sequence[Measured],
+    origin: dict[str, str],
+) -> tuple[ResultRow, ...]:
+    row_of = {(item.solution, item.line): row for row, item in enumerate(measured)}
+    descendants: dict[str, list[str]] = {}
+    for solution in run.solutions:
+        descendants.setdefault(origin.get(solution.label, ""), []).append(solution.label)
+    reports = {solution.label: solution.reports for solution in run.solutions}
+    results = []
+    for number, portion in enumerate(portions):
+        for line in lines:
+            candidates = [portion.solution] if (portion.solution, line) in row_of else []
+            candidates += [
+                label
+                for label in descendants.get(portion.solution, ())
+                if (label, line) in row_of and (not reports[label] or set(reports[label]) & set(line))
+            ]
+            if candidates:
+                results.append(ResultRow(number, line, row_of[candidates[-1], line]))
+    return tuple(results)

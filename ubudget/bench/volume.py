@@ -1,0 +1,131 @@
+"""Volume of ware filled once: calibration, filling or delivery, and temperature of the liquid (QUAM A1).
+
+V = V_ware + calibration + filling + V_ware * expansion * temperature deviation
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import COUNTED
+from ubudget.bench.equipment import WARE, Limits
+from ubudget.bench.stated import TABLE as INPUTS
+from ubudget.quantity.expression import Expression, Number, Symbol
+from ubudget.quantity.graph import Trait
+
+FILLING, DELIVERY = "filling repeatability", "delivery repeatability"
+
+
+@dataclass(frozen=True)
+class TemperatureRows:
+    """Rows of the stated inputs that hold deviation and expansion, and whether the run shares one deviation."""
+
+    deviation: int
+    expansion: int
+    shared: bool
+    distribution: str
+    source: str
+
+
+def add_volume(
+    table: TableBuilder,
+    symbol: str,
+    unit: str,
+    ware: Sequence[Limits],
+    rows: Sequence[int],
+    mark: str,
+    *,
+    word: str,
+    group: str,
+    reading: Symbol | None = None,
+    temperature: TemperatureRows | None = None,
+) -> Symbol:
+    """Volume column `symbol`. `ware` and `rows` give the piece of ware of each row, `reading` a burette's reading in
+    place of the ware's volume."""
+    base = reading or table.pick(f"volume of {symbol}", WARE, "volume", rows)
+    calibration = f"{symbol}.calibration"
+    table.pick(f"u of {calibration}", WARE, "u calibration", rows)
+    deviation = table.deviation(
+        calibration,
+        calibration,
+        unit,
+        Symbol(f"u of {calibration}"),
+        [_calibration_trait(calibration, limits, group) for limits in ware],
+        members=[_member(limits, table.name, symbol, row) for row, limits in enumerate(ware)],
+    )
+    total: Expression = base + deviation
+    if any(limits.repeatability for limits in ware):
+        total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group)
+    if temperature is not None:
+        rows = [temperature.deviation] * table.size
+        expansion = table.pick(
+            f"expansion of {symbol}", INPUTS, "estimate", [temperature.expansion] * table.size
+        )
+        if temperature.shared:
+            kelvin = table.pick(f"{symbol}.temperature", INPUTS, "estimate", rows)
+        else:
+            name = f"{symbol}.temperature"
+            u = table.pick(f"u of {name}", INPUTS, "u", rows)
+            trait = Trait(
+                name, "temperature of the liquid", group, "B", temperature.distribution, temperature.source
+            )
+            kelvin = table.deviation(name, name, "K", u, [trait] * table.size)
+        total = total + base * expansion * kelvin
+    return table.formula(symbol, symbol, unit, total, "QUAM A1")
+
+
+def _member(limits: Limits, table: str, symbol: str, row: int) -> Hashable:
+    return ("calibration", limits.key) if limits.shared else (table, symbol, "calibration", row)
+
+
+def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
+    certified = limits.certified is not None
+    if certified:
+        distribution = "normal"
+    elif limits.tolerance_distribution == "normal 95 %":
+        distribution = "normal"
+    else:
+        distribution = limits.tolerance_distribution
+    return Trait(name, f"calibration of {limits.key}", group, "B", distribution, limits.source)
+
+
+def _repeatability(
+    table: TableBuilder,
+    symbol: str,
+    unit: str,
+    ware: Sequence[Limits],
+    rows: Sequence[int],
+    mark: str,
+    word: str,
+    group: str,
+) -> Symbol:
+    name = f"{symbol}.{word}"
+    counted = mark == COUNTED
+    table.pick(f"u of {name}", WARE, "u repeatability", rows)
+    table.pick(f"dof of {name}", WARE, "dof", rows)
+    dof = None
+    if counted and any(limits.repeatability_dof for limits in ware):
+        dof = f"ν of {name}"
+        table.formula(dof, dof, "", Symbol(f"dof of {name}"))
+    traits = [
+        Trait(
+            name,
+            f"{word} of {limits.key}",
+            group,
+            "A",
+            "normal",
+            f"{word} repeatability of {limits.key}" if counted else mark,
+        )
+        for limits in ware
+    ]
+    return table.deviation(
+        name,
+        name,
+        unit,
+        Symbol(f"u of {name}") if counted else Number(0),
+        traits,
+        dof=dof,
+        estimates=[("repeatability", limits.key) for limits in ware] if counted else None,
+    )

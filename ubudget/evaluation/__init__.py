@@ -1,0 +1,1 @@
+"""Propagation, coverage, budget: what follows from a graph."""

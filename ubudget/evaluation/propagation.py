@@ -1,0 +1,314 @@
+"""Law of propagation of uncertainty, as columns of the graph (GUM 5.1.2 eq. 10, 5.2.2 eqs 13 and 16).
+
+Partial derivatives, sensitivity coefficients and contributions are formula columns like any other: numbers and cells
+come from the same expressions. Each table gets the local partials of its own equations; a sensitivity coefficient is
+the product of the partials along a path, summed over paths that end in the same input quantity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from ubudget.quantity.derivative import NoDerivative, derivative, tidy
+from ubudget.quantity.expression import ONE, ZERO, Expression, Number, Symbol, apply
+from ubudget.quantity.graph import Column, Formula, Given, Graph, Label, Leaf, Pick, Reference, Rows, Table
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """The way from a column to one leaf: row of the leaf for each row (-1 = none), sensitivity in this table's names."""
+
+    leaf: tuple[str, str]
+    rows: Rows
+    sensitivity: Expression
+
+
+@dataclass(frozen=True, eq=False)
+class Slot:
+    """One input quantity of every result: a column of sensitivity coefficients and one of contributions c u(x)."""
+
+    table: str
+    column: str
+    rows: Rows
+    """Row of the leaf for each result; -1 = this result has none."""
+    members: Rows
+    estimates: Rows
+    sensitivity: str
+    contribution: str
+    symbol: str
+    group: str
+
+
+@dataclass(frozen=True, eq=False)
+class CovarianceSlot:
+    """A declared correlation between two slots: column of 2 c_a c_b u(a) u(b) r (GUM eq. 16)."""
+
+    a: int
+    b: int
+    contribution: str
+
+
+@dataclass(frozen=True, eq=False)
+class Propagated:
+    """The graph with its partials, sensitivities and contributions, and the slots of the results."""
+
+    graph: Graph
+    table: str
+    column: str
+    slots: tuple[Slot, ...]
+    covariances: tuple[CovarianceSlot, ...]
+
+
+@dataclass
+class _Draft:
+    """Columns and references being added to the tables while paths are followed."""
+
+    graph: Graph
+    columns: dict[str, dict[str, Column]] = field(default_factory=dict)
+    references: dict[str, dict[str, Reference]] = field(default_factory=dict)
+    paths: dict[tuple[str, str], list[Path]] = field(default_factory=dict)
+
+    def add_column(self, table: str, column: Column) -> Symbol:
+        self.columns.setdefault(table, {})[column.name] = column
+        return Symbol(column.name)
+
+    def add_reference(self, table: str, name: str, reference: Reference) -> Symbol:
+        self.references.setdefault(table, {})[name] = reference
+        return Symbol(name)
+
+    def finished(self) -> Graph:
+        graph = self.graph
+        for name in {**self.columns, **self.references}:
+            table = graph.tables[name]
+            graph = graph.with_table(
+                table.with_columns(
+                    tuple(self.columns.get(name, {}).values()), self.references.get(name, {})
+                )
+            )
+        return graph
+
+
+def propagate(graph: Graph, table: str, column: str) -> Propagated:
+    """Adds to the graph all that the combined standard uncertainty of `column` needs, except the sum itself.
+
+    Raises `NoDerivative` where an input quantity passes through an operation without partials."""
+    draft = _Draft(graph)
+    paths = _paths(draft, table, column)
+    slots = _slots(draft, table, column, paths)
+    covariances = _covariances(draft, table, slots)
+    return Propagated(draft.finished(), table, column, tuple(slots), tuple(covariances))
+
+
+def _paths(draft: _Draft, table: str, column: str) -> list[Path]:
+    key = (table, column)
+    if key not in draft.paths:
+        draft.paths[key] = _follow(draft, draft.graph.tables[table], column)
+    return draft.paths[key]
+
+
+def _follow(draft: _Draft, home: Table, name: str) -> list[Path]:
+    if name in home.leaf_of:
+        rows = np.where(home.leaf_of[name].members >= 0, np.arange(home.size), -1)
+        return [Path((home.name, name), rows, ONE)]
+    column = home.by_name[name]
+    if isinstance(column, (Given, Label)):
+        return []
+    found: dict[tuple[tuple[str, str], bytes], Path] = {}
+    for symbol in dict.fromkeys(symbol for way in column.expressions for symbol in way.symbols):
+        onward = _onward(draft, home, symbol)
+        if not onward:
+            continue
+        if column.others:
+            raise NoDerivative(f"{name} in {home.name} is calculated in different ways by row")
+        partial = _local_partial(draft, home, column, symbol)
+        for path in onward:
+            step = replace(path, sensitivity=tidy(partial * path.sensitivity))
+            if step.sensitivity == ZERO:
+                continue
+            key = (path.leaf, path.rows.tobytes())
+            if key in found:
+                step = replace(step, sensitivity=tidy(found[key].sensitivity + step.sensitivity))
+            found[key] = step
+    return list(found.values())
+
+
+def _onward(draft: _Draft, home: Table, symbol: str) -> list[Path]:
+    """Paths that begin with a symbol of a formula, in the names of the table where the formula stands."""
+    reference = home.references.get(symbol)
+    if reference is None:
+        return _paths(draft, home.name, symbol)
+    beyond = _shown_paths(draft, reference.table, reference.column)
+    if not isinstance(reference, Pick):
+        if beyond:
+            raise NoDerivative(f"{symbol} in {home.name}: a total over input quantities")
+        return []
+    picked = [_picked(draft, home, symbol, reference, path) for path in beyond]
+    return [path for path in picked if (path.rows >= 0).any()]
+
+
+def _picked(draft: _Draft, home: Table, symbol: str, pick: Pick, path: Path) -> Path:
+    rows = np.where(pick.rows >= 0, path.rows[pick.rows], -1) if path.rows.size else np.full(home.size, -1)
+    sensitivity = path.sensitivity
+    if isinstance(sensitivity, Symbol):
+        local = Pick(pick.table, sensitivity.name, pick.rows, 0.0)
+        sensitivity = draft.add_reference(home.name, f"{symbol}: {sensitivity.name}", local)
+    return Path(path.leaf, rows, sensitivity)
+
+
+def _local_partial(draft: _Draft, home: Table, column: Formula, symbol: str) -> Expression:
+    partial = derivative(column.expression, symbol)
+    if isinstance(partial, (Number, Symbol)):
+        return partial
+    return draft.add_column(
+        home.name,
+        Formula(
+            f"∂{column.name}/∂{symbol}",
+            f"∂{column.name}/∂{symbol}",
+            "",
+            partial,
+            "partial derivative, GUM 5.1.3",
+        ),
+    )
+
+
+def _shown_paths(draft: _Draft, table: str, column: str) -> list[Path]:
+    """The paths of a column, each sensitivity a number or a column of its table, so that other tables can pick it."""
+    paths = _paths(draft, table, column)
+    draft.paths[(table, column)] = [_shown(draft, draft.graph.tables[table], column, path) for path in paths]
+    return draft.paths[(table, column)]
+
+
+def _shown(draft: _Draft, home: Table, name: str, path: Path) -> Path:
+    added = draft.columns.setdefault(home.name, {})
+    if isinstance(path.sensitivity, Number):
+        return path
+    if isinstance(path.sensitivity, Symbol) and (
+        path.sensitivity.name in home.by_name or path.sensitivity.name in added
+    ):
+        return path
+    trait = _leaf(draft.graph, path.leaf).traits[_first(path.rows)]
+    label = _unused(f"c({name}; {trait.symbol})", added)
+    formula = Formula(label, label, "", path.sensitivity, "sensitivity coefficient, GUM 5.1.3")
+    return replace(path, sensitivity=draft.add_column(home.name, formula))
+
+
+def _leaf(graph: Graph, key: tuple[str, str]) -> Leaf:
+    return graph.tables[key[0]].leaf_of[key[1]]
+
+
+def _first(rows: Rows) -> int:
+    present = rows[rows >= 0]
+    return int(present[0]) if present.size else 0
+
+
+def _slots(draft: _Draft, table: str, column: str, paths: list[Path]) -> list[Slot]:
+    """One slot a path; where two paths of a row end in the same physical deviation, the later joins the earlier."""
+    home = draft.graph.tables[table]
+    members = [_taken(_leaf(draft.graph, path.leaf).members, path.rows) for path in paths]
+    kept = [member >= 0 for member in members]
+    joins: dict[int, list[tuple[int, np.ndarray]]] = {}
+    for later in range(len(paths)):
+        for earlier in range(later):
+            same = kept[earlier] & kept[later] & (members[earlier] == members[later])
+            if same.any():
+                joins.setdefault(earlier, []).append((later, same))
+                kept[later] = kept[later] & ~same
+    slots: list[Slot] = []
+    for number, path in enumerate(paths):
+        if not kept[number].any():
+            continue
+        whole = bool((kept[number] == (path.rows >= 0)).all())
+        sensitivity = path.sensitivity if whole else _masked(draft, home, path, kept[number], number)
+        for later, same in joins.get(number, []):
+            sensitivity = sensitivity + _masked(draft, home, paths[later], same, later)
+        rows = np.where(kept[number], path.rows, -1)
+        slots.append(_slot(draft, home, column, path.leaf, rows, tidy(sensitivity)))
+    return slots
+
+
+def _masked(draft: _Draft, home: Table, path: Path, where: np.ndarray, number: int) -> Expression:
+    """A sensitivity in some rows only; elsewhere the exact 0."""
+    symbol = _leaf(draft.graph, path.leaf).traits[_first(path.rows)].symbol
+    label = f"c({symbol}) on way {number + 1}"
+    draft.add_column(home.name, Formula(label, label, "", path.sensitivity, "sensitivity coefficient, GUM 5.1.3"))
+    pick = Pick(home.name, label, np.where(where, np.arange(home.size), -1), 0.0)
+    return draft.add_reference(home.name, f"{label} where {_mask_name(where)}", pick)
+
+
+def _mask_name(where: np.ndarray) -> str:
+    return np.packbits(where).tobytes().hex()
+
+
+def _slot(
+    draft: _Draft, home: Table, column: str, leaf_key: tuple[str, str], rows: Rows, c: Expression
+) -> Slot:
+    leaf = _leaf(draft.graph, leaf_key)
+    trait = leaf.traits[_first(rows)]
+    symbol = _unused(trait.symbol, {slot[2:-1] for slot in draft.columns.get(home.name, {})})
+    coefficient = draft.add_column(
+        home.name, Formula(f"c({symbol})", f"c({symbol})", "", c, "sensitivity coefficient, GUM 5.1.3")
+    )
+    u = draft.add_reference(home.name, f"u({symbol})", Pick(leaf_key[0], leaf.u, rows, 0.0))
+    contribution = draft.add_column(
+        home.name,
+        Formula(f"u({column}; {symbol})", f"c·u({symbol})", "", coefficient * u, "contribution, GUM 5.1.3"),
+    )
+    return Slot(
+        leaf_key[0],
+        leaf_key[1],
+        rows,
+        _taken(leaf.members, rows),
+        _taken(leaf.estimates, rows),
+        coefficient.name,
+        contribution.name,
+        symbol,
+        trait.group,
+    )
+
+
+def _unused(name: str, taken: Container[str]) -> str:
+    candidate, turn = name, 1
+    while candidate in taken:
+        turn += 1
+        candidate = f"{name} ({turn})"
+    return candidate
+
+
+def _taken(values: Rows, rows: Rows) -> Rows:
+    if not values.size:
+        return np.full(rows.shape, -1)
+    return np.where(rows >= 0, values[rows], -1)
+
+
+def _covariances(draft: _Draft, table: str, slots: list[Slot]) -> list[CovarianceSlot]:
+    found = []
+    for joint in draft.graph.joints:
+        sides = []
+        for leaf_table, leaf_column, row in (joint.a, joint.b):
+            sides.append(
+                next(
+                    (
+                        number
+                        for number, slot in enumerate(slots)
+                        if (slot.table, slot.column) == (leaf_table, leaf_column) and (slot.rows == row).any()
+                    ),
+                    None,
+                )
+            )
+        a, b = sides
+        if a is None or b is None:
+            continue
+        both = (slots[a].rows == joint.a[2]) & (slots[b].rows == joint.b[2])
+        if not both.any():
+            continue
+        label = f"cov({slots[a].symbol}, {slots[b].symbol})"
+        r = draft.add_reference(
+            table, f"r of {label}", Pick(joint.table, joint.column, np.where(both, joint.row, -1), 0.0)
+        )
+        product = apply("multiply", 2, Symbol(slots[a].contribution)) * Symbol(slots[b].contribution) * r
+        draft.add_column(table, Formula(label, label, "", product, "covariance term, GUM 5.2.2 eq. 16"))
+        found.append(CovarianceSlot(a, b, label))
+    return found

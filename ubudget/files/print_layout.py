@@ -1,0 +1,83 @@
+"""What goes on paper: the area to print, and page breaks that keep charts whole."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from openpyxl.utils.cell import column_index_from_string as column_number
+from openpyxl.utils.cell import coordinate_from_string, get_column_letter
+
+from ubudget.files.sheet_layout import DEFAULT_HEIGHT, DEFAULT_WIDTH, POINTS_PER_WIDTH
+from ubudget.pages.book import Chart, Sheet
+
+SIDE: Final = 0.5
+TOP: Final = 0.75
+BOTTOM: Final = 0.65
+"""Margins in inches."""
+_SHORT_EDGE: Final = 210 / 25.4
+_LONG_EDGE: Final = 297 / 25.4
+"""A4 in inches (ISO 216)."""
+_SAFETY: Final = 0.97
+"""Of a page; spreadsheets round heights and the scale a little differently."""
+_POINTS_PER_CM: Final = 72 / 2.54
+
+
+def print_area(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> str:
+    """The range to print, from `A1` to the last cell or chart."""
+    row, column = _last_corner(sheet, widths, heights)
+    return f"A1:{get_column_letter(column)}{row}"
+
+
+def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, ...]:
+    """Rows that start a new page because a chart that starts there would else be cut in two.
+
+    A chart beside a table is left where it is: a break there would tear the table.
+    """
+    last_row, last_column = _last_corner(sheet, widths, heights)
+    page = _page_height(sheet, sum(widths.get(n, DEFAULT_WIDTH) for n in range(1, last_column + 1)))
+    first_repeated, last_repeated = sheet.repeat_rows or (1, 0)
+    repeated = sum(heights.get(row, DEFAULT_HEIGHT) for row in range(first_repeated, last_repeated + 1))
+    needs: dict[int, float] = {}
+    for chart in sheet.charts:
+        row = coordinate_from_string(chart.anchor)[1]
+        if not any(band.top <= row <= band.last_row for band in sheet.bands):
+            needs[row] = max(needs.get(row, 0.0), chart.height_cm * _POINTS_PER_CM)
+    breaks = []
+    used = top = 0.0
+    for row in range(1, last_row + 1):
+        height = heights.get(row, DEFAULT_HEIGHT)
+        forced = used > top and used + needs.get(row, 0.0) > page
+        if forced or used + height > page:
+            top = used = repeated if row > last_repeated else 0.0
+        if forced:
+            breaks.append(row)
+        used += height
+    return tuple(breaks)
+
+
+def _page_height(sheet: Sheet, width: float) -> float:
+    """Height in points of what fits on a page once the sheet is scaled to one page wide."""
+    across, down = (_LONG_EDGE, _SHORT_EDGE) if sheet.landscape else (_SHORT_EDGE, _LONG_EDGE)
+    scale = min(1.0, (across - 2 * SIDE) * 72 / (width * POINTS_PER_WIDTH))
+    return (down - TOP - BOTTOM) * 72 / scale * _SAFETY
+
+
+def _last_corner(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, int]:
+    """Row and column of the last cell to print; charts count."""
+    corners = [(1, 1)]
+    corners += [(band.last_row, band.left + len(band.columns) - 1) for band in sheet.bands]
+    corners += [(cell.row, cell.column + cell.across - 1) for cell in sheet.cells]
+    corners += [_chart_corner(chart, widths, heights) for chart in sheet.charts]
+    return max(row for row, _ in corners), max(column for _, column in corners)
+
+
+def _chart_corner(chart: Chart, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, int]:
+    """Row and column of the lower right corner of a chart."""
+    letters, row = coordinate_from_string(chart.anchor)
+    column = column_number(letters)
+    across, down = chart.width_cm * _POINTS_PER_CM, chart.height_cm * _POINTS_PER_CM
+    while (across := across - widths.get(column, DEFAULT_WIDTH) * POINTS_PER_WIDTH) > 0:
+        column += 1
+    while (down := down - heights.get(row, DEFAULT_HEIGHT)) > 0:
+        row += 1
+    return row, column

@@ -1,0 +1,1 @@
+"""Quantities and the one graph of a run: operations, expressions, partial derivatives, distributions, units."""

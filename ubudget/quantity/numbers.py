@@ -1,0 +1,106 @@
+"""Rendering 1: the numbers of a graph, all rows of a column at once (and, with draws, all trials at once)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from ubudget.quantity.expression import Apply, Expression, Number, Symbol
+from ubudget.quantity.graph import Formula, Given, Graph, Label, Pick, Reference, Span
+from ubudget.quantity.operations import TABLE
+
+Array = npt.NDArray[np.float64]
+
+
+class CircularColumns(ValueError):
+    """Columns that depend on each other in a circle."""
+
+
+class Numbers:
+    """Values of the columns of a graph, calculated when first asked for and kept.
+
+    `drawn` replaces columns by arrays of shape (trials, rows); the results then have that leading axis."""
+
+    def __init__(self, graph: Graph, drawn: Mapping[tuple[str, str], Array] | None = None) -> None:
+        self._graph = graph
+        self._known: dict[tuple[str, str], Array] = dict(drawn or {})
+        self._open: set[tuple[str, str]] = set()
+
+    def extended(self, graph: Graph) -> Numbers:
+        """The numbers of a graph that only has more columns; what is known is kept."""
+        return Numbers(graph, self._known)
+
+    def column(self, table: str, name: str) -> Array:
+        """Values of a column, shape (rows,) or (trials, rows). Raises `CircularColumns`, `KeyError`."""
+        key = (table, name)
+        if key not in self._known:
+            if key in self._open:
+                raise CircularColumns(f"{name} in {table} depends on itself")
+            self._open.add(key)
+            self._known[key] = self._calculate(table, name)
+            self._open.discard(key)
+        return self._known[key]
+
+    def _calculate(self, table: str, name: str) -> Array:
+        home = self._graph.tables[table]
+        column = home.by_name[name]
+        if isinstance(column, Given):
+            return column.values
+        if isinstance(column, Label):
+            raise KeyError(f"{name} in {table} is text")
+        assert isinstance(column, Formula)
+        with np.errstate(all="ignore"):
+            value = self._formula(table, column)
+        shape = np.broadcast_shapes(np.shape(value), (home.size,))
+        return np.ascontiguousarray(np.broadcast_to(value, shape), dtype=np.float64)
+
+    def _formula(self, table: str, column: Formula) -> Array:
+        ways = [
+            evaluate(expression, lambda symbol: self.symbol(table, symbol)) for expression in column.expressions
+        ]
+        if column.way is None:
+            return ways[0]
+        result = np.broadcast_to(ways[0], np.broadcast_shapes(column.way.shape, *(np.shape(way) for way in ways)))
+        for number, way in enumerate(ways[1:], start=1):
+            result = np.where(column.way == number, way, result)
+        return result
+
+    def symbol(self, table: str, symbol: str) -> Array:
+        """Values of a symbol as it stands in formulas of a table; a span has one more axis, padded with NaN."""
+        reference = self._graph.tables[table].references.get(symbol)
+        if reference is None:
+            return self.column(table, symbol)
+        return self._refer(reference)
+
+    def _refer(self, reference: Reference) -> Array:
+        source = self.column(reference.table, reference.column)
+        if isinstance(reference, Pick):
+            if source.shape[-1] == 0:
+                return np.full(reference.rows.shape, reference.absent)
+            picked: Array = np.where(reference.rows >= 0, source[..., reference.rows], reference.absent)
+            return picked
+        index = span_index(reference)
+        padded = np.concatenate([source, np.full((*source.shape[:-1], 1), np.nan)], axis=-1)
+        values: Array = padded[..., index]
+        return values
+
+
+def span_index(span: Span) -> npt.NDArray[np.int64]:
+    """Row numbers of a span, shape (rows, longest); -1 beyond its end."""
+    longest = int(np.max(span.stop - span.start, initial=0))
+    index = span.start[:, None] + np.arange(longest)[None, :]
+    return np.where(index < span.stop[:, None], index, -1)
+
+
+def evaluate(expression: Expression, value_of: Callable[[str], npt.ArrayLike]) -> Array:
+    """The expression on arrays; `value_of` gives the values of a symbol."""
+    if isinstance(expression, Number):
+        return np.asarray(expression.value)
+    if isinstance(expression, Symbol):
+        return np.asarray(value_of(expression.name), dtype=np.float64)
+    assert isinstance(expression, Apply)
+    arguments = [evaluate(argument, value_of) for argument in expression.arguments]
+    result: Array = np.asarray(TABLE[expression.operation].numbers(*arguments), dtype=np.float64)
+    return result

@@ -1,0 +1,1 @@
+"""What the laboratory wrote down, as frozen records: register, method, run, finding."""

@@ -1,0 +1,23 @@
+"""What only shows when the records are read together: one call, all findings, nothing from disk."""
+
+from __future__ import annotations
+
+from ubudget.records.crosscheck_calibration import calibration_findings
+from ubudget.records.crosscheck_effects import effect_findings
+from ubudget.records.crosscheck_items import item_findings
+from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
+from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.finding import Finding
+from ubudget.records.records import Records
+
+
+def crosscheck(records: Records) -> list[Finding]:
+    """Findings over method, register and run together."""
+    return [
+        *method_findings(records.method, records.file("method")),
+        *method_in_run_findings(records),
+        *effect_findings(records),
+        *item_findings(records),
+        *run_findings(records),
+        *calibration_findings(records),
+    ]

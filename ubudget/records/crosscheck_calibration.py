@@ -1,0 +1,251 @@
+"""Standards, stock solutions, blanks and the scatter of readings against what the method asks for."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from ubudget.records.amount import Amount
+from ubudget.records.crosscheck_items import material_called
+from ubudget.records.crosscheck_run import reading_place
+from ubudget.records.finding import Finding
+from ubudget.records.method import Blank, Calibration
+from ubudget.records.records import Records
+from ubudget.records.run import Run, Solution, Standard
+from ubudget.records.run_index import index_of
+from ubudget.records.unit_comparison import factor_between
+
+FEWEST_LEVELS = 3
+"""A straight line through two levels leaves no residual and no degrees of freedom."""
+
+
+def calibration_findings(records: Records) -> list[Finding]:
+    if records.run is None:
+        return []
+    symbols = records.method.symbols.values()
+    found: list[Finding] = []
+    calibration = next((symbol for symbol in symbols if isinstance(symbol, Calibration)), None)
+    if calibration is not None:
+        for findings in (
+            _concentrations(records, records.run, calibration),
+            _levels(records, records.run, calibration),
+            _stocks(records, records.run),
+            _scatter(records, records.run, calibration),
+        ):
+            found.extend(findings)
+    if any(isinstance(symbol, Blank) for symbol in symbols):
+        found.extend(_blanks(records, records.run))
+        found.extend(_blank_dilutions(records, records.run))
+    return found
+
+
+def _reported_lines(run: Run) -> list[tuple[str, str]]:
+    """Analytes and lines read in a solution of a sample or blank."""
+    index = index_of(run)
+    return list(
+        dict.fromkeys(
+            (reading.analyte, reading.line)
+            for reading in run.readings
+            if index.root(reading.solution) is not None
+        )
+    )
+
+
+def _named(analyte: str, line: str) -> str:
+    return f"{analyte} {line}".strip()
+
+
+def _concentrations(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
+    """Concentrations of the standards: of what was read, in a unit that converts, of known analytes."""
+    file = records.file("run")
+    read: dict[str, set[str]] = defaultdict(set)
+    for reading in run.readings:
+        read[reading.solution].add(reading.analyte)
+    for number, standard in enumerate(run.file.standards, start=1):
+        place = f"standard {number} ({standard.label})"
+        for analyte in sorted(read[standard.label] - set(standard.concentration)):
+            found = f"no concentration of {analyte}, which was read in it"
+            accepted = f"a concentration in {calibration.unit}"
+            yield Finding("stop", file, place, found, accepted, f"add {analyte} to the standard")
+        for analyte, amount in standard.concentration.items():
+            if analyte not in records.method.analytes:
+                accepted = f"the analytes of the method: {', '.join(records.method.analytes) or 'none yet'}"
+                found = f"the unknown analyte {analyte}"
+                yield Finding("stop", file, f"{place}, concentration", found, accepted, "correct the analyte")
+            if factor_between(amount.unit, calibration.unit) is None:
+                found = f"{amount.text}, which does not convert to {calibration.unit}"
+                accepted = f"a concentration in {calibration.unit}"
+                yield Finding("stop", file, f"{place}, {analyte}", found, accepted, "correct the unit")
+
+
+def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
+    """Standards of every line that samples report: some, at three levels or more."""
+    standards: dict[str, Standard] = {standard.label: standard for standard in run.file.standards}
+    index = index_of(run)
+    levels: dict[tuple[str, str], set[float]] = defaultdict(set)
+    for reading in run.readings:
+        standard = standards.get(reading.solution)
+        amount = standard.concentration.get(reading.analyte) if standard else None
+        if amount is not None and index.included(reading):
+            factor = factor_between(amount.unit, calibration.unit)
+            levels[reading.analyte, reading.line].add(amount.value * (factor or 1.0))
+    file = records.file("readings")
+    accepted = f"standards at {FEWEST_LEVELS} levels or more"
+    for key in _reported_lines(run):
+        place = f"standards of {_named(*key)}"
+        count = len(levels[key])
+        if count == 0:
+            yield Finding("stop", file, place, "no readings of standards", accepted, "add the readings")
+        elif count == 1:
+            yield Finding("stop", file, place, "all standards at one level", accepted, "add standards")
+        elif count < FEWEST_LEVELS:
+            yield Finding("stop", file, place, f"standards at {count} levels", accepted, "add standards")
+
+
+def _stocks(records: Records, run: Run) -> Iterator[Finding]:
+    """The stock solution of every analyte, and its certified value."""
+    file = records.file("run")
+    for analyte in dict.fromkeys(analyte for analyte, _ in _reported_lines(run)):
+        if analyte in records.method.analytes and analyte not in run.file.stocks:
+            accepted = "the stock solution of every analyte that is read on a curve"
+            remedy = f"add a table [stocks.{analyte}] with item and calculated_with"
+            yield Finding("stop", file, f"stock {analyte}", f"no stock of {analyte}", accepted, remedy)
+    for analyte, stock in run.file.stocks.items():
+        place = f"stock {analyte}"
+        if analyte not in records.method.analytes:
+            accepted = f"the analytes of the method: {', '.join(records.method.analytes) or 'none yet'}"
+            yield Finding(
+                "stop", file, place, f"the unknown analyte {analyte}", accepted, "correct the analyte"
+            )
+            continue
+        material = material_called(records, stock.item)
+        if material is None:
+            continue
+        values = [
+            value
+            for certificate in material.certificates
+            for value in certificate.properties
+            if value.analyte in ("", analyte)
+        ]
+        if not values:
+            number = records.register.reference_materials.index(material) + 1 if records.register else 0
+            yield Finding(
+                "stop",
+                records.file("register"),
+                f"reference_material {number} ({stock.item}), certificate",
+                f"no certified value of {analyte} for {stock.item}",
+                f"a certificate with a value of {analyte}, U and k",
+                "add the value or name another stock",
+            )
+        for value in values:
+            if factor_between(stock.calculated_with.unit, value.value.unit) is None:
+                certified = value.value.text
+                given = stock.calculated_with.text
+                found = f"{given}, which does not convert to the certified value's {certified}"
+                accepted = f"a concentration in {value.value.unit or '1'}"
+                yield Finding("stop", file, f"{place}, calculated_with", found, accepted, "correct the unit")
+
+
+def _scatter(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
+    portions = {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
+    index = index_of(run)
+    file = records.file("readings")
+    if calibration.scatter == "own":
+        for reading in run.readings:
+            portion = index.root(reading.solution)
+            if portion is not None and portion.kind != "blank" and index.included(reading) == 1:
+                found = "one reading, whose own standard deviation the method asks for"
+                remedy = 'read it again, or use scatter = "residual" or "pooled"'
+                yield Finding("stop", file, reading_place(reading), found, "two readings or more", remedy)
+    if calibration.scatter != "pooled":
+        return
+    for label in calibration.pooled_over:
+        if label not in portions and label not in {standard.label for standard in run.file.standards}:
+            found = f"the unknown solution {label}"
+            yield Finding(
+                "stop", records.file("method"), "pooled_over", found, "solutions of the run", "correct it"
+            )
+    pooled = [
+        reading
+        for reading in run.readings
+        if reading.solution in (calibration.pooled_over or portions) and index.included(reading) > 1
+    ]
+    for key in _reported_lines(run):
+        if not any((reading.analyte, reading.line) == key for reading in pooled):
+            found = "no solution with two readings to pool over"
+            place = f"readings of {_named(*key)}"
+            yield Finding("stop", file, place, found, "two readings or more of one solution", "add readings")
+
+
+def _blanks(records: Records, run: Run) -> Iterator[Finding]:
+    """Blanks of every line that samples report."""
+    index = index_of(run)
+    read: dict[tuple[str, str], set[str]] = defaultdict(set)
+    sampled: set[tuple[str, str]] = set()
+    for reading in run.readings:
+        portion = index.root(reading.solution)
+        if portion is not None and index.included(reading):
+            key = (reading.analyte, reading.line)
+            if portion.kind == "blank":
+                read[key].add(portion.solution)
+            else:
+                sampled.add(key)
+    accepted = "procedural blanks, taken through the whole procedure"
+    counted = records.method.effects.get("blank scatter", "counted").strip() == "counted"
+    if not any(portion.kind == "blank" for portion in run.portions):
+        found = "no blank, which the method subtracts"
+        yield Finding("stop", records.file("samples"), "kind", found, accepted, "add rows of the kind blank")
+        return
+    for key in sorted(sampled):
+        place = f"blanks of {_named(*key)}"
+        if not read[key]:
+            yield Finding(
+                "stop", records.file("readings"), place, "no reading of a blank", accepted, "add readings"
+            )
+        elif len(read[key]) == 1 and counted:
+            found = "one blank, which gives no scatter between blanks although the method counts it"
+            remedy = "take more blanks through the procedure, or say what covers blank scatter"
+            yield Finding("attend", records.file("readings"), place, found, "two blanks or more", remedy)
+
+
+def _blank_dilutions(records: Records, run: Run) -> Iterator[Finding]:
+    """Concentrations of blanks are averaged as measured, so all were diluted alike."""
+    index = index_of(run)
+    replaced = index.reported_elsewhere()
+    nominals = _nominals(records)
+    chains: dict[tuple[str, str], dict[tuple[float, ...], str]] = defaultdict(dict)
+    for reading in run.readings:
+        portion = index.root(reading.solution)
+        if portion is None or portion.kind != "blank":
+            continue
+        if (reading.solution, reading.analyte, reading.line) in replaced:
+            continue
+        steps = index.chain(reading.solution) or ()
+        ratios = tuple(ratio for solution in steps for ratio in _ratios(nominals, solution))
+        chains[reading.analyte, reading.line].setdefault(ratios, reading.solution)
+    for key, kinds in chains.items():
+        if len(kinds) > 1:
+            found = f"blanks of {_named(*key)} with different dilution: {', '.join(kinds.values())}"
+            yield Finding(
+                "stop",
+                records.file("solutions"),
+                f"blanks of {_named(*key)}",
+                found,
+                "all blanks diluted alike",
+                "leave out the readings of one kind",
+            )
+
+
+def _nominals(records: Records) -> dict[str, Amount]:
+    """Nominal volume of every piece of ware."""
+    items = records.register.equipment if records.register else ()
+    return {item.id: item.nominal for item in items if item.nominal is not None}
+
+
+def _ratios(nominals: dict[str, Amount], solution: Solution) -> Iterator[float]:
+    """Nominal dilution of each step; an item without nominal volume is another finding."""
+    for step in solution.steps:
+        aliquot, flask = nominals.get(step.aliquot), nominals.get(step.to)
+        factor = factor_between(aliquot.unit, flask.unit) if aliquot and flask else None
+        if aliquot and flask and factor:
+            yield round(flask.value / (aliquot.value * factor), 9)

@@ -1,0 +1,97 @@
+"""Random effects: each one counted, covered or negligible in the method's own words, and none counted twice."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from ubudget.records.crosscheck_method import used_symbols
+from ubudget.records.finding import Finding
+from ubudget.records.method import Blank, Calibration, Dilution, Method, Precision, Volume, Weighing
+from ubudget.records.records import Records
+
+SAME_EFFECT_AS_WITHIN_RUN = (
+    "weighing repeatability",
+    "filling repeatability",
+    "delivery repeatability",
+    "reading scatter",
+)
+"""Random effects that a within-run precision of the whole method holds (common practice, no source)."""
+_MARKS = '"counted", "covered by SYMBOL" or "negligible: reason"'
+_MARK = re.compile(r"(counted)|covered by (\S+)|negligible:\s*(\S.*)")
+
+
+def effect_findings(records: Records) -> list[Finding]:
+    file = records.file("method")
+    return [
+        *_effect_marks(records.method, file),
+        *_effects_not_mentioned(records, file),
+        *_effects_twice(records.method, file),
+    ]
+
+
+def _effect_marks(method: Method, file: str) -> Iterator[Finding]:
+    marks = {f"effects, {effect}": mark for effect, mark in method.effects.items()}
+    marks |= {
+        f"symbol {name}, own_blank": symbol.own_blank
+        for name, symbol in method.symbols.items()
+        if isinstance(symbol, Blank)
+    }
+    for place, mark in marks.items():
+        match = _MARK.fullmatch(mark.strip())
+        if match is None:
+            yield Finding("stop", file, place, f'"{mark}"', _MARKS, "correct the mark")
+        elif match.group(2) and match.group(2) not in method.symbols:
+            found = f"covered by the unknown symbol {match.group(2)}"
+            accepted = f"the symbols of the method: {', '.join(method.symbols)}"
+            yield Finding("stop", file, place, found, accepted, "correct the mark")
+
+
+def _effects_not_mentioned(records: Records, file: str) -> Iterator[Finding]:
+    for effect, why in implied_effects(records).items():
+        if effect not in records.method.effects:
+            yield Finding(
+                "attend",
+                file,
+                "effects",
+                f"no word on {effect} ({why})",
+                _MARKS,
+                f'add "{effect}" to [effects]',
+            )
+
+
+def _effects_twice(method: Method, file: str) -> Iterator[Finding]:
+    reached = used_symbols(method)
+    for name, symbol in method.symbols.items():
+        if not isinstance(symbol, Precision) or symbol.part != "within run" or name not in reached:
+            continue
+        for effect in SAME_EFFECT_AS_WITHIN_RUN:
+            if method.effects.get(effect, "").strip() == "counted":
+                yield Finding(
+                    "attend",
+                    file,
+                    f"effects, {effect}",
+                    f"the same effect counted twice: {name} (precision within run) holds {effect} already",
+                    "each effect counted once",
+                    f'write "covered by {name}", or leave {name} out of the equation',
+                )
+
+
+def implied_effects(records: Records) -> dict[str, str]:
+    """Random effects that the method's operations bring with them, and why."""
+    symbols = records.method.symbols.values()
+    implied: dict[str, str] = {}
+    for symbol in symbols:
+        if isinstance(symbol, Weighing) and (symbol.balance or symbol.repeatability is not None):
+            implied["weighing repeatability"] = "the method weighs"
+        elif isinstance(symbol, Volume) and symbol.value is None:
+            implied["filling repeatability"] = "the method fills ware to its mark"
+        elif isinstance(symbol, Dilution):
+            implied["delivery repeatability"] = "the method dilutes"
+        elif isinstance(symbol, Calibration):
+            implied["reading scatter"] = "the method reads a calibration curve"
+        elif isinstance(symbol, Blank):
+            implied["blank scatter"] = "the method subtracts a blank"
+    if records.run is not None and any(portion.kind != "blank" for portion in records.run.portions):
+        implied["sample homogeneity"] = "test portions are taken from samples"
+    return implied

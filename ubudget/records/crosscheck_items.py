@@ -1,0 +1,122 @@
+"""Register items: every item that is named exists, is of the right kind, and is stated once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ubudget.records.finding import Finding
+from ubudget.records.method import Volume, Weighing
+from ubudget.records.records import Records
+from ubudget.records.register import VOLUMETRIC, Equipment, ReferenceMaterial
+
+DELIVERS = frozenset({"pipette", "piston pipette", "burette"})
+RECEIVES = frozenset({"flask", "cylinder", "tube"})
+STOCKS = frozenset({"stock solution", "pure substance"})
+MATERIALS = frozenset({"matrix reference material"})
+
+
+def item_findings(records: Records) -> list[Finding]:
+    return [*_register(records), *_named(records)]
+
+
+def _register(records: Records) -> Iterator[Finding]:
+    """The register against itself."""
+    if records.register is None:
+        return
+    file = records.file("register")
+    seen: set[str] = set()
+    tables: tuple[tuple[str, tuple[Equipment | ReferenceMaterial, ...]], ...] = (
+        ("equipment", records.register.equipment),
+        ("reference_material", records.register.reference_materials),
+    )
+    for table, items in tables:
+        for number, item in enumerate(items, start=1):
+            place = f"{table} {number} ({item.id})"
+            if not item.id:
+                yield Finding("stop", file, place, "an empty id", "an id", "name the item")
+            elif item.id in seen:
+                found = f"the id {item.id} a second time"
+                yield Finding("stop", file, place, found, "each id once", "rename or delete one")
+            seen.add(item.id)
+    for number, device in enumerate(records.register.equipment, start=1):
+        certified = any(certificate.properties for certificate in device.certificates)
+        if device.kind == "balance" and certified and device.linearity is not None:
+            yield Finding(
+                "attend",
+                file,
+                f"equipment {number} ({device.id})",
+                "a certified value beside linearity: the same deviation counted twice",
+                "the certified value or the linearity",
+                "keep one of them",
+            )
+
+
+def _named(records: Records) -> Iterator[Finding]:
+    """Items named in method, run, samples and solutions."""
+    kinds = _kinds(records)
+    method_file = records.file("method")
+    for name, symbol in records.method.symbols.items():
+        if isinstance(symbol, Weighing) and symbol.balance:
+            place = f"symbol {name}, balance"
+            yield from _item(symbol.balance, frozenset({"balance"}), kinds, method_file, place)
+        elif isinstance(symbol, Volume) and symbol.ware:
+            yield from _item(symbol.ware, VOLUMETRIC, kinds, method_file, f"symbol {name}, ware")
+    if records.run is None:
+        return
+    run = records.run
+    for analyte, stock in run.file.stocks.items():
+        yield from _item(stock.item, STOCKS, kinds, records.file("run"), f"stock {analyte}, item")
+    samples = records.file("samples")
+    columns = {
+        symbol.ware_column: symbol.of
+        for symbol in records.method.symbols.values()
+        if isinstance(symbol, Volume) and symbol.ware_column
+    }
+    for portion in run.portions:
+        place = f"row {portion.row + 1} ({portion.sample})"
+        if portion.reference_material:
+            yield from _item(portion.reference_material, MATERIALS, kinds, samples, f"{place}, material")
+        for column, of in columns.items():
+            ware = portion.columns.get(column)
+            if isinstance(ware, str) and (portion.kind == "blank") == (of == "blank"):
+                yield from _item(ware, VOLUMETRIC, kinds, samples, f"{place}, {column}")
+    for solution in run.solutions:
+        place = f"row {solution.row + 1} ({solution.label}), dilution"
+        for step in solution.steps:
+            yield from _item(step.aliquot, DELIVERS, kinds, records.file("solutions"), place)
+            yield from _item(step.to, RECEIVES, kinds, records.file("solutions"), place)
+
+
+def _kinds(records: Records) -> dict[str, str]:
+    """Id of every item and its kind."""
+    if records.register is None:
+        return {}
+    items: tuple[Equipment | ReferenceMaterial, ...] = (
+        *records.register.equipment,
+        *records.register.reference_materials,
+    )
+    return {item.id: item.kind for item in items}
+
+
+def _item(
+    item: str, accepted: frozenset[str], kinds: dict[str, str], file: str, place: str
+) -> Iterator[Finding]:
+    wanted = " or ".join(sorted(accepted))
+    if item not in kinds:
+        yield Finding(
+            "stop",
+            file,
+            place,
+            f"{item}, which is not in the register",
+            f"a {wanted} of the register",
+            "add the item to the register or correct its name",
+        )
+    elif kinds[item] not in accepted:
+        found = f"{item}, which is a {kinds[item]}"
+        yield Finding("stop", file, place, found, f"a {wanted} of the register", "name the right item")
+
+
+def material_called(records: Records, item: str) -> ReferenceMaterial | None:
+    """The reference solution or material with this id."""
+    materials = records.register.reference_materials if records.register else ()
+    return next((material for material in materials if material.id == item), None)

@@ -1,0 +1,396 @@
+"""The method against itself: equations, symbols, correlations, status and dates."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import numpy as np
+
+from ubudget.quantity.expression import Expression
+from ubudget.quantity.parsing import EquationError, parse, parse_definition
+from ubudget.records.finding import Finding, Severity
+from ubudget.records.method import (
+    Blank,
+    Calibration,
+    Case,
+    Dilution,
+    DryMassFactor,
+    Equation,
+    Input,
+    InputCase,
+    LineParameter,
+    Method,
+    Precision,
+    PrecisionCase,
+    Volume,
+    Weighing,
+)
+from ubudget.records.records import Records
+
+_STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
+
+
+def method_findings(method: Method, file: str) -> list[Finding]:
+    """What the method shows alone, whatever the run."""
+    return [
+        *_equations(method, file),
+        *_symbols(method, file),
+        *_cases(method, file),
+        *_correlations(method, file),
+    ]
+
+
+def method_in_run_findings(records: Records) -> list[Finding]:
+    """What the method lacks for this run, or for standing alone."""
+    file = records.file("method")
+    return [
+        *_completeness(records, file),
+        *_document(records, file),
+    ]
+
+
+def used_symbols(method: Method) -> set[str]:
+    """Symbols that the result equation reaches, directly or through named intermediate quantities."""
+    waiting = [_parsed_result(method)]
+    reached: set[str] = set()
+    while waiting:
+        expression = waiting.pop()
+        for name in set() if expression is None else set(expression.symbols):
+            if name not in reached:
+                reached.add(name)
+                waiting.append(_parsed_intermediate(method, name))
+    return reached
+
+
+def _parsed_result(method: Method) -> Expression | None:
+    try:
+        return parse_definition(method.document.equation)[1]
+    except EquationError:
+        return None
+
+
+def _parsed_intermediate(method: Method, name: str) -> Expression | None:
+    symbol = method.symbols.get(name)
+    if not isinstance(symbol, Equation):
+        return None
+    try:
+        return parse(symbol.equation)
+    except EquationError:
+        return None
+
+
+def _finding(
+    file: str, place: str, found: str, accepted: str, remedy: str, severity: Severity = "stop"
+) -> Finding:
+    return Finding(severity, file, place, found, accepted, remedy)
+
+
+def _equations(method: Method, file: str) -> Iterator[Finding]:
+    written = {"method, equation": method.document.equation}
+    written |= {
+        f"symbol {name}, equation": symbol.equation
+        for name, symbol in method.symbols.items()
+        if isinstance(symbol, Equation)
+    }
+    all_read = True
+    result = ""
+    for place, text in written.items():
+        try:
+            if place == "method, equation":
+                result, expression = parse_definition(text)
+            else:
+                expression = parse(text)
+        except EquationError as error:
+            all_read = False
+            yield _finding(file, place, error.found, error.accepted, "correct the equation")
+            continue
+        for name in sorted(set(expression.symbols) - set(method.symbols)):
+            known = ", ".join(method.symbols) or "none yet"
+            yield _finding(
+                file,
+                place,
+                f"the unknown symbol {name}",
+                f"the symbols of the method: {known}",
+                f"add a table [symbols.{name}] or correct the equation",
+            )
+    for name in method.symbols:
+        if not re.fullmatch(r"[A-Za-z_]\w*", name):
+            accepted = "a letter, then letters, digits and underscores"
+            yield _finding(file, f"symbol {name}", f"the symbol {name!r}", accepted, "rename it")
+    if result in method.symbols:
+        yield _finding(
+            file,
+            f"symbol {result}",
+            f"the result {result} defined a second time",
+            "one definition",
+            "rename one",
+        )
+    for ring in _rings(method):
+        place = f"symbol {ring[0]}, equation"
+        found = f"equations in a circle: {' -> '.join((*ring, ring[0]))}"
+        yield _finding(file, place, found, "equations that lead to inputs", "break the circle")
+    if all_read:
+        reached = used_symbols(method)
+        for name in method.symbols:
+            if name not in reached:
+                yield _finding(
+                    file,
+                    f"symbol {name}",
+                    f"the symbol {name}, which no equation uses",
+                    "symbols that the result equation reaches",
+                    "use it in the equation or delete it",
+                    "attend",
+                )
+
+
+def _rings(method: Method) -> Iterator[tuple[str, ...]]:
+    """Every circle of intermediate quantities once."""
+    done: set[str] = set()
+    for start in method.symbols:
+        path: list[str] = []
+        stack = [(start, 0)]
+        while stack:
+            name, depth = stack.pop()
+            del path[depth:]
+            if name in path:
+                yield tuple(path[path.index(name) :])
+                return
+            if name in done:
+                continue
+            path.append(name)
+            expression = _parsed_intermediate(method, name)
+            if expression is not None:
+                stack.extend((inner, depth + 1) for inner in sorted(expression.symbols))
+        done.add(start)
+
+
+def _completeness(records: Records, file: str) -> Iterator[Finding]:
+    """Symbols that lack what this run needs."""
+    for name, symbol in records.method.symbols.items():
+        place = f"symbol {name}"
+        if records.run is None and needs_run(symbol):
+            yield _finding(
+                file,
+                place,
+                f"the operation {symbol.operation}, which needs a run",
+                "a method alone where every symbol carries its own estimate",
+                "give a run folder",
+            )
+        if isinstance(symbol, Input):
+            yield from _input(symbol, records, file, place)
+
+
+def _symbols(method: Method, file: str) -> Iterator[Finding]:
+    """Symbols that lack what their operation needs."""
+    for name, symbol in method.symbols.items():
+        place = f"symbol {name}"
+        if isinstance(symbol, Weighing):
+            yield from _weighing(symbol, file, place)
+        elif isinstance(symbol, Volume):
+            yield from _volume(symbol, file, place)
+        elif isinstance(symbol, DryMassFactor):
+            if bool(symbol.column) == (symbol.moisture is not None):
+                accepted = "either column or moisture"
+                yield _finding(file, place, "both or neither of column and moisture", accepted, "keep one")
+            if not symbol.states_uncertainty:
+                yield _finding(file, place, "no uncertainty", _STATED, "state the uncertainty")
+            if symbol.moisture is not None and not 0 <= symbol.moisture.value < 100:
+                found = f"a moisture of {symbol.moisture.text}"
+                yield _finding(file, f"{place}, moisture", found, "0 % to below 100 %", "correct the value")
+        elif isinstance(symbol, Precision):
+            parts: tuple[Precision | PrecisionCase, ...] = (symbol, *symbol.cases)
+            if not any(part.constant is not None or part.relative is not None for part in parts):
+                accepted = "constant, relative or both"
+                yield _finding(file, place, "no standard deviation", accepted, "add the standard deviation")
+        elif isinstance(symbol, LineParameter):
+            yield from _line_parameter(symbol, method, file, place)
+
+
+def needs_run(symbol: object) -> bool:
+    """Whether a symbol takes its value from samples or readings."""
+    if isinstance(symbol, (Dilution, Calibration, Blank)):
+        return True
+    columns = ("column", "tare_column", "gross_column", "ware_column")
+    return any(getattr(symbol, column, "") for column in columns)
+
+
+def _weighing(symbol: Weighing, file: str, place: str) -> Iterator[Finding]:
+    by_column = bool(symbol.tare_column) and bool(symbol.gross_column)
+    by_value = symbol.tare is not None and symbol.gross is not None
+    if not (by_column or by_value):
+        accepted = "tare_column and gross_column, or tare and gross"
+        yield _finding(file, place, "a weighing without both readings", accepted, "add what is missing")
+    own_limits = (symbol.resolution, symbol.linearity, symbol.repeatability)
+    if not symbol.balance and all(limit is None for limit in own_limits):
+        accepted = "a balance of the register, or linearity, resolution and repeatability"
+        yield _finding(file, place, "a weighing without uncertainty", accepted, "name the balance")
+
+
+def _volume(symbol: Volume, file: str, place: str) -> Iterator[Finding]:
+    if not (symbol.ware or symbol.ware_column) and symbol.nominal is None and symbol.value is None:
+        accepted = "ware, ware_column, or nominal with tolerance"
+        yield _finding(file, place, "a volume without ware", accepted, "name the ware")
+    elif not (symbol.ware or symbol.ware_column) and symbol.tolerance is None:
+        yield _finding(
+            file, place, "a volume without tolerance", "a tolerance with its unit", "add the tolerance"
+        )
+
+
+def _input(symbol: Input, records: Records, file: str, place: str) -> Iterator[Finding]:
+    """An input has an estimate and says its uncertainty, for every analyte, line and matrix of the run."""
+    general_estimate = symbol.estimate is not None or bool(symbol.column) or symbol.readings is not None
+    general_uncertainty = symbol.states_uncertainty or bool(symbol.components)
+    if general_estimate and general_uncertainty:
+        return
+    told: set[str] = set()
+    for analyte, line, matrix in _selections(records):
+        fitting = [case for case in symbol.cases if applies(case, analyte, line, matrix)]
+        for_whom = " ".join(part for part in (analyte, line, matrix) if part)
+        words = f" for {for_whom}" if symbol.cases and for_whom else ""
+        if not general_estimate and not any(_gives_estimate(case) for case in fitting):
+            if f"estimate{words}" not in told:
+                yield _finding(
+                    file, place, f"no estimate{words}", "estimate, column or readings", "add the estimate"
+                )
+            told.add(f"estimate{words}")
+        elif not general_uncertainty and not any(case.states_uncertainty for case in fitting):
+            if f"uncertainty{words}" not in told:
+                yield _finding(file, place, f"no uncertainty{words}", _STATED, "state the uncertainty")
+            told.add(f"uncertainty{words}")
+
+
+def _gives_estimate(case: InputCase) -> bool:
+    return case.estimate is not None or case.readings is not None
+
+
+def applies(case: Case, analyte: str, line: str, matrix: str) -> bool:
+    """Whether a case holds for an analyte, line and matrix; level bands aside."""
+    return (
+        case.analyte in ("", analyte)
+        and case.line in ("", line, f"{analyte} {line}")
+        and case.matrix in ("", matrix)
+    )
+
+
+def _selections(records: Records) -> list[tuple[str, str, str]]:
+    lines = [
+        (analyte, line) for analyte, lines in records.method.analytes.items() for line in lines or ("",)
+    ] or [("", "")]
+    portions = records.run.portions if records.run else ()
+    matrices = list(dict.fromkeys(portion.matrix for portion in portions if portion.kind != "blank")) or [""]
+    return [(analyte, line, matrix) for analyte, line in lines for matrix in matrices]
+
+
+def _line_parameter(symbol: LineParameter, method: Method, file: str, place: str) -> Iterator[Finding]:
+    data = method.data.get(symbol.data)
+    if data is None:
+        accepted = f"the data of the method: {', '.join(method.data) or 'none yet'}"
+        remedy = f"add a table [data.{symbol.data}] or correct the name"
+        yield _finding(file, f"{place}, data", f"the unknown data {symbol.data}", accepted, remedy)
+    elif len(data.x) < 3 or len(set(data.x)) < 2:
+        found = f"{len(data.x)} points at {len(set(data.x))} values of x"
+        yield _finding(
+            file,
+            f"data {symbol.data}",
+            found,
+            "three points or more at two values of x or more",
+            "add points",
+        )
+
+
+def _cases(method: Method, file: str) -> Iterator[Finding]:
+    """Selectors that name no analyte or line of the method."""
+    all_lines = {line for lines in method.analytes.values() for line in lines}
+    all_lines |= {f"{analyte} {line}" for analyte, lines in method.analytes.items() for line in lines}
+    for name, symbol in method.symbols.items():
+        if not isinstance(symbol, (Input, Precision)):
+            continue
+        for number, case in enumerate(symbol.cases, start=1):
+            place = f"symbol {name}, for {number}"
+            if case.analyte and case.analyte not in method.analytes:
+                accepted = f"the analytes of the method: {', '.join(method.analytes) or 'none yet'}"
+                found = f"the unknown analyte {case.analyte}"
+                yield _finding(file, f"{place}, analyte", found, accepted, "correct the analyte")
+            if case.line and case.line not in all_lines:
+                accepted = f"the lines of the method: {', '.join(sorted(all_lines)) or 'none yet'}"
+                found = f"the unknown line {case.line}"
+                yield _finding(file, f"{place}, line", found, accepted, "correct the line")
+
+
+def _correlations(method: Method, file: str) -> Iterator[Finding]:
+    names = sorted({name for correlation in method.correlations for name in correlation.between})
+    matrix = np.eye(len(names))
+    seen: dict[frozenset[str], int] = {}
+    faultless = True
+    for number, correlation in enumerate(method.correlations, start=1):
+        first, second = correlation.between
+        place = f"correlation {number} ({first}, {second})"
+        for name in dict.fromkeys(correlation.between):
+            if not isinstance(method.symbols.get(name), Input):
+                faultless = False
+                what = "a symbol that is no input" if name in method.symbols else "the unknown symbol"
+                accepted = "symbols of the operation input"
+                yield _finding(file, place, f"{what}: {name}", accepted, "correct the symbol")
+        pair = frozenset(correlation.between)
+        if len(pair) == 1 or pair in seen:
+            faultless = False
+            found = (
+                f"{first} with itself"
+                if len(pair) == 1
+                else f"the pair a second time (first in {seen[pair]})"
+            )
+            yield _finding(file, place, found, "each pair of two symbols once", "delete it")
+            continue
+        seen[pair] = number
+        at, beside = names.index(first), names.index(second)
+        matrix[at, beside] = matrix[beside, at] = correlation.coefficient
+    if faultless and names and float(np.linalg.eigvalsh(matrix)[0]) < -1e-9:
+        yield _finding(
+            file,
+            f"correlation of {', '.join(names)}",
+            "correlation coefficients that contradict each other (not positive semi-definite)",
+            "coefficients that can hold together",
+            "correct the coefficients",
+        )
+
+
+def _document(records: Records, file: str) -> Iterator[Finding]:
+    document = records.method.document
+    if document.status != "approved":
+        yield _finding(
+            file,
+            "method, status",
+            f"the status {document.status}",
+            "approved",
+            "use the approved version",
+            "attend",
+        )
+    if document.effective and document.review and document.review < document.effective:
+        found = f"review on {document.review}, before it takes effect on {document.effective}"
+        yield _finding(
+            file, "method, review", found, "a review after the effective date", "correct it", "attend"
+        )
+    if records.run is None:
+        return
+    day = records.run.file.run.date
+    if document.effective is not None and document.effective > day:
+        found = f"effective from {document.effective}, after the run of {day}"
+        yield _finding(
+            file,
+            "method, effective",
+            found,
+            "a method in effect on the day of the run",
+            "check the version",
+            "attend",
+        )
+    if document.review is not None and document.review < day:
+        found = f"review due on {document.review}, before the run of {day}"
+        yield _finding(
+            file,
+            "method, review",
+            found,
+            "a review date on or after the day of the run",
+            "review it",
+            "attend",
+        )

@@ -1,0 +1,326 @@
+"""The method: measurand, result equation, and for each symbol the operation of the bench that defines it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic.dataclasses import dataclass
+
+from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.stated import Component, Positive, Probability, Stated
+from ubudget.records.strict import STRICT
+
+Tuple = Field(strict=False)
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Case:
+    """Where a set of parameters applies; an empty selector applies everywhere. Level bands are half-open,
+    `level_from <= level < level_to`, in the unit of the result."""
+
+    analyte: str = ""
+    line: str = ""
+    matrix: str = ""
+    level_from: NonNegativeAmount | None = None
+    level_to: PositiveAmount | None = None
+
+    @property
+    def banded(self) -> bool:
+        return self.level_from is not None or self.level_to is not None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class InputCase(Case, Stated):
+    """Estimate and uncertainty of an input for one analyte, line, matrix or level band."""
+
+    estimate: AnyAmount | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class PrecisionCase(Case):
+    """Standard deviations of the method's precision; both given: s^2 = constant^2 + (relative * value)^2."""
+
+    constant: PositiveAmount | None = None
+    relative: PositiveAmount | None = None
+    dof: Positive | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Input(Stated):
+    """A plain input quantity: an estimate from the method, or from a column of the samples table."""
+
+    operation: Literal["input"]
+    quantity: str
+    unit: str = ""
+    group: str = ""
+    estimate: AnyAmount | None = None
+    column: str = ""
+    """Column of the samples table that holds the estimate."""
+    shared: bool | None = None
+    """True: one deviation for the whole run; false: new for each row of the samples table. Default: true for
+    an estimate of the method, false for a column."""
+    components: Annotated[tuple[Component, ...], Field(strict=False, alias="component")] = ()
+    cases: Annotated[tuple[InputCase, ...], Field(strict=False, alias="for")] = ()
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Constant:
+    """An exact number of the method."""
+
+    operation: Literal["constant"]
+    quantity: str
+    value: AnyAmount
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Equation:
+    """A named intermediate quantity of the result equation."""
+
+    operation: Literal["equation"]
+    quantity: str
+    equation: str
+    unit: str = ""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Weighing:
+    """Net mass by difference on one balance: gross minus tare, each reading with its own deviations.
+
+    Columns of the samples table (`tare_column`, `gross_column`), or readings of the method (`tare`, `gross`).
+    The balance is an item of the register, or its limits stand here."""
+
+    operation: Literal["weighing"]
+    quantity: str
+    unit: str
+    balance: str = ""
+    tare_column: str = ""
+    gross_column: str = ""
+    tare: AnyAmount | None = None
+    gross: AnyAmount | None = None
+    resolution: PositiveAmount | None = None
+    linearity: PositiveAmount | None = None
+    repeatability: NonNegativeAmount | None = None
+    repeatability_dof: Positive | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Volume:
+    """Volume of one piece of ware filled once (or the reading of a burette, `value`).
+
+    The ware is named in a column of the samples table, is an item of the register, or its limits stand
+    here."""
+
+    operation: Literal["volume"]
+    quantity: str
+    unit: str
+    of: Literal["sample", "blank"] = "sample"
+    ware: str = ""
+    ware_column: str = ""
+    value: PositiveAmount | None = None
+    nominal: PositiveAmount | None = None
+    tolerance: PositiveAmount | None = None
+    tolerance_distribution: Literal["rectangular", "triangular", "normal 95 %"] = "triangular"
+    repeatability: NonNegativeAmount | None = None
+    repeatability_dof: Positive | None = None
+    temperature: Temperature | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Temperature:
+    """Deviation of the liquid's temperature from the ware's reference temperature, and the liquid's cubic
+    expansion."""
+
+    half_range: PositiveAmount
+    distribution: Literal["rectangular", "normal 95 %"] = "rectangular"
+    expansion: PositiveAmount
+    """Per kelvin, e.g. "2.1e-4 1/K" for water near 20 degC."""
+    shared: bool = False
+    """True: one deviation for all volumes of the run (one working period, one room)."""
+    source: str = ""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Dilution:
+    """Dilution factor of the measured solution: product over its steps of flask volume / aliquot volume."""
+
+    operation: Literal["dilution"]
+    quantity: str
+    of: Literal["sample", "blank"] = "sample"
+    temperature: Temperature | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Calibration:
+    """Concentration by inverse prediction on the curve of the analyte's line."""
+
+    operation: Literal["calibration"]
+    quantity: str
+    unit: str
+    curve: Literal["line"] = "line"
+    scatter: Literal["residual", "own", "pooled"]
+    """Standard deviation of one reading of an unknown: residual s of the curve, its own s, or s pooled over
+    the solutions named in `pooled_over` (all samples when empty)."""
+    pooled_over: Annotated[tuple[str, ...], Tuple] = ()
+    standards_exact: str = ""
+    """Reason for taking the standards' concentrations as exact; then no stock solution is asked for."""
+    preparation: Stated | None = None
+    """Relative uncertainty (in %) of the concentration scale from preparing the standards; common to a
+    curve."""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Blank:
+    """Mean procedural blank of the analyte's line, on the same curve as the samples."""
+
+    operation: Literal["blank"]
+    quantity: str
+    unit: str
+    own_blank: str = "counted"
+    """The scatter of the sample's own blank: `counted`, `covered by SYMBOL` or `negligible: reason`."""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class DryMassFactor(Stated):
+    """F = 100/(100 - M), M the moisture of the sample as received in %, from a column of the samples
+    table."""
+
+    operation: Literal["dry mass factor"]
+    quantity: str
+    column: str = ""
+    moisture: AnyAmount | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Precision:
+    """The method's own precision as a deviation with estimate zero, in the unit of the result.
+
+    `within run` is new for each portion, `between runs` is one deviation per analyte and line for the
+    whole run."""
+
+    operation: Literal["precision"]
+    quantity: str
+    part: Literal["within run", "between runs"]
+    constant: PositiveAmount | None = None
+    relative: PositiveAmount | None = None
+    dof: Positive | None = None
+    source: str = ""
+    cases: Annotated[tuple[PrecisionCase, ...], Field(strict=False, alias="for")] = ()
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class LineParameter:
+    """Intercept (at the data's `origin`) or slope of a straight line fitted to data of the method."""
+
+    operation: Literal["line parameter"]
+    quantity: str
+    unit: str = ""
+    data: str
+    parameter: Literal["intercept", "slope"]
+
+
+Symbol = Annotated[
+    Input
+    | Constant
+    | Equation
+    | Weighing
+    | Volume
+    | Dilution
+    | Calibration
+    | Blank
+    | DryMassFactor
+    | Precision
+    | LineParameter,
+    Field(discriminator="operation"),
+]
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class LineData:
+    """Pairs to which a straight line is fitted by unweighted least squares."""
+
+    x: Annotated[tuple[float, ...], Tuple]
+    y: Annotated[tuple[float, ...], Tuple]
+    origin: float = 0.0
+    unit_x: str = ""
+    unit_y: str = ""
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _pairs(self) -> LineData:
+        if len(self.x) != len(self.y):
+            raise ValueError(f"{len(self.x)} x and {len(self.y)} y; accepted: as many y as x")
+        return self
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Coverage:
+    """`fixed`: k as given; `t`: Student factor at `probability` and the truncated effective degrees of
+    freedom."""
+
+    rule: Literal["fixed", "t"] = "t"
+    k: Positive | None = None
+    probability: Probability = 0.9545
+
+    @model_validator(mode="after")
+    def _k_under_fixed_rule(self) -> Coverage:
+        if (self.rule == "fixed") != (self.k is not None):
+            raise ValueError('k belongs to rule = "fixed"; accepted: both or neither')
+        return self
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Rounding:
+    """Significant digits of the reported U; one digit follows the 5 % rule of EA-4/02 6.3."""
+
+    digits: Literal[1, 2] = 2
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Correlation:
+    """Declared correlation coefficient of the estimates of two input symbols (GUM 5.2.2)."""
+
+    between: Annotated[tuple[str, str], Tuple]
+    coefficient: Annotated[float, Field(ge=-1, le=1)]
+    source: str = ""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Document:
+    """Identity and approval of the method, and what is reported."""
+
+    id: str
+    title: str
+    version: str
+    status: Literal["draft", "approved", "superseded"]
+    author: str = ""
+    approver: str = ""
+    effective: dt.date | None = None
+    review: dt.date | None = None
+    measurand: str
+    basis: str = ""
+    unit: str
+    equation: str
+    not_included: str = ""
+    """What the stated uncertainty does not include, e.g. "sampling in the field"."""
+    target_uncertainty: PositiveAmount | None = None
+    cautions: Annotated[tuple[str, ...], Tuple] = ()
+    references: Annotated[tuple[str, ...], Tuple] = ()
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Method:
+    document: Annotated[Document, Field(alias="method")]
+    symbols: dict[str, Symbol]
+    coverage: Coverage = Coverage()
+    rounding: Rounding = Rounding()
+    analytes: dict[str, Annotated[tuple[str, ...], Tuple]] = Field(default_factory=dict)
+    """Analyte → its lines."""
+    effects: dict[str, str] = Field(default_factory=dict)
+    """Random effect → `counted`, `covered by SYMBOL` or `negligible: reason`."""
+    correlations: Annotated[tuple[Correlation, ...], Field(strict=False, alias="correlation")] = ()
+    data: dict[str, LineData] = Field(default_factory=dict)

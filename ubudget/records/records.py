@@ -1,0 +1,55 @@
+"""The three records of one run together, with the texts they were read from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ubudget.records.finding import Finding
+from ubudget.records.method import Method
+from ubudget.records.register import Register
+from ubudget.records.run import Run
+
+Role = Literal["run", "method", "register", "samples", "solutions", "readings"]
+
+
+@dataclass(frozen=True)
+class SourceText:
+    """A file as it was read: `name` is its file name without folder."""
+
+    role: Role
+    name: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Edit:
+    """A field of a record given another value, as from an edited cell of a workbook.
+
+    `path` holds keys and 0-based positions of the TOML document, or (data row, heading) of a table. Two paths
+    of the run stand for the trail of excluded readings: `("include", solution, analyte, line, replicate)`
+    with 1 or 0 and `("reason", solution, analyte, line, replicate)` with text. `unit` is the unit of `value`,
+    empty for a bare number or text."""
+
+    document: Role
+    path: tuple[str | int, ...]
+    value: float | str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Records:
+    """`run` is absent where a method file stands alone; `register` where the run names none."""
+
+    name: str
+    """The run's id, or the method's id where it stands alone."""
+    method: Method
+    register: Register | None
+    run: Run | None
+    texts: tuple[SourceText, ...]
+    edits: tuple[Edit, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+    def file(self, role: Role) -> str:
+        """Name of the file of a role, for findings."""
+        return next((text.name for text in self.texts if text.role == role), f"{role}.toml")

@@ -1,0 +1,161 @@
+"""The run: what was weighed, filled, diluted and read on the day, and what was changed afterwards."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal
+
+from pydantic import Field
+from pydantic.dataclasses import dataclass
+
+from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.strict import STRICT
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Dates:
+    """Dates of single steps; an absent one is the run's date."""
+
+    preparation: dt.date | None = None
+    weighing: dt.date | None = None
+    digestion: dt.date | None = None
+    measurement: dt.date | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Standard:
+    """A calibration standard and its concentrations as calculated from the stock solutions."""
+
+    label: str
+    concentration: dict[str, NonNegativeAmount]
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Stock:
+    """The stock solution behind an analyte's standards and the concentration they were calculated with."""
+
+    item: str
+    calculated_with: PositiveAmount
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Exclusion:
+    """One reading left out of the evaluation, with its reason; the reading itself stays in the readings
+    file."""
+
+    solution: str
+    analyte: str
+    line: str = ""
+    replicate: Annotated[int, Field(ge=1)]
+    reason: Annotated[str, Field(min_length=1)]
+    who: str = ""
+    when: dt.date | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Change:
+    """A value of the record changed afterwards, kept for the trail."""
+
+    what: str
+    was: str
+    now: str
+    reason: str
+    who: str = ""
+    when: dt.date | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class RunSheet:
+    """The run file, `run.toml`."""
+
+    id: str
+    date: dt.date
+    analyst: str
+    method: str
+    register: str = ""
+    samples: str = ""
+    solutions: str = ""
+    readings: str = ""
+    reading_unit: str = "1"
+    dates: Dates = Dates()
+    remarks: Annotated[tuple[str, ...], Field(strict=False)] = ()
+
+
+@dataclass(frozen=True)
+class Portion:
+    """One row of the samples table: one test portion taken through the procedure."""
+
+    row: int
+    """0-based position in the samples file."""
+    sample: str
+    portion: int
+    kind: Literal["sample", "blank", "reference material"]
+    solution: str
+    """Label of the solution made from it, as measured."""
+    matrix: str
+    reference_material: str
+    """Register item, for a reference material taken through the procedure."""
+    columns: dict[str, Amount | str]
+    """All other columns by heading: amounts where the heading has a unit (`gross [g]`), else text."""
+
+
+@dataclass(frozen=True)
+class DilutionStep:
+    aliquot: str
+    """Register item of the pipette."""
+    to: str
+    """Register item of the flask."""
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A further dilution of a portion's solution; it replaces it for the analytes in `reports`."""
+
+    row: int
+    label: str
+    source: str
+    steps: tuple[DilutionStep, ...]
+    reports: tuple[str, ...]
+    """Analytes (or lines) whose result is taken from this solution; empty: all of its readings."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Readings of one solution on one analyte and line: replicate values, or mean, s and n."""
+
+    row: int
+    solution: str
+    analyte: str
+    line: str
+    values: tuple[float, ...]
+    """Replicate values as written; empty where mean, s and n are given."""
+    mean: float | None = None
+    s: float | None = None
+    n: int | None = None
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class RunFile:
+    """All tables of `run.toml`."""
+
+    run: RunSheet
+    standards: Annotated[tuple[Standard, ...], Field(strict=False, alias="standard")] = ()
+    stocks: dict[str, Stock] = Field(default_factory=dict)
+    exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
+    changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run with its tables."""
+
+    file: RunFile
+    portions: tuple[Portion, ...] = ()
+    solutions: tuple[Solution, ...] = ()
+    readings: tuple[Reading, ...] = ()
+
+
+def amount_of(portion: Portion, column: str) -> AnyAmount | None:
+    """The amount in a column of the samples table, or `None` where it is absent, empty or text."""
+    value = portion.columns.get(column)
+    return value if isinstance(value, Amount) else None

@@ -1,0 +1,96 @@
+"""An uncertainty as somebody stated it: the ways accepted for an input quantity (GUM 4.2, 4.3)."""
+
+from __future__ import annotations
+
+from dataclasses import field
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic.dataclasses import dataclass
+
+from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.strict import STRICT
+
+Positive = Annotated[float, Field(gt=0)]
+Probability = Annotated[float, Field(gt=0, lt=1)]
+Limits = Literal["rectangular", "triangular", "trapezoidal", "arcsine"]
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Stated:
+    """Exactly one of: `u`; `U` with `k` or `confidence`; `half_width` with `distribution`; `readings`;
+    `exact = true`.
+
+    A `%` is relative to the estimate. `readings` (GUM 4.2) give estimate and u = s/sqrt(n) with n - 1 degrees
+    of freedom, or u = pooled_s/sqrt(n) with `pooled_dof`. `reliability` is the relative uncertainty of u
+    itself and gives dof = 1/(2 reliability^2) (GUM G.3).
+    """
+
+    u: NonNegativeAmount | None = None
+    U: PositiveAmount | None = None
+    k: Positive | None = None
+    confidence: Probability | None = None
+    half_width: PositiveAmount | None = None
+    distribution: Limits | None = None
+    top: Annotated[float, Field(ge=0, le=1)] | None = None
+    """Trapezoidal only: width of the top over width of the base (GUM 4.3.9, beta)."""
+    readings: tuple[AnyAmount, ...] | None = None
+    pooled_s: PositiveAmount | None = None
+    pooled_dof: Positive | None = None
+    dof: Positive | None = None
+    reliability: Probability | None = None
+    exact: bool = False
+    evaluation: Literal["A", "B"] | None = None
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Stated:
+        ways = {
+            "u": self.u is not None,
+            "U": self.U is not None,
+            "half_width": self.half_width is not None,
+            "readings": self.readings is not None,
+        }
+        named = [way for way, present in ways.items() if present]
+        if len(named) > 1:
+            raise ValueError(f"{' and '.join(named)} together; accepted: one way to state the uncertainty")
+        if self.exact and named:
+            raise ValueError(f"exact and {named[0]} together; accepted: one of them")
+        if self.U is not None and self.k is None and self.confidence is None:
+            raise ValueError("U without k; accepted: U with k, or U with confidence")
+        if self.k is not None and self.confidence is not None:
+            raise ValueError("k and confidence together; accepted: one of them")
+        if self.U is None and (self.k is not None or self.confidence is not None):
+            raise ValueError("k or confidence without U; accepted: U beside it")
+        if self.half_width is not None and self.distribution is None:
+            raise ValueError(
+                "half_width without distribution; accepted: rectangular, triangular, trapezoidal or arcsine"
+            )
+        if self.distribution is not None and self.half_width is None:
+            raise ValueError("distribution without half_width; accepted: half_width beside it")
+        if (self.distribution == "trapezoidal") != (self.top is not None):
+            raise ValueError("top belongs to the trapezoidal distribution; accepted: both or neither")
+        if self.pooled_s is not None and (self.readings is None or self.pooled_dof is None):
+            raise ValueError("pooled_s needs readings and pooled_dof; accepted: all three")
+        if self.readings is not None and len(self.readings) < 2 and self.pooled_s is None:
+            raise ValueError("one reading gives no standard deviation; accepted: two or more, or pooled_s")
+        if self.dof is not None and self.reliability is not None:
+            raise ValueError("dof and reliability together; accepted: one of them")
+        return self
+
+    @property
+    def states_uncertainty(self) -> bool:
+        return self.exact or any(way is not None for way in (self.u, self.U, self.half_width, self.readings))
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Component(Stated):
+    """One named part of an input quantity's uncertainty: a deviation with estimate zero."""
+
+    name: str
+    group: str | None = None
+
+
+Components = Annotated[tuple[Component, ...], Field(strict=False)]
+
+NO_COMPONENTS: Components = field(default=())
