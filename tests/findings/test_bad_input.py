@@ -384,7 +384,7 @@ BAD = [
     Bad("circular dilution", D, "SED-01,P5", "SED-01 d,P5", "stop", "row 1 (SED-01 d), from", "circle"),
     Bad("dilution of nothing", D, "SED-01,P5", "SED-07,P5", "stop", "row 1 (SED-01 d), from", "SED-07"),
     Bad("unknown report", D, "2,Zn", "2,Pb", "stop", "row 1 (SED-01 d), reports", "Pb"),
-    Bad("no blank", S, "BL-1,blank", "BL-1,sample", "stop", "kind", "no blank"),
+    Bad("no blank", S, SAMPLES, SAMPLES.replace("blank", "sample"), "stop", "kind", "no blank"),
     Bad(
         "excluded reading unknown",
         R,
@@ -542,6 +542,21 @@ def test_blanks_diluted_differently(tmp_path: Path) -> None:
     assert "blanks of Zn 213.9 with different dilution: BL-1, BL-3 d" in findings[0].found
 
 
+def test_run_without_any_stock_asks_for_attention(tmp_path: Path) -> None:
+    stock = '[stocks.Zn]\nitem = "ST-ZN"\ncalculated_with = "1000 mg/L"\n'
+    records, findings = read_records(write_run(tmp_path, run=replaced("run.toml", stock, "")))
+    assert records is not None
+    assert [(finding.severity, finding.place) for finding in findings] == [("attend", "stock Zn")]
+
+
+def test_one_blank_has_no_scatter(tmp_path: Path) -> None:
+    samples = replaced("samples.csv", "BL-2,blank,,,\n", "")
+    readings = replaced("readings.csv", "BL-2,Zn,213.9,0.002,0.004,\n", "")
+    records, findings = read_records(write_run(tmp_path, samples=samples, readings=readings))
+    assert records is not None
+    assert [(finding.severity, finding.place) for finding in findings] == [("attend", "blanks of Zn 213.9")]
+
+
 def test_standards_at_two_levels(tmp_path: Path) -> None:
     run = re.sub(r'Zn = "(0.5|1|2) mg/L"', 'Zn = "1 mg/L"', RUN)
     _, findings = read_records(write_run(tmp_path, run=run))
@@ -576,7 +591,7 @@ def test_faults_of_all_files_are_told_at_once(tmp_path: Path) -> None:
 
 def test_formula_text_stays_text(tmp_path: Path) -> None:
     samples = SAMPLES.replace("sample,", "sample,remark,").replace("SED-01,", "SED-01,=1+1,")
-    samples = samples.replace("SED-02,", "SED-02,,").replace("BL-1,", "BL-1,,")
+    samples = samples.replace("SED-02,", "SED-02,,").replace("BL-1,", "BL-1,,").replace("BL-2,", "BL-2,,")
     records, findings = read_records(write_run(tmp_path, samples=samples))
     assert findings == []
     assert records is not None and records.run is not None

@@ -40,7 +40,7 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     if equations is None:
         return None, context.findings
     structure = structure_of(records.method, records.run) if records.run else None
-    _build_reporting(context)
+    build_reporting(context)
     operations = Operations(context, structure)
     operations.build()
     if stops(context.findings):
@@ -52,7 +52,7 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     return Assembly(records, graph, equations.result.name, keys, structure, equations), context.findings
 
 
-def _build_reporting(context: Context) -> None:
+def build_reporting(context: Context) -> None:
     coverage = context.records.method.coverage
     table = TableBuilder(REPORTING, "Coverage", 1, context.shared)
     if coverage.rule == "t":

@@ -80,13 +80,13 @@ def _build_means(
         [
             Trait(
                 f"{symbol}.mean",
-                f"mean of the procedural blanks, {analyte} {line}".strip(),
+                "mean of the procedural blanks",
                 GROUP,
                 "A",
                 "t",
                 "scatter between blanks" if counted else context.mark(EFFECT),
             )
-            for analyte, line in structure.lines
+            for _ in structure.lines
         ],
         dof="dof" if counted else None,
         estimates=[blank_estimate(line) for line in structure.lines],

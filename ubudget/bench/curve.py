@@ -181,7 +181,7 @@ def add_line_fit(
             [
                 Trait(
                     f"{symbol}.{part}",
-                    f"{part} of the line {name}".strip(),
+                    f"{part} of the calibration line",
                     GROUP,
                     "A",
                     "t",
@@ -227,8 +227,8 @@ def _add_scale(
             "",
             u / 100,
             [
-                Trait(name, f"preparation of the standards of {analyte}", "stock", "B", "normal", source)
-                for analyte, _ in lines
+                Trait(name, "preparation of the standards", "stock", "B", "normal", source)
+                for _ in lines
             ],
             # The lines of one element are read on the same standards.
             members=[("preparation", analyte) for analyte, _ in lines],

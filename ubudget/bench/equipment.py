@@ -317,11 +317,12 @@ def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[s
         [
             Trait(
                 "c_stock",
-                f"certified concentration of {found.item.id}, lot {found.item.lot}",
+                "certified concentration of the stock solution",
                 "stock",
                 "B",
                 "normal",
-                f"certificate {found.certificate.number}, {found.certificate.issuer}",
+                f"{found.item.id}, lot {found.item.lot}: certificate {found.certificate.number}, "
+                f"{found.certificate.issuer}",
             )
             for _, _, found in used
         ],

@@ -44,8 +44,8 @@ def build_signals(
         "reading",
         "u(reading)",
         [
-            Trait(f"{symbol}.reading", f"readings of {item.solution}", "reading", "A", "t", mark)
-            for item in items
+            Trait(f"{symbol}.reading", "readings of the solution", "reading", "A", "t", mark)
+            for _ in items
         ],
         dof=dof if counted else None,
         estimates=estimates if counted else None,

@@ -204,6 +204,7 @@ class Operations:
             path,
             "",
             ("temperature", "run") if temperature.shared else None,
+            figure_key="half_range",
         )
         expansion = Entry(
             f"{symbol}.expansion",
@@ -280,7 +281,8 @@ class Operations:
                 structure.steps,
                 self.ware,
                 self.ware_unit,
-                self.temperature_of(symbol),
+                # One temperature shared by pipette and flask leaves their ratio as it is.
+                None if operation.temperature and operation.temperature.shared else self.temperature_of(symbol),
             )
 
     def _build_calibration(self, structure: Structure) -> None:

@@ -61,7 +61,11 @@ def add_single_readings(
         "reading",
         unit,
         [value for _, _, value in flat],
-        [_reading_place(items[i], replicate) for i, replicate, _ in flat],
+        [
+            # No number depends on a reading that is left out: it is shown, not open.
+            None if reason else _reading_place(items[i], replicate)
+            for (i, replicate, _), reason in zip(flat, reasons, strict=True)
+        ],
     )
     include = table.given(
         "include",

@@ -10,7 +10,7 @@ from ubudget.bench.blank import BLANKS, blank_estimate
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.cases import best_rows, lower_end
 from ubudget.bench.context import COUNTED, Context
-from ubudget.bench.equation import Definition, Equations
+from ubudget.bench.equation import Definition, Equations, unit_of_symbol
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.lines import LINES
 from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS, PortionTables
@@ -178,7 +178,9 @@ class _ResultTable:
         self.context.tables[self.table.name] = self.table.build()
 
     def _pick(self, symbol: str, table: str, column: str, rows: Sequence[int]) -> None:
-        self.table.pick(symbol, table, column, rows)
+        """The symbol's value as a column of its own, so that the equation reads within one row."""
+        value = self.table.pick(f"{symbol} from {table}", table, column, rows)
+        self.table.formula(symbol, symbol, unit_of_symbol(self.method, symbol), value)
 
     def _labels(self) -> None:
         table, structure = self.table, self.structure

@@ -34,8 +34,11 @@ class Entry:
     path: tuple[str | int, ...]
     """Path of the table in the method file that states it."""
     estimate_key: str = "estimate"
+    """Key of the estimate there; empty where the method does not state it (a deviation with estimate zero)."""
     member: Hashable = None
     """Key of the physical deviation where other rows are the same one."""
+    figure_key: str = ""
+    """Key of the stated figure where it is not named after the way of stating (a temperature's half_range)."""
     exact: bool = False
     """A number taken as exact, which is no input quantity of the budget."""
 
@@ -103,7 +106,7 @@ def _figure_key(stated: Stated) -> str:
 
 
 def _figure_place(entry: Entry) -> Place | None:
-    key = _figure_key(entry.stated)
+    key = entry.figure_key or _figure_key(entry.stated)
     unit = "%" if is_relative(entry) else entry.unit
     return method_place(*entry.path, key, unit=unit) if key else None
 
@@ -160,7 +163,9 @@ def _estimate(
         for entry in entries
     ]
     places = [
-        method_place(*entry.path, entry.estimate_key, unit=entry.unit) if entry.estimate is not None else None
+        method_place(*entry.path, entry.estimate_key, unit=entry.unit)
+        if entry.estimate is not None and entry.estimate_key
+        else None
         for entry in entries
     ]
     observed = np.array([entry.stated.readings is not None for entry in entries])

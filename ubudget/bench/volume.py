@@ -88,7 +88,9 @@ def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
         distribution = "normal"
     else:
         distribution = limits.tolerance_distribution
-    return Trait(name, f"calibration of {limits.key}", group, "B", distribution, limits.source)
+    return Trait(
+        name, "calibration of the ware", group, "B", distribution, f"{limits.key}: {limits.source}"
+    )
 
 
 def _repeatability(
@@ -112,7 +114,7 @@ def _repeatability(
     traits = [
         Trait(
             name,
-            f"{word} of {limits.key}",
+            f"repeatability of {word}",
             group,
             "A",
             "normal",

@@ -41,7 +41,7 @@ def add_weighing(
         def trait(part: str, distribution: str, source: str, evaluation: str = "B", reading: str = reading) -> Trait:
             return Trait(
                 f"{symbol}.{reading} {part}",
-                f"{part} of the balance at the {reading} reading",
+                f"{part} of the balance, {reading} reading",
                 "weighing",
                 evaluation,
                 distribution,

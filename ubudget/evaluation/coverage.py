@@ -95,9 +95,9 @@ def _dof_terms(propagated: Propagated, more: _More, u: Symbol) -> list[Symbol]:
         if not dofs or not parts:
             continue
         covariances: list[Expression] = [
-            _where(more, c.contribution, leaders[c.a] == number, leaders[c.a] >= 0)
+            _where(more, c.contribution, (leaders[c.a] == number) & (c.rows >= 0), c.rows >= 0)
             for c in propagated.covariances
-            if (leaders[c.a] == number).any()
+            if ((leaders[c.a] == number) & (c.rows >= 0)).any()
         ]
         variance: Expression = apply("sum_squares", *parts)
         if covariances:
@@ -129,11 +129,10 @@ def _leaders(propagated: Propagated) -> list[np.ndarray]:
             leader = np.where(same, leaders[earlier], leader)
         leaders.append(leader)
     for covariance in propagated.covariances:
-        low, high = sorted((covariance.a, covariance.b))
-        both = (leaders[low] >= 0) & (leaders[high] >= 0)
-        old = leaders[high].copy()
-        for other, leader in enumerate(leaders):
-            leaders[other] = np.where(both & (leader == old), leaders[low], leader)
+        a, b = leaders[covariance.a], leaders[covariance.b]
+        first, second = np.minimum(a, b), np.maximum(a, b)
+        for number, leader in enumerate(leaders):
+            leaders[number] = np.where((covariance.rows >= 0) & (leader == second), first, leader)
     return leaders
 
 

@@ -112,7 +112,7 @@ class Evaluation:
     def _flags(self, row: int) -> tuple[str, ...]:
         status = int(self.column(STATUS)[row])
         if status:
-            return (status_words(status),)
+            return (f"{status_words(status)}; this result is not available",)
         found = []
         place = int(self.column(RANGE)[row])
         if place:
@@ -190,7 +190,7 @@ class Evaluation:
         rows += [
             self._covariance_row(covariance, row, variance)
             for covariance in self.propagated.covariances
-            if self.slots[covariance.a].rows[row] >= 0 and self.slots[covariance.b].rows[row] >= 0
+            if covariance.rows[row] >= 0
         ]
         return tuple(rows)
 
@@ -224,7 +224,7 @@ class Evaluation:
         return BudgetRow(
             f"cov({a.symbol}, {b.symbol})",
             f"covariance of {a.symbol} and {b.symbol}",
-            a.group if a.group == b.group else "correlation",
+            covariance_group(a.group, b.group),
             None,
             f"({self.records.method.document.unit or '1'})²",
             None,
@@ -242,6 +242,11 @@ class Evaluation:
         from ubudget.evaluation.exchange import results_as_ufloats
 
         return results_as_ufloats(self.propagated, self.numbers)
+
+
+def covariance_group(a: str, b: str) -> str:
+    """Budget group of a covariance."""
+    return a if a == b else "correlation"
 
 
 def unit_of_leaf(graph: Graph, slot: Slot, member: int) -> str:

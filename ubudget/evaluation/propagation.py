@@ -48,6 +48,8 @@ class CovarianceSlot:
 
     a: int
     b: int
+    rows: Rows
+    """Row of the declared coefficient for each result; -1 = none declared for its quantities."""
     contribution: str
 
 
@@ -97,7 +99,7 @@ def propagate(graph: Graph, table: str, column: str) -> Propagated:
     Raises `NoDerivative` where an input quantity passes through an operation without partials."""
     draft = _Draft(graph)
     paths = _paths(draft, table, column)
-    slots = _slots(draft, table, column, paths)
+    slots = _slots(draft, table, paths)
     covariances = _covariances(draft, table, slots)
     return Propagated(draft.finished(), table, column, tuple(slots), tuple(covariances))
 
@@ -204,7 +206,7 @@ def _first(rows: Rows) -> int:
     return int(present[0]) if present.size else 0
 
 
-def _slots(draft: _Draft, table: str, column: str, paths: list[Path]) -> list[Slot]:
+def _slots(draft: _Draft, table: str, paths: list[Path]) -> list[Slot]:
     """One slot a path; where two paths of a row end in the same physical deviation, the later joins the earlier."""
     home = draft.graph.tables[table]
     members = [_taken(_leaf(draft.graph, path.leaf).members, path.rows) for path in paths]
@@ -225,7 +227,12 @@ def _slots(draft: _Draft, table: str, column: str, paths: list[Path]) -> list[Sl
         for later, same in joins.get(number, []):
             sensitivity = sensitivity + _masked(draft, home, paths[later], same, later)
         rows = np.where(kept[number], path.rows, -1)
-        slots.append(_slot(draft, home, column, path.leaf, rows, tidy(sensitivity)))
+        slots.append(_slot(draft, home, path.leaf, rows, tidy(sensitivity)))
+    # Contributions stand side by side, so that a sheet can sum their squares over one range.
+    for slot in slots:
+        product = Symbol(slot.sensitivity) * Symbol(f"u({slot.symbol})")
+        clause = "contribution, GUM 5.1.3"
+        draft.add_column(home.name, Formula(slot.contribution, slot.contribution, "", product, clause))
     return slots
 
 
@@ -243,19 +250,16 @@ def _mask_name(where: np.ndarray) -> str:
 
 
 def _slot(
-    draft: _Draft, home: Table, column: str, leaf_key: tuple[str, str], rows: Rows, c: Expression
+    draft: _Draft, home: Table, leaf_key: tuple[str, str], rows: Rows, c: Expression
 ) -> Slot:
     leaf = _leaf(draft.graph, leaf_key)
     trait = leaf.traits[_first(rows)]
     symbol = _unused(trait.symbol, {slot[2:-1] for slot in draft.columns.get(home.name, {})})
     coefficient = draft.add_column(
-        home.name, Formula(f"c({symbol})", f"c({symbol})", "", c, "sensitivity coefficient, GUM 5.1.3")
-    )
-    u = draft.add_reference(home.name, f"u({symbol})", Pick(leaf_key[0], leaf.u, rows, 0.0))
-    contribution = draft.add_column(
         home.name,
-        Formula(f"u({column}; {symbol})", f"c·u({symbol})", "", coefficient * u, "contribution, GUM 5.1.3"),
+        Formula(f"c({symbol})", f"c({symbol})", "", c, "sensitivity coefficient, GUM 5.1.3")
     )
+    draft.add_reference(home.name, f"u({symbol})", Pick(leaf_key[0], leaf.u, rows, 0.0))
     return Slot(
         leaf_key[0],
         leaf_key[1],
@@ -263,7 +267,7 @@ def _slot(
         _taken(leaf.members, rows),
         _taken(leaf.estimates, rows),
         coefficient.name,
-        contribution.name,
+        f"c·u({symbol})",
         symbol,
         trait.group,
     )
@@ -285,30 +289,34 @@ def _taken(values: Rows, rows: Rows) -> Rows:
 
 def _covariances(draft: _Draft, table: str, slots: list[Slot]) -> list[CovarianceSlot]:
     found = []
-    for joint in draft.graph.joints:
-        sides = []
-        for leaf_table, leaf_column, row in (joint.a, joint.b):
-            sides.append(
-                next(
-                    (
-                        number
-                        for number, slot in enumerate(slots)
-                        if (slot.table, slot.column) == (leaf_table, leaf_column) and (slot.rows == row).any()
-                    ),
-                    None,
-                )
-            )
-        a, b = sides
-        if a is None or b is None:
-            continue
-        both = (slots[a].rows == joint.a[2]) & (slots[b].rows == joint.b[2])
-        if not both.any():
-            continue
-        label = f"cov({slots[a].symbol}, {slots[b].symbol})"
-        r = draft.add_reference(
-            table, f"r of {label}", Pick(joint.table, joint.column, np.where(both, joint.row, -1), 0.0)
-        )
+    for (a, b, home, column), rows in _declared(draft.graph, table, slots).items():
+        label = _unused(f"cov({slots[a].symbol}, {slots[b].symbol})", draft.columns.get(table, {}))
+        r = draft.add_reference(table, f"r of {label}", Pick(home, column, rows, 0.0))
         product = apply("multiply", 2, Symbol(slots[a].contribution)) * Symbol(slots[b].contribution) * r
         draft.add_column(table, Formula(label, label, "", product, "covariance term, GUM 5.2.2 eq. 16"))
-        found.append(CovarianceSlot(a, b, label))
+        found.append(CovarianceSlot(a, b, rows, label))
     return found
+
+
+def _declared(graph: Graph, table: str, slots: list[Slot]) -> dict[tuple[int, int, str, str], Rows]:
+    """Row of the coefficient for each result, by pair of slots and column of coefficients.
+
+    One slot may hold different quantities in different results, e.g. a recovery by element."""
+    declared: dict[tuple[int, int, str, str], Rows] = {}
+    for joint in graph.joints:
+        for a in _slots_of(slots, joint.a):
+            for b in _slots_of(slots, joint.b):
+                both = (slots[a].rows == joint.a[2]) & (slots[b].rows == joint.b[2])
+                if both.any():
+                    key = (min(a, b), max(a, b), joint.table, joint.column)
+                    none = np.full(graph.tables[table].size, -1)
+                    declared[key] = np.where(both, joint.row, declared.get(key, none))
+    return declared
+
+
+def _slots_of(slots: list[Slot], leaf: tuple[str, str, int]) -> list[int]:
+    return [
+        number
+        for number, slot in enumerate(slots)
+        if (slot.table, slot.column) == leaf[:2] and (slot.rows == leaf[2]).any()
+    ]

@@ -12,7 +12,7 @@ from ubudget.files.csv_text import CsvTable
 from ubudget.records.amount import parse_amount
 from ubudget.records.finding import Finding
 from ubudget.records.records import Edit, Role
-from ubudget.records.unit_comparison import factor_between
+from ubudget.records.unit_comparison import in_unit
 
 Document = dict[str, Any] | CsvTable
 NO_REASON = "no reason given in the workbook"
@@ -83,10 +83,10 @@ def _with_cell(table: CsvTable, edit: Edit) -> CsvTable | str:
     cell = edit.value
     if not isinstance(cell, str):
         heading_unit = table.headings[at].unit or ""
-        factor = factor_between(edit.unit, heading_unit) if edit.unit and edit.unit != heading_unit else 1.0
-        if factor is None:
+        value = in_unit(cell, edit.unit or heading_unit, heading_unit)
+        if value is None:
             return f"a value in {edit.unit} for the column {table.headings[at].text}"
-        cell = f"{cell * factor:.15g}"
+        cell = f"{value:.15g}"
     cells = (*table.rows[row][:at], cell.strip(), *table.rows[row][at + 1 :])
     return replace(table, rows=(*table.rows[:row], cells, *table.rows[row + 1 :]))
 

@@ -58,12 +58,14 @@ def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, flo
 def _page_height(sheet: Sheet, width: float) -> float:
     """Height in points of what fits on a page once the sheet is scaled to one page wide."""
     across, down = (_LONG_EDGE, _SHORT_EDGE) if sheet.landscape else (_SHORT_EDGE, _LONG_EDGE)
-    scale = min(1.0, (across - 2 * SIDE) * 72 / (width * POINTS_PER_WIDTH))
+    scale = min(1.0, (across - 2 * SIDE) * 72 / (width / sheet.pages_across * POINTS_PER_WIDTH))
     return (down - TOP - BOTTOM) * 72 / scale * _SAFETY
 
 
 def _last_corner(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, int]:
     """Row and column of the last cell to print; charts count."""
+    if sheet.print_to is not None:
+        return sheet.print_to
     corners = [(1, 1)]
     corners += [(band.last_row, band.left + len(band.columns) - 1) for band in sheet.bands]
     corners += [(cell.row, cell.column + cell.across - 1) for cell in sheet.cells]

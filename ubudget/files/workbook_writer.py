@@ -151,11 +151,13 @@ def _prepare_print(page: Worksheet, sheet: Sheet, book: Book) -> None:
     """A4, one page wide, repeated headings, header and footer that say what the sheet is."""
     page.page_setup.paperSize = _A4
     page.page_setup.orientation = "landscape" if sheet.landscape else "portrait"
-    page.page_setup.fitToWidth, page.page_setup.fitToHeight = 1, 0
+    page.page_setup.fitToWidth, page.page_setup.fitToHeight = sheet.pages_across, 0
     page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     page.page_margins = PageMargins(SIDE, SIDE, TOP, BOTTOM, header=0.35, footer=0.3)
     if sheet.repeat_rows is not None:
         page.print_title_rows = f"{sheet.repeat_rows[0]}:{sheet.repeat_rows[1]}"
+    if sheet.repeat_columns:
+        page.print_title_cols = f"A:{get_column_letter(sheet.repeat_columns)}"
     page.HeaderFooter.oddHeader = _printed(left=_printable(book.header), right="&A")
     page.HeaderFooter.oddFooter = _printed(left=_printable(book.program), right="&P / &N")
 

@@ -164,6 +164,12 @@ class Sheet:
     repeat_rows: tuple[int, int] | None = None
     """Rows printed again on every page."""
     landscape: bool = True
+    repeat_columns: int = 0
+    """Leading columns printed again on every page across."""
+    pages_across: int = 1
+    """How many pages wide the sheet is printed."""
+    print_to: tuple[int, int] | None = None
+    """Last row and column on paper; otherwise all that the sheet holds."""
 
 
 @dataclass(frozen=True)

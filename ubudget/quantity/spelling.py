@@ -59,12 +59,13 @@ def _spell(
     if row.arity is None:
         texts = [text for text, _ in parts]
         return template.format(all=",".join(_contiguous(texts)) if cell else ", ".join(texts)), 9
-    if template.endswith(")") and not template.startswith("("):
+    closed = template.endswith(")")
+    if closed and row.binding == 9:
         return template.format(*(text for text, _ in parts)), 9
     bound = [_bracket(text, strength, row.binding, place) for place, (text, strength) in enumerate(parts)]
     if row.name == "power" or (row.name == "negate" and cell):
         bound[0] = _closed(*parts[0])
-    return template.format(*bound), 9 if template.startswith("(") else row.binding
+    return template.format(*bound), 9 if closed else row.binding
 
 
 def _bracket(text: str, strength: int, binding: int, place: int) -> str:

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from ubudget.records.amount import Amount
 from ubudget.records.crosscheck_items import material_called
 from ubudget.records.crosscheck_run import reading_place
-from ubudget.records.finding import Finding
+from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import Blank, Calibration
 from ubudget.records.records import Records
 from ubudget.records.run import Run, Solution, Standard
 from ubudget.records.run_index import index_of
-from ubudget.records.unit_comparison import factor_between
+from ubudget.records.unit_comparison import in_unit
 
 FEWEST_LEVELS = 3
 """A straight line through two levels leaves no residual and no degrees of freedom."""
@@ -72,7 +72,7 @@ def _concentrations(records: Records, run: Run, calibration: Calibration) -> Ite
                 accepted = f"the analytes of the method: {', '.join(records.method.analytes) or 'none yet'}"
                 found = f"the unknown analyte {analyte}"
                 yield Finding("stop", file, f"{place}, concentration", found, accepted, "correct the analyte")
-            if factor_between(amount.unit, calibration.unit) is None:
+            if in_unit(amount.value, amount.unit, calibration.unit) is None:
                 found = f"{amount.text}, which does not convert to {calibration.unit}"
                 accepted = f"a concentration in {calibration.unit}"
                 yield Finding("stop", file, f"{place}, {analyte}", found, accepted, "correct the unit")
@@ -87,8 +87,8 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
         standard = standards.get(reading.solution)
         amount = standard.concentration.get(reading.analyte) if standard else None
         if amount is not None and index.included(reading):
-            factor = factor_between(amount.unit, calibration.unit)
-            levels[reading.analyte, reading.line].add(amount.value * (factor or 1.0))
+            level = in_unit(amount.value, amount.unit, calibration.unit)
+            levels[reading.analyte, reading.line].add(amount.value if level is None else level)
     file = records.file("readings")
     accepted = f"standards at {FEWEST_LEVELS} levels or more"
     for key in _reported_lines(run):
@@ -103,13 +103,16 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
 
 
 def _stocks(records: Records, run: Run) -> Iterator[Finding]:
-    """The stock solution of every analyte, and its certified value."""
+    """The stock solution of every analyte, and its certified value.
+
+    A run that names no stock at all can be evaluated: its scale has no uncertainty and no traceability."""
     file = records.file("run")
+    severity: Severity = "stop" if run.file.stocks else "attend"
     for analyte in dict.fromkeys(analyte for analyte, _ in _reported_lines(run)):
         if analyte in records.method.analytes and analyte not in run.file.stocks:
             accepted = "the stock solution of every analyte that is read on a curve"
             remedy = f"add a table [stocks.{analyte}] with item and calculated_with"
-            yield Finding("stop", file, f"stock {analyte}", f"no stock of {analyte}", accepted, remedy)
+            yield Finding(severity, file, f"stock {analyte}", f"no stock of {analyte}", accepted, remedy)
     for analyte, stock in run.file.stocks.items():
         place = f"stock {analyte}"
         if analyte not in records.method.analytes:
@@ -138,10 +141,10 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
                 "add the value or name another stock",
             )
         for value in values:
-            if factor_between(stock.calculated_with.unit, value.value.unit) is None:
+            given = stock.calculated_with
+            if in_unit(given.value, given.unit, value.value.unit) is None:
                 certified = value.value.text
-                given = stock.calculated_with.text
-                found = f"{given}, which does not convert to the certified value's {certified}"
+                found = f"{given.text}, which does not convert to the certified value's {certified}"
                 accepted = f"a concentration in {value.value.unit or '1'}"
                 yield Finding("stop", file, f"{place}, calculated_with", found, accepted, "correct the unit")
 
@@ -246,6 +249,6 @@ def _ratios(nominals: dict[str, Amount], solution: Solution) -> Iterator[float]:
     """Nominal dilution of each step; an item without nominal volume is another finding."""
     for step in solution.steps:
         aliquot, flask = nominals.get(step.aliquot), nominals.get(step.to)
-        factor = factor_between(aliquot.unit, flask.unit) if aliquot and flask else None
-        if aliquot and flask and factor:
-            yield round(flask.value / (aliquot.value * factor), 9)
+        delivered = in_unit(aliquot.value, aliquot.unit, flask.unit) if aliquot and flask else None
+        if flask and delivered:
+            yield round(flask.value / delivered, 9)

@@ -1,4 +1,4 @@
-"""Random effects: each one counted, covered or negligible in the method's own words, and none counted twice."""
+"""Random effects: each one counted, covered or negligible in the method's words, and none counted twice."""
 
 from __future__ import annotations
 

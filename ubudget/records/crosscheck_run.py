@@ -12,7 +12,7 @@ from ubudget.records.method import Calibration, Dilution, DryMassFactor, Input, 
 from ubudget.records.records import Records
 from ubudget.records.run import Portion, Reading, Run, Solution
 from ubudget.records.run_index import index_of, reports
-from ubudget.records.unit_comparison import factor_between
+from ubudget.records.unit_comparison import in_unit
 
 
 def run_findings(records: Records) -> list[Finding]:
@@ -128,8 +128,8 @@ def _net_masses(records: Records, run: Run) -> Iterator[Finding]:
 
 def _above(gross: Amount, tare: Amount) -> bool:
     """Whether gross is above tare; so too where the units do not convert, which is another finding."""
-    factor = factor_between(tare.unit, gross.unit)
-    return factor is None or gross.value > tare.value * factor
+    tare_value = in_unit(tare.value, tare.unit, gross.unit)
+    return tare_value is None or gross.value > tare_value
 
 
 def _moistures(records: Records, run: Run) -> Iterator[Finding]:
@@ -143,8 +143,8 @@ def _moistures(records: Records, run: Run) -> Iterator[Finding]:
             moisture = portion.columns.get(column)
             place = f"{portion_place(portion)}, {column}"
             if isinstance(moisture, Amount):
-                factor = factor_between(moisture.unit, "%")
-                if moisture.unit in ("", "1") or factor is None:
+                per_cent = in_unit(moisture.value, moisture.unit, "%")
+                if moisture.unit in ("", "1") or per_cent is None:
                     found = f"a moisture in {moisture.unit or '1'}"
                     yield Finding(
                         "stop",
@@ -154,7 +154,7 @@ def _moistures(records: Records, run: Run) -> Iterator[Finding]:
                         f"a heading {column} [%]",
                         "give the moisture in %",
                     )
-                elif not 0 <= moisture.value * factor < 100:
+                elif not 0 <= per_cent < 100:
                     found = f"a moisture of {moisture.text}"
                     yield Finding(
                         "stop",

@@ -1,0 +1,298 @@
+"""The commands: read, call one function, print, exit.
+
+Exit status: 0 done; 1 done, but a person must look (a finding to attend to, or a flag on a reported result); 2 the
+input or the call is unusable and nothing was written; 130 interrupted. Heavy packages load inside the commands.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from ubudget.errors import OutputExists, UbudgetError, UnusableInput
+from ubudget.version import __version__
+
+if TYPE_CHECKING:
+    from ubudget.evaluation.evaluate import Evaluation
+
+LOOK, UNUSABLE, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
+STANDARD_OUTPUT = Path("-")
+"""Where a file may be given, this one is the standard output."""
+
+
+class Commands(TyperGroup):
+    """Tells what a user can mend in one line, without a traceback; a fault of the program keeps its traceback."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            try:
+                return super().invoke(ctx)
+            finally:
+                sys.stdout.flush()
+        except UnusableInput as error:
+            from ubudget.pages.results_table import finding_line
+
+            say(finding_line(finding) for finding in error.findings)
+            raise typer.Exit(UNUSABLE) from None
+        except UbudgetError as error:
+            say([str(error)])
+            raise typer.Exit(UNUSABLE) from None
+        except BrokenPipeError:
+            # The reader has seen enough; what is still in the buffer goes nowhere, so that closing it stays quiet.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise typer.Exit(PIPE_CLOSED) from None
+        except KeyboardInterrupt:
+            say(["interrupted"])
+            raise typer.Exit(INTERRUPTED) from None
+        except OSError as refusal:
+            named = f"{refusal.filename}: " if refusal.filename else ""
+            reason = refusal.strerror or type(refusal).__name__
+            say([f"{named}the system refuses ({reason}); a file that may be read and written is needed"])
+            raise typer.Exit(UNUSABLE) from None
+
+
+app = typer.Typer(
+    cls=Commands,
+    name="ubudget",
+    help="Measurement uncertainty budgets and metrological traceability for elemental-analysis laboratories.",
+    epilog="Exit status: 0 done, 1 a person must look, 2 unusable input or call. Begin with: ubudget demo",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+RunPath = Annotated[
+    Path, typer.Argument(metavar="RUN", help="A run folder, its run file, or a method file that stands alone.")
+]
+Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
+
+
+def main() -> None:
+    """Entry point of `ubudget` and `python -m ubudget`."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A sign that a terminal does not know is shown as `?`; it is no reason to stop.
+            stream.reconfigure(errors="replace")
+    app()
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"ubudget {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _front(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def demo(
+    into: Annotated[Path, typer.Option("--into", metavar="DIR", help="Folder to make.")] = Path("ubudget-demo"),
+    force: Force = False,
+) -> None:
+    """Copy a worked example, evaluate it and write its workbook."""
+    from ubudget.files.starting import lay_down_example, write_book_bytes
+    from ubudget.files.workbook_writer import book_bytes
+    from ubudget.pages.plan import plan_book
+
+    lay_down_example(into, force=force)
+    evaluation = _evaluated(into)
+    book = write_book_bytes(into, book_bytes(plan_book(evaluation)), force=force)
+    _print_results(evaluation)
+    typer.echo("")
+    typer.echo(f"example   {into.resolve()} (invented data)")
+    typer.echo(f"workbook  {book.resolve()}")
+    _say_where_to_go(evaluation, into)
+    raise typer.Exit(_status(evaluation))
+
+
+@app.command()
+def start(
+    folder: Annotated[Path | None, typer.Argument(metavar="DIR", help="Folder to fill.")] = None,
+    pattern: Annotated[str | None, typer.Option("--pattern", metavar="NAME", help="Pattern to lay down.")] = None,
+    listed: Annotated[bool, typer.Option("--list", help="Name the patterns.")] = False,
+    force: Force = False,
+) -> None:
+    """Lay down the files of a common pattern, ready to fill in."""
+    from ubudget.files.starting import lay_down_pattern, patterns
+
+    if listed:
+        for name, title in patterns().items():
+            typer.echo(f"{name:<16}  {title}")
+        return
+    if folder is None or pattern is None:
+        raise typer.BadParameter("a folder and --pattern NAME are needed, or --list alone")
+    files = lay_down_pattern(pattern, folder, force=force)
+    for file in files:
+        typer.echo(str(file))
+    run = folder if folder / "run.toml" in files else folder / "method.toml"
+    typer.echo("\nAll figures are placeholders: replace them with yours, then")
+    typer.echo(f"  ubudget evaluate {run}")
+
+
+@app.command()
+def evaluate(
+    run: RunPath,
+    json: Annotated[
+        Path | None, typer.Option("--json", metavar="FILE", help="Write everything as JSON; - is standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", metavar="FILE", help="Write one row a result; - is standard output.")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Results with u, degrees of freedom, k and U."""
+    from ubudget.files.exchange import csv_text, evaluation_object, json_text, write_text
+
+    outputs = [path for path in (json, csv) if path is not None]
+    if outputs.count(STANDARD_OUTPUT) > 1:
+        raise typer.BadParameter("only one of --json and --csv can go to standard output")
+    _refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
+    evaluation = _evaluated(run)
+    texts = []
+    if json is not None:
+        texts.append((json, json_text(evaluation_object(evaluation))))
+    if csv is not None:
+        texts.append((csv, csv_text(evaluation)))
+    for path, text in texts:
+        if path != STANDARD_OUTPUT:
+            write_text(text, path, force=force)
+    for path, text in texts:
+        if path == STANDARD_OUTPUT:
+            _write_out(text)
+            _say_findings(evaluation)
+            raise typer.Exit(_status(evaluation))
+    _print_results(evaluation)
+    for path, _ in texts:
+        typer.echo(f"written: {path}")
+    _say_where_to_go(evaluation, run)
+    raise typer.Exit(_status(evaluation))
+
+
+@app.command()
+def workbook(
+    run: RunPath,
+    book: Annotated[Path, typer.Argument(metavar="OUT.xlsx", help="The workbook to write.")],
+    force: Force = False,
+) -> None:
+    """Write the editable workbook, with live formulas."""
+    from ubudget.files.verbs import write_workbook
+
+    if book.suffix.lower() != ".xlsx":
+        raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
+    _refuse_existing([book], force)
+    evaluation = _evaluated(run)
+    write_workbook(evaluation, book, force=force)
+    typer.echo(f"workbook  {book}")
+    _say_findings(evaluation)
+    raise typer.Exit(_status(evaluation))
+
+
+@app.command()
+def explain(
+    run: RunPath,
+    result: Annotated[
+        str | None, typer.Option("--result", metavar="SAMPLE/ANALYTE[/LINE]", help="The result to explain.")
+    ] = None,
+    sample: Annotated[str | None, typer.Option("--sample", help="Its sample, where labels contain a slash.")] = None,
+    analyte: Annotated[str | None, typer.Option("--analyte", help="Its analyte.")] = None,
+    line: Annotated[str | None, typer.Option("--line", help="Its line.")] = None,
+) -> None:
+    """The derivation of one result in words and numbers."""
+    from ubudget.pages.derivation import derivation
+    from ubudget.pages.results_table import find_named, find_result
+
+    named = (sample, analyte, line)
+    if result is not None and named != (None, None, None):
+        raise typer.BadParameter("--result stands for --sample, --analyte and --line; give one or the other")
+    evaluation = _evaluated(run)
+    row = find_named(evaluation, *named) if result is None else find_result(evaluation, result)
+    typer.echo("\n".join(derivation(evaluation, row)))
+    _say_findings(evaluation)
+    raise typer.Exit(LOOK if evaluation.results[row].flags else _status(evaluation, flags=False))
+
+
+@app.command()
+def statement(
+    run: RunPath,
+    json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
+) -> None:
+    """The wording of each result for the client's report."""
+    from ubudget.files.exchange import json_text, statements_object
+    from ubudget.pages.statement import statement_lines
+
+    evaluation = _evaluated(run)
+    if json:
+        _write_out(json_text(statements_object(evaluation)))
+    else:
+        typer.echo("\n".join(statement_lines(evaluation)))
+    _say_findings(evaluation)
+    raise typer.Exit(_status(evaluation))
+
+
+def say(lines: Iterable[str]) -> None:
+    """Lines for the person, on standard error."""
+    for line in lines:
+        typer.echo(line, err=True)
+
+
+def _evaluated(run: Path) -> Evaluation:
+    from ubudget.files.verbs import evaluate as evaluate_run
+    from ubudget.files.verbs import read_run
+
+    return evaluate_run(read_run(run))
+
+
+def _status(evaluation: Evaluation, *, flags: bool = True) -> int:
+    attend = any(finding.severity == "attend" for finding in evaluation.findings)
+    return LOOK if attend or (flags and any(evaluation.flags)) else 0
+
+
+def _print_results(evaluation: Evaluation) -> None:
+    from ubudget.pages.results_table import results_lines
+
+    for text in results_lines(evaluation):
+        typer.echo(text)
+
+
+def _say_findings(evaluation: Evaluation) -> None:
+    from ubudget.pages.results_table import finding_line
+
+    say(finding_line(finding) for finding in evaluation.findings)
+
+
+def _say_where_to_go(evaluation: Evaluation, run: Path) -> None:
+    from ubudget.pages.results_table import result_label
+
+    label = result_label(evaluation.results[0]) if len(evaluation.results) > 1 else ""
+    chosen = f' --result "{label}"' if " " in label else f" --result {label}" if label else ""
+    typer.echo(f"next      ubudget explain {run}{chosen}")
+    typer.echo(f"          ubudget statement {run}")
+
+
+def _refuse_existing(paths: Iterable[Path], force: bool) -> None:
+    """Before the work, not after it."""
+    for path in paths:
+        if path.exists() and not force:
+            raise OutputExists(f"{path}: the file exists already; a new name is needed; choose another or give --force")
+
+
+def _write_out(text: str) -> None:
+    """Text for other programs: UTF-8 on standard output, whatever the terminal's encoding."""
+    sys.stdout.flush()
+    sys.stdout.buffer.write(text.encode("utf-8"))
+    sys.stdout.buffer.flush()

@@ -1,0 +1,41 @@
+"""The verbs of the front door: read, evaluate, write. Findings that stop the work are raised, all of them at once."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from ubudget.errors import UnusableInput
+from ubudget.evaluation.evaluate import Evaluation
+from ubudget.evaluation.evaluate import evaluate as evaluate_records
+from ubudget.files.reading import read_records
+from ubudget.files.workbook_writer import write_book
+from ubudget.pages.plan import plan_book
+from ubudget.records.records import Records
+
+
+def read_run(path: str | os.PathLike[str]) -> Records:
+    """Records of a run folder, a run file, or a method file alone; what a person must look at is in `findings`.
+
+    Raises `UnusableInput` with every finding where one of them stops the work."""
+    records, findings = read_records(Path(path))
+    if records is None:
+        raise UnusableInput(findings)
+    return records
+
+
+def evaluate(run: Records) -> Evaluation:
+    """The evaluation of records: `results`, one for each sample, analyte and line, with u, ν, k, U and budget.
+
+    Law of propagation of uncertainty, JCGM 100:2008, equations 10 and 16. Raises `UnusableInput`."""
+    evaluation, findings = evaluate_records(run)
+    if evaluation is None:
+        raise UnusableInput(findings)
+    return evaluation
+
+
+def write_workbook(evaluation: Evaluation, path: str | os.PathLike[str], force: bool = False) -> None:
+    """Writes the editable workbook, an `.xlsx` file with live formulas; the same evaluation gives the same bytes.
+
+    Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`."""
+    write_book(plan_book(evaluation), Path(path), force=force)

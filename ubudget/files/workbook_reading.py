@@ -1,0 +1,119 @@
+"""A workbook of ours read back: its original records, with the edits of its open cells put into them.
+
+The file is only read. Which cell shows which field follows from planning the original records again, so that a
+workbook carries no map of its own that could be wrong.
+"""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+from typing import Any, cast
+from xml.etree.ElementTree import ParseError
+
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+
+from ubudget.evaluation.evaluate import evaluate
+from ubudget.files.reading import records_from_texts
+from ubudget.files.sheet_xml import text_as_stored
+from ubudget.pages.layout import RECORD
+from ubudget.pages.plan import plan_book
+from ubudget.pages.record_sheet import (
+    FINGERPRINT_CELL,
+    LAYOUT,
+    LAYOUT_CELL,
+    TOP,
+    OpenCell,
+    fingerprint,
+    open_cells,
+)
+from ubudget.pages.book import Band
+from ubudget.records.finding import Finding, stops
+from ubudget.records.records import Edit, Records, Role, SourceText
+
+_ACCEPTED = "a workbook that ubudget wrote"
+
+
+def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
+    """Records of a workbook as its open cells stand; None, with findings, where it cannot be read."""
+    try:
+        book = load_workbook(path, data_only=False)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError) as error:
+        return None, [_stop(path, "file", f"no readable workbook ({type(error).__name__})", "open it and save it again")]
+    if RECORD not in book.sheetnames:
+        return None, [_stop(path, "sheets", f"no sheet called {RECORD}", "use a workbook written by ubudget workbook")]
+    sheet = book[RECORD]
+    layout = sheet.cell(*LAYOUT_CELL).value
+    if str(layout) != LAYOUT:
+        found = f"layout version {layout}"
+        return None, [_stop(path, f"sheet {RECORD}", found, f"use the program that wrote it; this one reads layout {LAYOUT}")]
+    texts = _texts(sheet)
+    if sheet.cell(*FINGERPRINT_CELL).value != fingerprint(texts):
+        found = "records that do not give the fingerprint stored beside them"
+        return None, [_stop(path, f"sheet {RECORD}", found, "use an unaltered copy of the workbook")]
+    records, findings = records_from_texts(texts)
+    if records is None:
+        return None, findings
+    evaluation, findings = evaluate(records)
+    if evaluation is None:
+        return None, findings
+    edits, faults = _edits(path, book, open_cells(plan_book(evaluation).sheets))
+    if stops(faults):
+        return None, faults
+    if not edits:
+        return records, list(records.findings)
+    return records_from_texts(texts, edits)
+
+
+def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
+    return Finding("stop", path.name, place, found, _ACCEPTED, remedy)
+
+
+def _texts(sheet: Any) -> tuple[SourceText, ...]:
+    """The original files, put together again from their lines."""
+    collected: dict[tuple[Any, str], dict[int, str]] = {}
+    for role, name, number, text in sheet.iter_rows(
+        min_row=TOP + Band.HEADING_ROWS, max_col=4, values_only=True
+    ):
+        if role is None:
+            continue
+        lines = collected.setdefault((role, text_as_stored(str(name))), {})
+        piece = "" if text is None else text_as_stored(str(text))
+        lines[int(number)] = lines.get(int(number), "") + piece
+    return tuple(
+        SourceText(role, name, "\n".join(lines[number] for number in sorted(lines)))
+        for (role, name), lines in collected.items()
+    )
+
+
+def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
+    """Open cells that no longer hold what the records say."""
+    edits: list[Edit] = []
+    faults: list[Finding] = []
+    for cell in cells:
+        if cell.sheet not in book.sheetnames:
+            faults.append(_stop(path, f"sheet {cell.sheet}", "no such sheet", "use an unaltered copy"))
+            break
+        stands = book[cell.sheet][cell.address].value
+        if isinstance(cell.value, str):
+            text = "" if stands is None else text_as_stored(str(stands))
+            if text != cell.value:
+                edits.append(Edit(cast(Role, cell.origin.document), cell.origin.path, text))
+            continue
+        if isinstance(stands, bool) or not isinstance(stands, (int, float)):
+            found = "an empty cell" if stands is None else f"the text {str(stands)[:40]!r}"
+            faults.append(
+                Finding(
+                    "stop",
+                    path.name,
+                    f"sheet {cell.sheet}, cell {cell.address} ({cell.heading})",
+                    found,
+                    "a number",
+                    "type a number, with the decimal sign of the spreadsheet",
+                )
+            )
+        elif float(stands) != cell.value:
+            value = float(f"{float(stands):.15g}")
+            edits.append(Edit(cast(Role, cell.origin.document), cell.origin.path, value, cell.origin.unit))
+    return edits, faults

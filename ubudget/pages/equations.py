@@ -1,0 +1,236 @@
+"""One block of a derivation in print: equations, numbers put in, values, and where each symbol comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from ubudget.pages.figures import as_written, plain, unit_text
+from ubudget.pages.listing import GAP, WIDTH, TextColumn, formula_lines, shown_width, table_lines, wrapped
+from ubudget.pages.walk import Block, Target, Walk, shown_name
+from ubudget.quantity.expression import Expression
+from ubudget.quantity.graph import Column, Formula, Given, Label, Place, Table
+from ubudget.quantity.spelling import readable_text
+from ubudget.records.records import Records
+
+INDENT = "    "
+_NOT_NAMING = {"source", "unit", "reason", "quantity"}
+_DOCUMENTS = ("run", "method", "register", "samples", "solutions", "readings")
+
+
+class EquationPrinter:
+    """Prints blocks of a walk; `width` is that of the terminal."""
+
+    def __init__(self, walk: Walk, records: Records, width: int = WIDTH) -> None:
+        self.walk, self.records, self.width = walk, records, width
+
+    def block(self, block: Block, *, reduced: bool = False) -> Iterator[str]:
+        """Heading with number, the rows' names, and the equations."""
+        table = self.walk.graph.tables[block.table]
+        yield ""
+        yield f"[{block.number}] {table.title}"
+        if len(block.rows) == 1:
+            names = "; ".join(f"{label.heading}: {label.values[block.rows[0]]}" for label in _naming(table, block))
+            if names:
+                yield from wrapped(names, INDENT, width=self.width)
+            for name in block.columns:
+                yield ""
+                yield from self.equation(Target(block.table, block.rows, name), INDENT, reduced=reduced)
+        else:
+            yield from self._rows(table, block)
+
+    def equation(
+        self, target: Target, indent: str, *, name: str | None = None, reduced: bool = False
+    ) -> Iterator[str]:
+        """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are."""
+        column = self.walk.column(target)
+        assert isinstance(column, Formula)
+        expression = self.walk.expressions(target, reduced=reduced)[0]
+        targets = self.walk.targets(target, expression, reduced=reduced)
+        left = shown_name(target.column) if name is None else name
+        first, further = f"{indent}{left} = ", " " * (len(indent) + len(left)) + " = "
+        if len(further) > self.width // 3:
+            further = f"{indent}  = "
+        value = plain(self.walk.values(target)[0])
+        texts = [self._in_symbols(expression), self._numbers_put_in(expression, targets), value]
+        # Coefficients follow one clause, which stands above them all.
+        result = f"{value}{unit_text(column.unit)}{'' if reduced else _remark(column, left)}"
+        texts = [text for number, text in enumerate(texts[:-1]) if text not in (value, *texts[:number])]
+        for number, text in enumerate([*texts, result]):
+            yield from formula_lines(text, further if number else first, further[:-2] + "  ", self.width)
+        if reduced:
+            yield from self._places(target, targets, indent + "  ")
+        else:
+            yield from self._where(target, targets, indent + "  ")
+
+    def _places(self, home: Target, targets: dict[str, Target], indent: str) -> Iterator[str]:
+        """Only where the symbols are told, in one line; the numbers are put in already."""
+        told = [
+            f"{shown_name(symbol)} [{block.number}]"
+            for symbol, target in targets.items()
+            if (block := self.walk.home(target)) is not None and block is not self.walk.home(home)
+        ]
+        if told:
+            yield from wrapped(", ".join(told), indent, indent, self.width)
+
+    def _in_symbols(self, expression: Expression) -> str:
+        return readable_text(expression, {symbol: shown_name(symbol) for symbol in expression.symbols})
+
+    def _numbers_put_in(self, expression: Expression, targets: dict[str, Target]) -> str:
+        names = {
+            symbol: shown_name(symbol) if self._is_many(target) else self._figure(target)
+            for symbol, target in targets.items()
+        }
+        return readable_text(expression, names)
+
+    def _is_many(self, target: Target) -> bool:
+        return len(target.rows) != 1
+
+    def _figure(self, target: Target) -> str:
+        """The number of a target as put in: as the record has it, or with the digits that are shown."""
+        value = self.walk.values(target)[0]
+        return as_written(value) if isinstance(self.walk.column(target), Given) else plain(value)
+
+    def _where(self, home: Target, targets: dict[str, Target], indent: str) -> Iterator[str]:
+        zero = [symbol for symbol, target in targets.items() if self.walk.is_deviation(target)]
+        told = {symbol: target for symbol, target in targets.items() if symbol not in zero}
+        names = [shown_name(symbol) for symbol in told]
+        size = min(max((shown_width(name) for name in names), default=0), 28)
+        for name, (_, target) in zip(names, told.items(), strict=True):
+            start = f"{indent}{name}{' ' * (size - shown_width(name))}{GAP}"
+            yield from wrapped(self._origin(home, target), start, " " * (len(indent) + 6), self.width)
+        if zero:
+            text = "estimate zero, input quantities with an uncertainty only: " + ", ".join(
+                shown_name(symbol) for symbol in zero
+            )
+            yield from wrapped(text, indent, indent + "    ", self.width)
+
+    def _origin(self, home: Target, target: Target) -> str:
+        """Value and where it is from: a field of a record, or the block that tells it."""
+        column = self.walk.column(target)
+        block = self.walk.home(target)
+        place = "" if block is None else f"[{block.number}]"
+        if block is not None and block is self.walk.home(home):
+            place = "in this block"
+        if not target.rows:
+            return "none"
+        if self._is_many(target):
+            return f"{len(target.rows)} values{GAP}{place}"
+        unit = unit_text(_unit(self.walk.graph.tables[target.table], target))
+        value = f"{self._figure(target)}{unit}"
+        if isinstance(column, Given):
+            return f"{value}{GAP}{self._record(column.places[target.rows[0]])}"
+        return f"{value}{GAP}{place}" if place else f"{value}{_clause(column)}"
+
+    def _record(self, place: Place | None) -> str:
+        if place is None:
+            return ""
+        role = next((role for role in _DOCUMENTS if role == place.document), "run")
+        return f"{self.records.file(role)}: {_path_words(place.path)}"
+
+    def _rows(self, table: Table, block: Block) -> Iterator[str]:
+        """Formulas once, then the numbers of all rows."""
+        targets: dict[str, Target] = {}
+        for name in _in_table_order(table, block):
+            target = Target(block.table, block.rows, name)
+            column = self.walk.column(target)
+            if not isinstance(column, Formula):
+                continue
+            for expression in self.walk.expressions(target):
+                text = f"{shown_name(name)} = {self._in_symbols(expression)}{_clause(column)}"
+                yield from formula_lines(text, INDENT, INDENT + "    ", self.width)
+                targets |= self.walk.targets(target, expression)
+        outside = {
+            symbol: target
+            for symbol, target in targets.items()
+            if target.table != block.table or len(target.rows) != len(block.rows)
+        }
+        yield from self._where(Target(block.table, block.rows, block.columns[0]), outside, INDENT + "  ")
+        yield ""
+        yield from self._numbers(table, block)
+
+    def _numbers(self, table: Table, block: Block) -> Iterator[str]:
+        labels = [
+            TextColumn(label.heading, [label.values[row] for row in block.rows], widest=20)
+            for label in _naming(table, block)
+        ]
+        figures = []
+        for name in _in_table_order(table, block):
+            target = Target(block.table, block.rows, name)
+            column = table.by_name[name]
+            digits = 15 if isinstance(column, Given) else 6
+            unit = f" / {column.unit}" if not isinstance(column, Label) and column.unit else ""
+            cells = [plain(value, digits) for value in self.walk.values(target)]
+            figures.append(TextColumn(f"{shown_name(name)}{unit}", cells, "right"))
+        for number, part in enumerate(_fitting(labels, figures, self.width - len(INDENT))):
+            if number:
+                yield ""
+            yield from table_lines([*labels, *part], INDENT, self.width)
+
+
+def _fitting(
+    labels: Sequence[TextColumn], figures: Sequence[TextColumn], room: int
+) -> Iterator[list[TextColumn]]:
+    """As many columns of figures beside the labels as there is room for, again and again."""
+
+    def size(column: TextColumn) -> int:
+        longest = max(shown_width(text) for text in (column.heading, *column.cells))
+        return min(longest, column.widest) + len(GAP)
+
+    taken = sum(size(column) for column in labels)
+    part: list[TextColumn] = []
+    for column in figures:
+        if part and taken + sum(size(other) for other in (*part, column)) > room + len(GAP):
+            yield part
+            part = []
+        part.append(column)
+    if part:
+        yield part
+
+
+def _in_table_order(table: Table, block: Block) -> list[str]:
+    """What is given before what is calculated from it."""
+    return [column.name for column in table.columns if column.name in block.columns]
+
+
+def _naming(table: Table, block: Block) -> list[Label]:
+    """Labels that tell the rows apart (or, of one row, that name it)."""
+    found = []
+    for column in table.columns:
+        if not isinstance(column, Label) or column.name in _NOT_NAMING:
+            continue
+        values = [column.values[row] for row in block.rows]
+        if any(values) and (len(block.rows) == 1 or len(set(values)) > 1):
+            found.append(column)
+    return found
+
+
+def _unit(table: Table, target: Target) -> str:
+    """Unit of a column, or of its row where a table mixes units."""
+    column = table.by_name[target.column]
+    own = "" if isinstance(column, Label) else column.unit
+    units = table.by_name.get("unit")
+    if not own and target.column in ("estimate", "u") and isinstance(units, Label):
+        return units.values[target.rows[0]]
+    return own
+
+
+def _remark(column: Formula, shown: str) -> str:
+    """What the quantity is called and which clause it follows."""
+    heading = "" if column.heading in (column.name, shown) or column.heading.startswith(("∂", "c(")) else column.heading
+    words = "; ".join(part for part in (heading, column.clause) if part)
+    return f"{GAP}({words})" if words else ""
+
+
+def _clause(column: Column) -> str:
+    return f"{GAP}({column.clause})" if isinstance(column, Formula) and column.clause else ""
+
+
+def _path_words(path: Sequence[str | int]) -> str:
+    """`equipment 2, certificate 1, U`: positions count from 1."""
+    words: list[str] = []
+    for step in path:
+        if isinstance(step, int) and words:
+            words[-1] = f"{words[-1]} {step + 1}"
+        else:
+            words.append(f"row {step + 1}" if isinstance(step, int) else step)
+    return ", ".join(words)

@@ -1,0 +1,129 @@
+"""Which table stands on which sheet, and in which order."""
+
+from __future__ import annotations
+
+from ubudget.pages.book import Band, LooseCell
+from ubudget.pages.placement import Placement
+from ubudget.pages.rendering import Renderer
+from ubudget.quantity.graph import Graph
+
+STATUS, RESULTS, BUDGET = "status", "results", "budget"
+SAMPLES, READINGS, LINES, CALIBRATION, CHARTS, BLANKS = (
+    "samples",
+    "readings",
+    "measured lines",
+    "calibration",
+    "calibration charts",
+    "blanks and checks",
+)
+METHOD, EQUIPMENT, CHANGES, COMPUTATION, INPUTS, RECORD = (
+    "method",
+    "equipment",
+    "changes",
+    "computation",
+    "input quantities",
+    "record",
+)
+
+_SHEET_OF: dict[str, tuple[str, str]] = {
+    # table → (sheet, what a reader finds there)
+    "portions": (SAMPLES, "Masses, volumes and other quantities of each test portion."),
+    "blank portions": (SAMPLES, ""),
+    "readings": (READINGS, "Every reading as recorded. Set include to 0 and give the reason to leave one out."),
+    "measured lines": (LINES, "Mean of the readings kept, and the concentration read from the calibration line."),
+    "pooled scatter": (LINES, ""),
+    "curves": (CALIBRATION, "Straight lines by least squares on the readings kept, written about their centroid."),
+    "standards": (CALIBRATION, ""),
+    "stocks": (CALIBRATION, ""),
+    "standard readings": (CALIBRATION, ""),
+    "blanks": (BLANKS, "The mean procedural blank of each line is subtracted from every result of that line."),
+    "blank values": (BLANKS, ""),
+    "reporting": (METHOD, ""),
+    "constants": (METHOD, ""),
+    "balances": (EQUIPMENT, "Limits and certified values that enter the results. Half-widths are ±."),
+    "ware": (EQUIPMENT, ""),
+    "inputs": (INPUTS, "Estimates and uncertainties that the method states, and how each was stated."),
+    "observations": (INPUTS, ""),
+    "precision": (INPUTS, ""),
+    "correlations": (INPUTS, ""),
+    "lines": (INPUTS, ""),
+    "line points": (INPUTS, ""),
+    "portion results": (COMPUTATION, "One row a portion and line: the equation, its partial derivatives, the sums."),
+    "results": (
+        COMPUTATION,
+        "One row a result: c(x) = sensitivity coefficient, c·u(x) = contribution, u = root of the sum of squares.",
+    ),
+}
+_DILUTIONS = ("dilution steps of ", "dilutions of ")
+
+TITLES = {
+    STATUS: "Status of this workbook",
+    RESULTS: "Reported results",
+    BUDGET: "Uncertainty budget of one result",
+    SAMPLES: "Samples: weighings, volumes, dilutions",
+    READINGS: "Readings",
+    LINES: "Measured lines",
+    CALIBRATION: "Standards and calibration",
+    CHARTS: "Calibration charts",
+    BLANKS: "Blanks and checks",
+    METHOD: "Method",
+    EQUIPMENT: "Equipment and reference materials",
+    CHANGES: "Changes",
+    COMPUTATION: "Computation",
+    INPUTS: "Input quantities of the method",
+    RECORD: "The record: original data of this workbook",
+}
+FIRST_BAND = 5
+"""Row of the first band's heading; row 1 holds the title, row 2 a note, the row above a heading the band's name."""
+NOTE_WIDTH = 8
+
+
+def sheet_of(table: str) -> str:
+    """Name of the sheet that holds a table."""
+    return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
+
+
+def _rank(table: str) -> int:
+    if table.startswith(_DILUTIONS):
+        return list(_SHEET_OF).index("blank portions")
+    return list(_SHEET_OF).index(table)
+
+
+def place_tables(graph: Graph, first_row: dict[str, int]) -> dict[str, Placement]:
+    """Tables stacked on their sheets; `first_row` moves the first band of a sheet down (room for text above it)."""
+    next_row: dict[str, int] = {}
+    placements = {}
+    for name in sorted(graph.tables, key=_rank):
+        table = graph.tables[name]
+        if not table.columns or table.size == 0:
+            continue
+        sheet = sheet_of(name)
+        top = next_row.get(sheet, first_row.get(sheet, FIRST_BAND))
+        placements[name] = Placement(table, sheet, top)
+        next_row[sheet] = top + Band.HEADING_ROWS + table.size + 2
+    return placements
+
+
+def bands_of(sheet: str, placements: dict[str, Placement], renderer: Renderer) -> list[Band]:
+    """The bands of the tables that stand on a sheet."""
+    return [
+        Band(name, placement.top, placement.left, tuple(renderer.columns(name)), placement.table.title)
+        for name, placement in placements.items()
+        if placement.sheet == sheet
+    ]
+
+
+def note_of(sheet: str, placements: dict[str, Placement]) -> str:
+    """What a reader finds on the sheet."""
+    for name, (home, note) in _SHEET_OF.items():
+        if home == sheet and note and (name in placements):
+            return note
+    return ""
+
+
+def headline(sheet: str, note: str = "") -> list[LooseCell]:
+    """Title and note at the head of a sheet."""
+    cells = [LooseCell(1, 1, TITLES[sheet], "title")]
+    if note:
+        cells.append(LooseCell(2, 1, note, "note", across=NOTE_WIDTH))
+    return cells

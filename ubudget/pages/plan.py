@@ -1,0 +1,166 @@
+"""The plan of a workbook: an evaluation laid out on sheets, every calculated number as a live formula."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+from ubudget.evaluation.coverage import STANDARD
+from ubudget.evaluation.evaluate import Evaluation
+from ubudget.pages.book import Band, Book, LooseCell, Sheet
+from ubudget.pages.budget_sheet import budget_sheet, row_links
+from ubudget.pages.charts import charts_sheet
+from ubudget.pages.layout import (
+    BLANKS,
+    CALIBRATION,
+    COMPUTATION,
+    EQUIPMENT,
+    FIRST_BAND,
+    INPUTS,
+    LINES,
+    METHOD,
+    READINGS,
+    SAMPLES,
+    STATUS,
+    bands_of,
+    headline,
+    note_of,
+    place_tables,
+)
+from ubudget.pages.liveness import live_cells
+from ubudget.pages.placement import Placement
+from ubudget.pages.record_sheet import changes_sheet, open_cells, record_sheet
+from ubudget.pages.rendering import Renderer
+from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
+from ubudget.pages.text_sheets import (
+    checks_band,
+    findings_band,
+    last_row_of,
+    method_cells,
+    register_bands,
+    status_cells,
+)
+from ubudget.version import __version__
+
+PROGRAM = f"ubudget {__version__}"
+
+
+def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
+    """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
+    the same bytes."""
+    method_text = method_cells(evaluation)
+    placements = place_tables(evaluation.graph, {METHOD: last_row_of(method_text, 1) + 3})
+    live = live_cells(evaluation.graph, "results")
+    renderer = Renderer(evaluation.numbers, placements, live)
+    results = results_sheet(evaluation, placements)
+    links = row_links(evaluation, placements)
+    budget = budget_sheet(evaluation, placements, links, results)
+    data = [
+        sheet
+        for name in (SAMPLES, READINGS, LINES, CALIBRATION)
+        if (sheet := _table_sheet(name, placements, renderer)) is not None
+    ]
+    charts = charts_sheet(evaluation, placements)
+    blanks = _blanks_sheet(evaluation, placements, renderer, results)
+    method = Sheet(
+        METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}
+    )
+    equipment = _equipment_sheet(evaluation, placements, renderer)
+    inputs = _table_sheet(INPUTS, placements, renderer)
+    computation = _computation_sheet(placements, renderer, links.columns)
+    editable = [sheet for sheet in (*data, blanks, method, equipment, inputs) if sheet is not None]
+    changes = changes_sheet(evaluation.records, open_cells(editable))
+    status = _status_sheet(evaluation, placements, results, changes.changed_count)
+    order = (
+        status,
+        results.sheet,
+        budget,
+        *data,
+        charts,
+        blanks,
+        method,
+        equipment,
+        changes.sheet,
+        inputs,
+        computation,
+        record_sheet(evaluation.records, PROGRAM),
+    )
+    document = evaluation.records.method.document
+    return Book(
+        tuple(sheet for sheet in order if sheet is not None),
+        f"{document.id} {evaluation.records.name}",
+        f"{document.id}, version {document.version}, {document.status}; run {evaluation.records.name}",
+        PROGRAM,
+        modified or _midnight(evaluation),
+    )
+
+
+def _midnight(evaluation: Evaluation) -> dt.datetime:
+    run, document = evaluation.records.run, evaluation.records.method.document
+    day = run.file.run.date if run else document.effective or dt.date(2000, 1, 1)
+    return dt.datetime(day.year, day.month, day.day)
+
+
+def _table_sheet(name: str, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
+    bands = bands_of(name, placements, renderer)
+    if not bands:
+        return None
+    return Sheet(
+        name,
+        tuple(bands),
+        tuple(headline(name, note_of(name, placements))),
+        freeze=f"A{bands[0].first_row}" if len(bands) == 1 else None,
+        repeat_rows=(bands[0].top, bands[0].first_row - 1) if len(bands) == 1 else None,
+    )
+
+
+def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, links: tuple) -> Sheet | None:  # type: ignore[type-arg]
+    sheet = _table_sheet(COMPUTATION, placements, renderer)
+    assert sheet is not None
+    bands = tuple(
+        replace(band, columns=(*band.columns, *links)) if band.name == "results" else band for band in sheet.bands
+    )
+    return replace(sheet, bands=bands)
+
+
+def _blanks_sheet(
+    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer, results: ResultsSheet
+) -> Sheet | None:
+    bands = bands_of(BLANKS, placements, renderer)
+    top = bands[-1].last_row + 4 if bands else FIRST_BAND
+    home = placements["results"]
+    value = home.range(evaluation.assembly.value, BLANKS)
+    checks = checks_band(evaluation, results.range("result"), value, home.range(STANDARD, BLANKS), top)
+    bands += [checks] if checks else []
+    if not bands:
+        return None
+    return Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements))))
+
+
+def _equipment_sheet(
+    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer
+) -> Sheet | None:
+    bands = bands_of(EQUIPMENT, placements, renderer)
+    top = bands[-1].last_row + 4 if bands else FIRST_BAND
+    bands += register_bands(evaluation.records, top)
+    if not bands:
+        return None
+    return Sheet(EQUIPMENT, tuple(bands), tuple(headline(EQUIPMENT, note_of(EQUIPMENT, placements))))
+
+
+def _status_sheet(
+    evaluation: Evaluation, placements: dict[str, Placement], results: ResultsSheet, changed: str
+) -> Sheet:
+    marks = [
+        f"COUNTIF({placement.range('include', STATUS)},0)"
+        for name, placement in placements.items()
+        if name in ("readings", "standard readings")
+    ]
+    flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
+    cells: list[LooseCell] = status_cells(
+        evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged
+    )
+    band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
+    return Sheet(
+        STATUS, (band,) if band else (), tuple(cells), widths={} if band else {1: 46.0, 2: 20.0}, landscape=False
+    )

@@ -1,0 +1,210 @@
+"""Sheet `record`: the original records as text, so that a workbook can be read back and checked without other files.
+
+Sheet `changes`: what was left out or changed in the records, and every open cell as issued beside as it stands.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from ubudget.pages.book import Band, BandColumn, LooseCell, Origin, Sheet, Value
+from ubudget.pages.layout import CHANGES, RECORD, headline
+from ubudget.pages.placement import quoted
+from ubudget.quantity.spelling import column_letters
+from ubudget.records.records import Records, SourceText
+
+LAYOUT = "1"
+"""Version of the workbook's layout; another version is said, not guessed."""
+LONGEST_LINE = 30_000
+TOP = 10
+LAYOUT_CELL, PROGRAM_CELL, FINGERPRINT_CELL = (4, 2), (5, 2), (6, 2)
+
+
+def fingerprint(texts: Sequence[SourceText]) -> str:
+    """SHA-256 over the records, as 64 hexadecimal digits."""
+    digest = hashlib.sha256()
+    for text in texts:
+        for part in (text.role, text.name, text.text):
+            data = part.encode("utf-8")
+            digest.update(len(data).to_bytes(8, "big") + data)
+    return digest.hexdigest()
+
+
+def record_sheet(records: Records, program: str) -> Sheet:
+    roles: list[Value] = []
+    names: list[Value] = []
+    numbers: list[Value] = []
+    lines: list[Value] = []
+    for source in records.texts:
+        for number, line in enumerate(source.text.split("\n"), start=1):
+            for piece in _pieces(line):
+                roles.append(source.role)
+                names.append(source.name)
+                numbers.append(number)
+                lines.append(piece or None)
+    columns = (
+        BandColumn("record", roles, "record", width=11.0),
+        BandColumn("file", names, "record", width=16.0),
+        BandColumn("line", numbers, "record", width=7.0, number_format="0"),
+        BandColumn("text", lines, "record", width=100.0),
+    )
+    band = Band("record", TOP, 1, columns, "Original records, line by line")
+    cells = [
+        *headline(RECORD, "Kept for reading back and checking. Nothing here is meant to be edited."),
+        LooseCell(4, 1, "layout", "label"),
+        LooseCell(*LAYOUT_CELL, LAYOUT, "record"),
+        LooseCell(5, 1, "program", "label"),
+        LooseCell(*PROGRAM_CELL, program, "record", across=3),
+        LooseCell(6, 1, "fingerprint", "label"),
+        LooseCell(*FINGERPRINT_CELL, fingerprint(records.texts), "record", across=3),
+        LooseCell(7, 1, "edits", "label"),
+        LooseCell(7, 2, len(records.edits), "record"),
+    ]
+    return Sheet(
+        RECORD,
+        (band,),
+        tuple(cells),
+        freeze=f"A{band.first_row}",
+        repeat_rows=(TOP, TOP + Band.HEADING_ROWS - 1),
+        widths={1: 12.0, 2: 18.0, 3: 7.0, 4: 100.0},
+    )
+
+
+def _pieces(line: str) -> list[str]:
+    """A line cut to what a cell holds; a continued line repeats its number."""
+    return [line[start : start + LONGEST_LINE] for start in range(0, len(line), LONGEST_LINE)] or [""]
+
+
+@dataclass(frozen=True)
+class OpenCell:
+    """An open cell that shows a field of a record."""
+
+    sheet: str
+    row: int
+    column: int
+    heading: str
+    row_name: str
+    value: Value
+    origin: Origin
+    number_format: str
+
+    @property
+    def address(self) -> str:
+        return f"{column_letters(self.column)}{self.row}"
+
+
+def open_cells(sheets: Iterable[Sheet]) -> list[OpenCell]:
+    """All open cells with an origin, in sheet order."""
+    found = []
+    for sheet in sheets:
+        for band in sheet.bands:
+            named = [column for column in band.columns if column.style in ("label", "text")]
+            for number, column in enumerate(band.columns):
+                for row, is_open in enumerate(column.open or ()):
+                    origin = column.origins[row] if column.origins else None
+                    if is_open and origin is not None:
+                        name = " ".join(str(label.values[row] or "") for label in named[:3]).strip()
+                        found.append(
+                            OpenCell(
+                                sheet.name,
+                                band.first_row + row,
+                                band.left + number,
+                                column.heading,
+                                name,
+                                column.values[row],
+                                origin,
+                                column.number_format,
+                            )
+                        )
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class ChangesSheet:
+    sheet: Sheet
+    changed_count: str
+    """Address of the cell that counts changed cells."""
+
+
+def changes_sheet(records: Records, cells: Sequence[OpenCell]) -> ChangesSheet:
+    """Amendments of the record, then the open cells as issued and as they stand."""
+    amendments = _amendments(records)
+    first_top = 6
+    bands = []
+    if amendments[0]:
+        headings = ("what", "from", "to", "reason", "who", "when")
+        widths = (30.0, 14.0, 14.0, 40.0, 14.0, 12.0)
+        bands.append(
+            Band(
+                "amendments",
+                first_top,
+                1,
+                tuple(
+                    BandColumn(heading, values, "text", width=width)
+                    for heading, values, width in zip(headings, amendments, widths, strict=True)
+                ),
+                "Left out or changed in the record",
+            )
+        )
+    top = (bands[-1].last_row + 4) if bands else first_top
+    count_cell = f"{CHANGES}!$C$3"
+    loose = [
+        *headline(CHANGES, "First what the record itself leaves out or changes; then every open cell of this workbook."),
+        LooseCell(3, 1, "open cells that differ from the workbook as issued", "label", across=2),
+    ]
+    if not cells:
+        loose.append(LooseCell(3, 3, 0, "number", "0", number_format="0"))
+        return ChangesSheet(Sheet(CHANGES, tuple(bands), tuple(loose)), count_cell)
+    first, last = top + Band.HEADING_ROWS, top + Band.HEADING_ROWS + len(cells) - 1
+    loose.append(LooseCell(3, 3, 0, "result", f"SUM(F{first}:F{last})", number_format="0"))
+    now = [f"{quoted(cell.sheet)}!{cell.address}" for cell in cells]
+    columns = (
+        BandColumn("cell", [f"{cell.sheet} {cell.address}" for cell in cells], "label", width=30.0),
+        BandColumn("row", [cell.row_name for cell in cells], "label", width=30.0),
+        BandColumn("what", [cell.heading for cell in cells], "label", width=26.0),
+        BandColumn("as issued", [cell.value or ("" if isinstance(cell.value, str) else cell.value) for cell in cells], "fixed", width=16.0),
+        BandColumn(
+            "as it stands",
+            [cell.value for cell in cells],
+            "number",
+            formulas=[f'IF({place}="","",{place})' for place in now],
+            width=16.0,
+        ),
+        BandColumn(
+            "changed (1 = yes)",
+            [0] * len(cells),
+            "number",
+            formulas=[f"IF(E{first + number}=D{first + number},0,1)" for number in range(len(cells))],
+            number_format="0",
+            width=12.0,
+        ),
+    )
+    bands.append(Band("open cells", top, 1, columns, "Open cells as issued and as they stand"))
+    sheet = Sheet(
+        CHANGES,
+        tuple(bands),
+        tuple(loose),
+        repeat_rows=(top, top + Band.HEADING_ROWS - 1),
+    )
+    return ChangesSheet(sheet, count_cell)
+
+
+def _amendments(records: Records) -> list[list[Value]]:
+    columns: list[list[Value]] = [[], [], [], [], [], []]
+    if records.run is None:
+        return columns
+
+    def add(*values: object) -> None:
+        for column, value in zip(columns, values, strict=True):
+            column.append(None if value in (None, "") else str(value))
+
+    for mark in records.run.file.exclusions:
+        what = f"reading {mark.replicate} of {mark.solution}, {mark.analyte} {mark.line}".strip()
+        add(what, "included", "left out", mark.reason, mark.who, mark.when)
+    for change in records.run.file.changes:
+        add(change.what, change.was, change.now, change.reason, change.who, change.when)
+    return columns
+
+

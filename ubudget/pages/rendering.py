@@ -1,0 +1,129 @@
+"""Rendering 2: tables of the graph as columns of cells, each formula beside the library's value."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ubudget.pages.book import BandColumn, Origin, Value
+from ubudget.pages.formats import AS_TYPED, format_for
+from ubudget.pages.liveness import Mask
+from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.ways import Way, ways_of
+from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, Place, Rows, Span
+from ubudget.quantity.numbers import Numbers
+from ubudget.quantity.spelling import cell_text
+
+
+class Renderer:
+    """Turns columns of placed tables into planned columns."""
+
+    def __init__(
+        self, numbers: Numbers, placements: Placements, live: dict[tuple[str, str], Mask]
+    ) -> None:
+        self._numbers, self._placements, self._live = numbers, placements, live
+
+    def columns(self, table: str) -> list[BandColumn]:
+        """All columns of a table, in order."""
+        placement = self._placements[table]
+        return [self._column(placement, column) for column in placement.table.columns]
+
+    def _column(self, placement: Placement, column: Column) -> BandColumn:
+        if isinstance(column, Label):
+            return self._label(placement, column)
+        if isinstance(column, Given):
+            return self._given(placement, column)
+        return self._formula(placement, column)
+
+    def _label(self, placement: Placement, column: Label) -> BandColumn:
+        open_cells = [column.open and place is not None for place in column.places] or None
+        longest = max((len(text) for text in column.values), default=0)
+        return BandColumn(
+            heading=column.heading,
+            values=[text or None for text in column.values] if not column.open else column.values,
+            style="input_text" if column.open else ("label" if longest <= 24 else "text"),
+            open=open_cells,
+            origins=_origins(column.places) if column.open else None,
+            width=float(min(max(10, longest + 2), 36)),
+        )
+
+    def _given(self, placement: Placement, column: Given) -> BandColumn:
+        present = np.isfinite(column.values)
+        live = self._live.get((placement.table.name, column.name), np.zeros(placement.table.size, dtype=np.bool_))
+        open_cells = [
+            bool(here and reached and place is not None)
+            for here, reached, place in zip(present, live, column.places, strict=True)
+        ]
+        fixed = format_for(column.values) if (column.values >= 1e90).any() else AS_TYPED
+        return BandColumn(
+            heading=column.heading,
+            values=[float(value) if here else None for value, here in zip(column.values, present, strict=True)],
+            style="input" if any(open_cells) else "fixed",
+            unit=column.unit,
+            open=open_cells,
+            origins=_origins(column.places),
+            number_format=fixed,
+        )
+
+    def _formula(self, placement: Placement, column: Formula) -> BandColumn:
+        numbers = self._numbers.column(placement.table.name, column.name)
+        formulas, values = self._cells(placement, column, numbers)
+        return BandColumn(
+            heading=column.heading,
+            values=values,
+            style="number",
+            unit=column.unit,
+            formulas=formulas,
+            number_format=format_for(numbers),
+            remark=column.clause,
+        )
+
+    def _cells(
+        self, placement: Placement, column: Formula, numbers: Array
+    ) -> tuple[list[str | None], list[Value]]:
+        formulas: list[str | None] = [None] * placement.table.size
+        values: list[Value] = [None] * placement.table.size
+        for way in ways_of(placement.table, column):
+            if way.blank:
+                continue
+            template, rows_of = self._template(placement, way)
+            places = {name: rows[way.rows].tolist() for name, rows in rows_of.items()}
+            own = (way.rows + placement.first_row).tolist()
+            for turn, row in enumerate(way.rows.tolist()):
+                formulas[row] = template.format(r=own[turn], **{name: rows[turn] for name, rows in places.items()})
+                values[row] = float(numbers[row])
+        return formulas, values
+
+    def _template(self, placement: Placement, way: Way) -> tuple[str, dict[str, Rows]]:
+        """Formula text with a place for every row number, and those row numbers."""
+        rows_of: dict[str, Rows] = {}
+
+        def resolve(symbol: str) -> str:
+            reference = placement.table.references.get(symbol)
+            if reference is None:
+                return f"{placement.letters[symbol]}{{r}}"
+            there = self._placements[reference.table]
+            prefix, letter = there.prefix(placement.sheet), there.letters[reference.column]
+            if isinstance(reference, Pick):
+                if there is placement and (reference.rows[way.rows] == way.rows).all():
+                    return f"{letter}{{r}}"
+                name = f"p{len(rows_of)}"
+                rows_of[name] = reference.rows + there.first_row
+                return f"{prefix}{letter}{{{name}}}"
+            assert isinstance(reference, Span)
+            if (reference.start[way.rows] == reference.stop[way.rows]).any():
+                # A span may be empty for some rows; its total is then 0.
+                return "0" if (reference.start == reference.stop).all() else self._empty(symbol)
+            first, last = f"a{len(rows_of)}", f"b{len(rows_of)}"
+            rows_of[first] = reference.start + there.first_row
+            rows_of[last] = reference.stop + there.first_row - 1
+            return f"{prefix}{letter}{{{first}}}:{letter}{{{last}}}"
+
+        return cell_text(way.expression, resolve), rows_of
+
+    @staticmethod
+    def _empty(symbol: str) -> str:
+        raise ValueError(f"{symbol}: a total over no rows beside totals over some")
+
+
+def _origins(places: tuple[Place | None, ...]) -> list[Origin | None]:
+    return [None if place is None else Origin(place.document, place.path, place.unit) for place in places]

@@ -1,0 +1,229 @@
+"""Sheet `results`: what is reported, one row a result, all of it looked up from the computation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ubudget.bench.results import RANGE, STATUS
+from ubudget.bench.structure import Structure
+from ubudget.evaluation.coverage import (
+    DECIMALS,
+    EFFECTIVE_DOF,
+    FACTOR,
+    REPORTED,
+    REPORTED_U,
+    STANDARD,
+)
+from ubudget.evaluation.evaluate import FEW_DOF, STATUS_WORDS, Evaluation
+from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
+from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
+from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
+from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.wording import interval_text, line_label
+from ubudget.quantity.operations import LARGE_DOF
+from ubudget.quantity.spelling import column_letters, number_text
+from ubudget.records.method import Calibration
+
+KEY, FLAGS = "result", "to look at"
+COLUMNS = (
+    KEY,
+    "sample",
+    "measured",
+    "reported",
+    "value",
+    "U",
+    "unit",
+    "k",
+    "ν_eff",
+    "u",
+    FLAGS,
+)
+
+
+def key_text(sample: str, analyte: str, line: str | None) -> str:
+    """What names a result on the sheets."""
+    return f"{sample} | {line_label(analyte, line)}"
+
+
+@dataclass(frozen=True, eq=False)
+class ResultsSheet:
+    """Addresses that other sheets look up."""
+
+    sheet: Sheet
+    band: Band
+
+    def letter(self, column: str) -> str:
+        return column_letters(COLUMNS.index(column) + 1)
+
+    def range(self, column: str) -> str:
+        letter = self.letter(column)
+        return f"{RESULTS}!${letter}${self.band.first_row}:${letter}${self.band.last_row}"
+
+
+def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsSheet:
+    home = placements["results"]
+    document = evaluation.records.method.document
+    rows = range(len(evaluation.keys))
+    top = FIRST_BAND + 3
+    results = evaluation.results
+
+    def looked_up(column: str) -> list[str | None]:
+        status = [home.cell(STATUS, row, RESULTS) for row in rows]
+        return [f'IF({status[row]}>0,"",{home.cell(column, row, RESULTS)})' for row in rows]
+
+    def number(heading: str, column: str, values: list[float | None], clause: str = "", fmt: str = "") -> BandColumn:
+        present = [value for value in values if value is not None]
+        return BandColumn(
+            heading,
+            list(values),
+            "result" if heading in ("value", "U") else "number",
+            "" if heading in ("k", "ν_eff") else document.unit,
+            looked_up(column),
+            number_format=fmt or format_for(np.array(present, dtype=np.float64)),
+            remark=clause,
+        )
+
+    columns = (
+        BandColumn(KEY, [key_text(r.sample, r.analyte, r.line) for r in results], "label", width=26.0),
+        BandColumn("sample", [r.sample for r in results], "label", width=14.0),
+        BandColumn("measured", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
+        BandColumn(
+            "reported",
+            [interval_text(r) for r in results],
+            "result",
+            document.unit,
+            [_interval_formula(home, row) for row in rows],
+            width=20.0,
+            remark="GUM 7.2.6",
+        ),
+        number("value", REPORTED, [r.reported_value for r in results], fmt="General"),
+        number("U", REPORTED_U, [r.reported_expanded_uncertainty for r in results], fmt="General"),
+        BandColumn("unit", [document.unit or "1"] * len(results), "label", width=9.0),
+        number("k", FACTOR, [r.coverage_factor for r in results], "GUM 6.2", "0.00"),
+        number(
+            "ν_eff",
+            EFFECTIVE_DOF,
+            [float(value) if usable else None for value, usable in _usable(evaluation, EFFECTIVE_DOF)],
+            "GUM G.4",
+            DEGREES_OF_FREEDOM,
+        ),
+        number("u", STANDARD, [r.standard_uncertainty for r in results], "unrounded"),
+        BandColumn(
+            FLAGS,
+            ["".join(f"{flag}. " for flag in r.flags) for r in results],
+            "flag",
+            formulas=[_flags_formula(evaluation, placements, row) for row in rows],
+            width=44.0,
+        ),
+    )
+    band = Band("reported results", top, 1, columns, "Results")
+    note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
+    cells = [
+        *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u. Measurand: {note}."),
+        *_what_is_included(evaluation),
+    ]
+    sheet = Sheet(
+        RESULTS,
+        (band,),
+        tuple(cells),
+        freeze=f"D{band.first_row}",
+        repeat_rows=(top, top + Band.HEADING_ROWS - 1),
+        highlights=(
+            Highlight(
+                f"A{band.first_row}:{column_letters(len(columns))}{band.last_row}",
+                f'${column_letters(len(columns))}{band.first_row}<>""',
+                "attention",
+            ),
+        ),
+    )
+    return ResultsSheet(sheet, band)
+
+
+def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
+    document = evaluation.records.method.document
+    left_out = document.not_included
+    words = f"U does not include: {left_out}." if left_out else "The method names nothing that U leaves out."
+    return [LooseCell(3, 1, words, "note", across=8)]
+
+
+def _usable(evaluation: Evaluation, column: str) -> list[tuple[float, bool]]:
+    status = evaluation.column(STATUS)
+    return [
+        (value, code == 0) for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)
+    ]
+
+
+def _interval_formula(home: Placement, row: int) -> str:
+    def cell(column: str) -> str:
+        return home.cell(column, row, RESULTS)
+
+    places = f"MAX({cell(DECIMALS)},0)"
+    return (
+        f'IF({cell(STATUS)}>0,"not available",FIXED({cell(REPORTED)},{places},TRUE)&" ± "'
+        f"&FIXED({cell(REPORTED_U)},{places},TRUE))"
+    )
+
+
+def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> str:
+    """The words of `Evaluation.flags`, from the cells that they rest on."""
+    home = placements["results"]
+    status = home.cell(STATUS, row, RESULTS)
+    parts = []
+    failures = []
+    if evaluation.assembly.structure is not None:
+        for code in (100, 10, 20, 30, 1):
+            unit = 100 if code >= 100 else 10 if code >= 10 else 1
+            digit = code // unit
+            failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')
+        where = home.cell(RANGE, row, RESULTS)
+        parts.append(
+            f'IF({where}=1,"above the highest standard. ",IF({where}=(-1),"below the lowest standard. ",""))'
+        )
+    coverage = evaluation.records.method.coverage
+    nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
+    if coverage.rule == "fixed":
+        parts.append(_few_dof(nu, coverage.probability))
+    parts.append(f'IF({nu}+1E-6<1,"less than one effective degree of freedom. ","")')
+    parts += _few_readings(evaluation, placements, row)
+    words = "&".join(parts)
+    if not failures:
+        return words
+    failed = "&".join(failures)
+    return f'IF({status}>0,{failed}&"this result is not available. ",{words})'
+
+
+def _few_dof(nu: str, probability: float) -> str:
+    whole = f"MAX(1,INT({nu}+1E-6))"
+    p = number_text(probability)
+    factor = f"IF({whole}>={LARGE_DOF},NORMSINV((1+{p})/2),TINV(1-{p},{whole}))"
+    return (
+        f'IF({nu}+1E-6<{FEW_DOF},INT({nu}+1E-6)&" effective degrees of freedom under fixed k: the t factor at '
+        f'{100 * probability:g} % is "&FIXED({factor},2,TRUE)&". ","")'
+    )
+
+
+def _few_readings(evaluation: Evaluation, placements: Placements, row: int) -> list[str]:
+    structure = evaluation.assembly.structure
+    own = any(
+        isinstance(operation, Calibration) and operation.scatter == "own"
+        for operation in evaluation.records.method.symbols.values()
+    )
+    if not own or structure is None:
+        return []
+    lines = placements["measured lines"]
+    cells = ",".join(lines.cell("n", measured, RESULTS) for measured in _measured(structure, evaluation, row))
+    return [
+        f'IF(MIN({cells})<4,"own scatter from "&MIN({cells})&" readings (four or more are better). ","")'
+    ]
+
+
+def _measured(structure: Structure, evaluation: Evaluation, row: int) -> list[int]:
+    key = evaluation.keys[row]
+    return [
+        result.measured
+        for result in structure.results
+        if result.portion in key.portions and result.line == (key.analyte, key.line or "")
+    ]
+

@@ -1,0 +1,131 @@
+"""The wording of a result for the client's report.
+
+What such a statement holds: GUM 7.2.3 and 7.2.4 (U, unit, k, degrees of freedom, coverage probability), EA-4/02 section
+6, ILAC P14 section 5 (no more than two significant digits in U, the value to the same place). The sentences are our own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from ubudget.evaluation.evaluate import Evaluation, Result
+from ubudget.pages.figures import unit_text
+from ubudget.pages.listing import WIDTH, wrapped
+from ubudget.pages.wording import NOT_AVAILABLE, fixed, interval_text, line_label
+from ubudget.records.method import Coverage, Method
+
+CUT = 1e-6
+"""Added before degrees of freedom are cut to whole numbers, as in the coverage factor."""
+
+
+def statement(result: Result, method: Method) -> str:
+    """All that the report says of one result, as one paragraph."""
+    sentences = [f"{heading(result)}: {quantity(result)}: {amount(result)}."]
+    if result.value is not None:
+        sentences += [*meaning(result, method.coverage), *scope([result], method)]
+    sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
+    return " ".join(sentences)
+
+
+def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
+    """The statements of a run: what is common once, and a paragraph for each result."""
+    method = evaluation.records.method
+    document = method.document
+    lines = wrapped(
+        f"{document.title}. Method {document.id}, version {document.version}, {document.status}. "
+        f"{'Run ' + evaluation.records.name + '.' if evaluation.records.run else ''}",
+        width=width,
+    )
+    for result in evaluation.results:
+        lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
+    available = [result for result in evaluation.results if result.value is not None]
+    if available:
+        lines += ["", *wrapped(" ".join(_closing(available, method)), width=width)]
+    return lines
+
+
+def heading(result: Result) -> str:
+    """Sample and analyte; a method that stands alone names only itself."""
+    return result.sample if _stands_alone(result) else f"{result.sample}, {line_label(result.analyte, result.line)}"
+
+
+def quantity(result: Result) -> str:
+    """What was measured, with its basis."""
+    return f"{result.measurand} ({result.basis})" if result.basis else result.measurand
+
+
+def amount(result: Result) -> str:
+    """`(46.8 ± 2.7) mg/kg`; for a result that cannot be computed, that it is not available and why."""
+    if result.value is None or result.reported_value is None:
+        return f"{NOT_AVAILABLE}: {'; '.join(result.flags) or 'it cannot be calculated'}"
+    unit = unit_text(result.unit)
+    if not result.expanded_uncertainty:
+        return f"{fixed(result.reported_value, result.decimals)}{unit}, without an uncertainty"
+    return f"({interval_text(result)}){unit}" if unit else interval_text(result)
+
+
+def factor(result: Result, coverage: Coverage) -> str:
+    """The coverage factor as it is written: as the method fixes it, or t to two decimals."""
+    if result.coverage_factor is None:
+        return NOT_AVAILABLE
+    return f"{result.coverage_factor:g}" if coverage.rule == "fixed" else f"{result.coverage_factor:.2f}"
+
+
+def meaning(result: Result, coverage: Coverage) -> list[str]:
+    """What stands behind the sign ±."""
+    if not result.expanded_uncertainty:
+        return []
+    probability = f"{100 * result.coverage_probability:g} %"
+    k = factor(result, coverage)
+    text = f"The figure after ± is the expanded uncertainty U = k u with the coverage factor k = {k}"
+    if coverage.rule == "fixed":
+        return [f"{text}; the method states a coverage probability of about {probability}."]
+    if result.effective_degrees_of_freedom is None:
+        return [f"{text}, for a coverage probability of {probability} (normal distribution)."]
+    return [f"{text}, for a coverage probability of {probability} ({_distribution(result)})."]
+
+
+def scope(results: Iterable[Result], method: Method) -> list[str]:
+    """What the uncertainty includes, the largest part first, and what it leaves out."""
+    shares: dict[str, float] = {}
+    for result in results:
+        for row in result.budget:
+            if row.contribution != 0:
+                shares[row.group] = shares.get(row.group, 0.0) + row.share
+    groups = sorted((group for group in shares if group), key=lambda group: -shares[group])
+    included = [f"It includes the contributions of {', '.join(groups)}."] if groups else []
+    left_out = method.document.not_included.rstrip(". ")
+    return [*included, f"It does not include: {left_out}." if left_out else "The method names nothing that it leaves out."]
+
+
+def _distribution(result: Result) -> str:
+    whole = max(1, int((result.effective_degrees_of_freedom or 0.0) + CUT))
+    return f"t distribution, {whole} effective degrees of freedom"
+
+
+def _short(result: Result, coverage: Coverage) -> str:
+    text = f"{heading(result)}: {amount(result)}"
+    if result.value is None:
+        return f"{text}."
+    if result.expanded_uncertainty:
+        text += f", k = {factor(result, coverage)}"
+        if coverage.rule == "t" and result.effective_degrees_of_freedom is not None:
+            text += f" ({_distribution(result)})"
+    return f"{text}. {' '.join(f'To be noted: {flag}.' for flag in result.flags)}".rstrip()
+
+
+def _closing(available: list[Result], method: Method) -> list[str]:
+    probability = f"{100 * available[0].coverage_probability:g} %"
+    stated = (
+        f"the method states a coverage probability of about {probability}"
+        if method.coverage.rule == "fixed"
+        else f"k is chosen for a coverage probability of {probability}"
+    )
+    return [
+        f"Each value is the {quantity(available[0])}. The figure after ± is the expanded uncertainty U = k u; {stated}.",
+        *scope(available, method),
+    ]
+
+
+def _stands_alone(result: Result) -> bool:
+    return result.analyte == result.measurand

@@ -1,0 +1,275 @@
+"""Sheets that are mostly words: status, method, register of equipment and materials, checks on reference materials."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from ubudget.evaluation.evaluate import Evaluation
+from ubudget.pages.book import Band, BandColumn, LooseCell, Style, Value
+from ubudget.pages.layout import METHOD, STATUS, headline
+from ubudget.pages.record_sheet import fingerprint
+from ubudget.pages.wording import line_label
+from ubudget.quantity.spelling import readable_text
+from ubudget.records.finding import Finding
+from ubudget.records.records import Records
+from ubudget.records.register import Certificate, Equipment, ReferenceMaterial
+
+WIDE = 6
+
+
+def pairs(first_row: int, entries: Sequence[tuple[str, Value]], style: Style = "text") -> list[LooseCell]:
+    """Name and content below each other, from `first_row` on; empty contents are left out."""
+    cells = []
+    row = first_row
+    for name, content in entries:
+        if content in (None, ""):
+            continue
+        cells.append(LooseCell(row, 1, name, "label"))
+        cells.append(
+            LooseCell(row, 2, content, "date" if isinstance(content, dt.date) else style, across=WIDE)
+        )
+        row += 1
+    return cells
+
+
+def last_row_of(cells: Sequence[LooseCell], otherwise: int) -> int:
+    return max((cell.row for cell in cells), default=otherwise)
+
+
+def status_cells(
+    evaluation: Evaluation, program: str, excluded: str | None, changed: str, flagged: str
+) -> list[LooseCell]:
+    """Document, revision, counts that stay live, and three fields that only people fill."""
+    records = evaluation.records
+    document = records.method.document
+    run = records.run.file.run if records.run else None
+    counts = {"stop": 0, "attend": 0, "note": 0}
+    for finding in evaluation.findings:
+        counts[finding.severity] += 1
+    cells = headline(STATUS, "Open cells are framed and shaded; they may be edited. All others are locked.")
+    cells += pairs(
+        4,
+        [
+            ("method", f"{document.id}, {document.title}"),
+            ("version and status", f"{document.version}, {document.status}"),
+            ("effective", document.effective),
+            ("next review", document.review),
+            ("author, approver", ", ".join(part for part in (document.author, document.approver) if part)),
+            ("run", run.id if run else "method file alone"),
+            ("date of the run", run.date if run else None),
+            ("analyst", run.analyst if run else None),
+            ("calculated by", program),
+            ("fingerprint of the records", fingerprint(records.texts)),
+        ],
+    )
+    row = last_row_of(cells, 4) + 2
+    live: list[tuple[str, int, str]] = [
+        (
+            "reported results with something to look at",
+            sum(1 for result in evaluation.results if result.flags),
+            flagged,
+        ),
+        ("open cells changed since this workbook was made", 0, changed),
+    ]
+    if excluded is not None:
+        left_out = len(records.run.file.exclusions) if records.run else 0
+        live.append(("readings left out", left_out, excluded))
+    for name, value, formula in live:
+        cells.append(LooseCell(row, 1, name, "label"))
+        cells.append(LooseCell(row, 2, value, "result", formula, number_format="0"))
+        row += 1
+    for name, severity in (("findings that ask for attention", "attend"), ("notes", "note")):
+        cells.append(LooseCell(row, 1, f"{name}, when made", "label"))
+        cells.append(LooseCell(row, 2, counts[severity], "number", number_format="0"))
+        row += 1
+    for person in ("prepared by, date", "checked by, date", "authorised by, date"):
+        row += 1
+        cells.append(LooseCell(row, 1, person, "label"))
+        cells.append(LooseCell(row, 2, None, "sign", open=True, across=WIDE))
+    return cells
+
+
+def findings_band(findings: Sequence[Finding], top: int) -> Band | None:
+    if not findings:
+        return None
+    columns = tuple(
+        BandColumn(heading, [getattr(finding, heading) for finding in findings], "text", width=width)
+        for heading, width in (
+            ("severity", 10.0),
+            ("file", 16.0),
+            ("place", 24.0),
+            ("found", 34.0),
+            ("accepted", 34.0),
+            ("remedy", 34.0),
+        )
+    )
+    return Band("findings", top, 1, columns, "Findings when this workbook was made")
+
+
+def method_cells(evaluation: Evaluation) -> list[LooseCell]:
+    """Measurand, equation in full, rules, cautions and references."""
+    method = evaluation.records.method
+    document = method.document
+    equations = evaluation.assembly.equations
+    coverage = method.coverage
+    rule = (
+        f"fixed k = {coverage.k:g}"
+        if coverage.rule == "fixed"
+        else "Student t factor at the coverage probability below and the truncated effective degrees of freedom"
+    )
+    digits = "two significant digits" if method.rounding.digits == 2 else "one significant digit, 5 % rule"
+    entries: list[tuple[str, Value]] = [
+        ("method", f"{document.id}, version {document.version}, {document.status}"),
+        ("title", document.title),
+        ("measurand", document.measurand),
+        ("basis", document.basis),
+        ("unit", document.unit),
+        ("result equation", f"{equations.result.name} = {readable_text(equations.result.expression)}"),
+    ]
+    entries += [
+        (f"{part.name} =", f"{readable_text(part.expression)} [{part.unit or '1'}]")
+        for part in equations.intermediates
+    ]
+    entries += [
+        (symbol, f"{operation.quantity} ({operation.operation})") for symbol, operation in method.symbols.items()
+    ]
+    entries += [
+        ("coverage", rule),
+        ("rounding of U", digits + "; the value to the same place"),
+        (
+            "target uncertainty",
+            document.target_uncertainty.text if document.target_uncertainty else None,
+        ),
+        ("not included in U", document.not_included),
+    ]
+    entries += [(f"effect: {effect}", mark) for effect, mark in method.effects.items()]
+    entries += [("caution", text) for text in document.cautions]
+    entries += [("reference", text) for text in document.references]
+    return [*headline(METHOD), *pairs(3, entries)]
+
+
+def register_bands(records: Records, top: int) -> list[Band]:
+    """All items of the register with their certificates, as text."""
+    register = records.register
+    if register is None:
+        return []
+    bands = []
+    for name, title, items in (
+        ("equipment register", f"Equipment: {register.title}, revision {register.revision}", register.equipment),
+        ("material register", "Reference materials", register.reference_materials),
+    ):
+        rows = [(item, certificate) for item in items for certificate in (item.certificates or (None,))]
+        if rows:
+            bands.append(Band(name, top, 1, _register_columns(rows), title))
+            top = bands[-1].last_row + 4
+    return bands
+
+
+def _register_columns(
+    rows: Sequence[tuple[Equipment | ReferenceMaterial, Certificate | None]],
+) -> tuple[BandColumn, ...]:
+    def lot(item: Equipment | ReferenceMaterial) -> str:
+        if isinstance(item, ReferenceMaterial):
+            return f"lot {item.lot}" + (f", expires {item.expiry}" if item.expiry else "")
+        return item.use
+
+    def values(certificate: Certificate | None) -> str:
+        if certificate is None:
+            return "no certificate"
+        return "; ".join(
+            f"{prop.analyte} {prop.value.text}, U = {prop.U.text}, k = {prop.k:g}".strip()
+            for prop in certificate.properties
+        )
+
+    certificates = [certificate for _, certificate in rows]
+    return (
+        BandColumn("item", [item.id for item, _ in rows], "label", width=14.0),
+        BandColumn("kind", [item.kind for item, _ in rows], "label", width=14.0),
+        BandColumn("description", [item.description for item, _ in rows], "text", width=30.0),
+        BandColumn("use, lot", [lot(item) for item, _ in rows], "text", width=16.0),
+        BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=16.0),
+        BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=22.0),
+        BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=16.0),
+        BandColumn("issued", [c.issued if c else None for c in certificates], "date", width=12.0),
+        BandColumn("due", [c.due if c else None for c in certificates], "date", width=12.0),
+        BandColumn("certified", [values(c) for c in certificates], "text", width=34.0),
+        BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=30.0),
+    )
+
+
+def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_range: str, top: int) -> Band | None:
+    """Reference materials taken through the procedure: found against certified, |difference|/u (ISO Guide 33, ERM 1)."""
+    records, structure = evaluation.records, evaluation.assembly.structure
+    if structure is None or records.register is None:
+        return None
+    from ubudget.pages.results_sheet import key_text
+
+    materials = {item.id: item for item in records.register.reference_materials}
+    rows: list[tuple[str, str, float, float, float, float]] = []
+    for result in evaluation.results:
+        key = next(k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line))
+        material = materials.get(structure.portions[key.portions[0]].reference_material)
+        certified = _certified(material, result.analyte, result.unit) if material else None
+        if certified and result.value is not None and result.standard_uncertainty is not None:
+            label = key_text(result.sample, result.analyte, result.line)
+            rows.append((label, line_label(result.analyte, result.line), *certified, result.value, result.standard_uncertainty))
+    if not rows:
+        return None
+    first = top + Band.HEADING_ROWS
+    unit = records.method.document.unit
+
+    def lookup(area: str) -> list[str | None]:
+        return [f"INDEX({area},MATCH(A{first + n},{key_range},0))" for n in range(len(rows))]
+
+    differences = [row[4] - row[2] for row in rows]
+    spreads = [(row[5] ** 2 + row[3] ** 2) ** 0.5 for row in rows]
+    columns = (
+        BandColumn("result", [row[0] for row in rows], "label", width=28.0),
+        BandColumn("measured", [row[1] for row in rows], "label", width=16.0),
+        BandColumn("certified", [row[2] for row in rows], "fixed", unit),
+        BandColumn("u of the certificate", [row[3] for row in rows], "fixed", unit, number_format="0.000"),
+        BandColumn("found", [row[4] for row in rows], "number", unit, lookup(value_range), number_format="0.00"),
+        BandColumn("u of the result", [row[5] for row in rows], "number", unit, lookup(u_range), number_format="0.000"),
+        BandColumn(
+            "difference",
+            differences,
+            "number",
+            unit,
+            [f"E{first + n}-C{first + n}" for n in range(len(rows))],
+            number_format="0.00",
+        ),
+        BandColumn(
+            "|difference| / u",
+            [abs(d) / s for d, s in zip(differences, spreads, strict=True)],
+            "number",
+            "",
+            [f"ABS(G{first + n})/SQRT(D{first + n}^2+F{first + n}^2)" for n in range(len(rows))],
+            number_format="0.00",
+            remark="at most 2",
+        ),
+        BandColumn(
+            "verdict",
+            ["agrees" if abs(d) <= 2 * s else "differs" for d, s in zip(differences, spreads, strict=True)],
+            "result",
+            "",
+            [f'IF(H{first + n}<=2,"agrees","differs")' for n in range(len(rows))],
+        ),
+    )
+    return Band("reference materials", top, 1, columns, "Reference materials: found against certified")
+
+
+def _certified(material: ReferenceMaterial, analyte: str, unit: str) -> tuple[float, float] | None:
+    from ubudget.quantity.units import UnitError, convert
+
+    for certificate in material.certificates:
+        for prop in certificate.properties:
+            if prop.analyte == analyte:
+                try:
+                    value = convert(prop.value.value, prop.value.unit, unit)
+                    return value, float(f"{convert(prop.U.value, prop.U.unit, unit) / prop.k:.15g}")
+                except UnitError:
+                    return None
+    return None
+
+
