@@ -1,10 +1,10 @@
 """Measurement uncertainty budgets and metrological traceability for elemental-analysis laboratories.
 
-    run = ubudget.read_run("worked_examples/harbour_sediment")
-    evaluation = ubudget.evaluate(run)
-    for result in evaluation.results:
-        print(result.sample, result.analyte, result.value, result.expanded_uncertainty)
-    ubudget.write_workbook(evaluation, "budget.xlsx")
+run = ubudget.read_run("worked_examples/harbour_sediment")
+evaluation = ubudget.evaluate(run)
+for result in evaluation.results:
+    print(result.sample, result.analyte, result.value, result.expanded_uncertainty)
+ubudget.write_workbook(evaluation, "budget.xlsx")
 """
 
 from typing import TYPE_CHECKING, Any
@@ -18,7 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = ["__version__", "evaluate", "read_run", "write_workbook"]
 
-_HOMES = {"evaluate": "ubudget.files.verbs", "read_run": "ubudget.files.verbs", "write_workbook": "ubudget.files.verbs"}
+_HOMES = {
+    "evaluate": "ubudget.files.verbs",
+    "read_run": "ubudget.files.verbs",
+    "write_workbook": "ubudget.files.verbs",
+}
 """Where each name of the front door lives; it is loaded when first asked for, so that the door itself is light."""
 
 

@@ -70,7 +70,8 @@ app = typer.Typer(
 )
 
 RunPath = Annotated[
-    Path, typer.Argument(metavar="RUN", help="A run folder, its run file, or a method file that stands alone.")
+    Path,
+    typer.Argument(metavar="RUN", help="A run folder, its run file, or a method file that stands alone."),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
@@ -141,17 +142,19 @@ def start(
         typer.echo(str(file))
     run = folder if folder / "run.toml" in files else folder / "method.toml"
     typer.echo("\nAll figures are placeholders: replace them with yours, then")
-    typer.echo(f"  ubudget evaluate {run}")
+    typer.echo(f"  ubudget evaluate {_quoted(str(run))}")
 
 
 @app.command()
 def evaluate(
     run: RunPath,
     json: Annotated[
-        Path | None, typer.Option("--json", metavar="FILE", help="Write everything as JSON; - is standard output.")
+        Path | None,
+        typer.Option("--json", metavar="FILE", help="Write everything as JSON; - is standard output."),
     ] = None,
     csv: Annotated[
-        Path | None, typer.Option("--csv", metavar="FILE", help="Write one row a result; - is standard output.")
+        Path | None,
+        typer.Option("--csv", metavar="FILE", help="Write one row a result; - is standard output."),
     ] = None,
     force: Force = False,
 ) -> None:
@@ -278,10 +281,15 @@ def _say_findings(evaluation: Evaluation) -> None:
 def _say_where_to_go(evaluation: Evaluation, run: Path) -> None:
     from ubudget.pages.results_table import result_label
 
-    label = result_label(evaluation.results[0]) if len(evaluation.results) > 1 else ""
-    chosen = f' --result "{label}"' if " " in label else f" --result {label}" if label else ""
-    typer.echo(f"next      ubudget explain {run}{chosen}")
-    typer.echo(f"          ubudget statement {run}")
+    label = result_label(evaluation.results[0])
+    chosen = f" --result {_quoted(label)}" if len(evaluation.results) > 1 else ""
+    typer.echo(f"next      ubudget explain {_quoted(str(run))}{chosen}")
+    typer.echo(f"          ubudget statement {_quoted(str(run))}")
+
+
+def _quoted(text: str) -> str:
+    """A text as one word of a command."""
+    return f'"{text}"' if " " in text else text
 
 
 def _refuse_existing(paths: Iterable[Path], force: bool) -> None:

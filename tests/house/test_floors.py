@@ -19,7 +19,7 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "ubudget"
 
 FLOORS = {
-    "errors": 0,
+    "errors": 1,
     "version": 0,
     "quantity": 0,
     "records": 1,

@@ -8,9 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ubudget.quantity.derivative import derivative
 from ubudget.quantity.expression import Expression
 from ubudget.quantity.numbers import evaluate
 from ubudget.quantity.parsing import EquationError, parse, parse_definition
+from ubudget.quantity.spelling import cell_text, readable_text
 
 REFUSED = {
     "tower of powers": "9**9**9**9",
@@ -118,6 +120,24 @@ def test_a_definition_is_one_name_and_one_expression(text: str) -> None:
 def test_ordinary_text_means_what_school_says(text: str, value: float) -> None:
     """Order of operations as in any textbook of arithmetic; powers from right to left."""
     assert float(evaluate(parse(text), lambda _: 0.0)) == pytest.approx(value, rel=1e-12)
+
+
+LARGEST = {
+    "powers of powers": "a^" * 118 + "a",
+    "quotients": "/".join(["a"] * 119),
+    "quotients of powers": "a^b/" * 59 + "a^b",
+    "differences": "-".join(["a"] * 119),
+    "exponentials": "exp(" * 39 + "a*a" + ")" * 39,
+    "roots": "sqrt(" * 39 + "a" + ")" * 39,
+}
+
+
+@pytest.mark.parametrize("text", LARGEST.values(), ids=LARGEST.keys())
+def test_the_largest_accepted_equations_are_worked_with_at_once(text: str) -> None:
+    start = time.perf_counter()
+    slope = derivative(parse(text), "a")
+    assert readable_text(slope) and cell_text(slope, lambda _: "A1")
+    assert time.perf_counter() - start < 1
 
 
 def outcome(text: str) -> Expression | EquationError:

@@ -10,7 +10,8 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.equation import Equations, read_equations
 from ubudget.bench.operations import Operations
-from ubudget.bench.results import RESULTS, ResultKey, add_results
+from ubudget.bench.result_table import RESULTS
+from ubudget.bench.results import ResultKey, add_results
 from ubudget.bench.structure import Structure, structure_of
 from ubudget.quantity.graph import Graph
 from ubudget.records.finding import Finding, stops
@@ -64,7 +65,5 @@ def build_reporting(context: Context) -> None:
             [method_place("coverage", "probability")],
         )
     else:
-        table.given(
-            "k", "coverage factor k", "", np.array([coverage.k]), [method_place("coverage", "k")]
-        )
+        table.given("k", "coverage factor k", "", np.array([coverage.k]), [method_place("coverage", "k")])
     context.tables[REPORTING] = table.build()

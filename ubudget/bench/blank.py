@@ -28,9 +28,7 @@ def blank_estimate(line: tuple[str, str]) -> tuple[str, str, str]:
 
 def build_blanks(context: Context, structure: Structure, symbol: str, unit: str) -> None:
     """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`)."""
-    rows = [
-        row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions
-    ]
+    rows = [row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions]
     items = [structure.measured[row] for row in rows]
     owner = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
     values = TableBuilder(BLANK_VALUES, "Procedural blanks, each", len(rows), context.shared)
@@ -48,14 +46,17 @@ def build_blanks(context: Context, structure: Structure, symbol: str, unit: str)
     c = values.formula(
         "c", "blank concentration", unit, scale * (x_mean + apply("ratio_or_zero", mean - y_mean, slope))
     )
-    values.formula("deviation", "deviation from the mean", unit, used * (c - values.pick("mean blank", BLANKS, "c", owner)))
+    values.formula(
+        "deviation",
+        "deviation from the mean",
+        unit,
+        used * (c - values.pick("mean blank", BLANKS, "c", owner)),
+    )
     context.tables[BLANK_VALUES] = values.build()
     _build_means(context, structure, owner, symbol, unit)
 
 
-def _build_means(
-    context: Context, structure: Structure, owner: np.ndarray, symbol: str, unit: str
-) -> None:
+def _build_means(context: Context, structure: Structure, owner: np.ndarray, symbol: str, unit: str) -> None:
     size = len(structure.lines)
     table = TableBuilder(BLANKS, "Procedural blank of each line", size, context.shared)
     table.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
@@ -67,11 +68,15 @@ def _build_means(
         return table.span(f"all {column}", BLANK_VALUES, column, stop - counts, stop)
 
     n = table.formula("n", "blanks used", "", apply("total", span("used")))
-    reading = table.formula("mean reading", "mean reading", "", apply("ratio_or_zero", apply("total", span("reading used")), n))
+    reading = table.formula(
+        "mean reading", "mean reading", "", apply("ratio_or_zero", apply("total", span("reading used")), n)
+    )
     dof = table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1))
     deviation = span("deviation")
     counted = context.mark(EFFECT) == COUNTED
-    s = table.formula("s_b", "s between blanks", unit, apply("sqrt", apply("total_product", deviation, deviation) / dof))
+    s = table.formula(
+        "s_b", "s between blanks", unit, apply("sqrt", apply("total_product", deviation, deviation) / dof)
+    )
     mean = table.deviation(
         f"{symbol}.mean",
         f"{symbol}.mean",
@@ -92,7 +97,10 @@ def _build_means(
         estimates=[blank_estimate(line) for line in structure.lines],
     )
     rows = np.arange(size)
-    x_mean, y_mean = table.pick("x_mean", CURVES, "x_mean", rows), table.pick("y_mean", CURVES, "y_mean", rows)
+    x_mean, y_mean = (
+        table.pick("x_mean", CURVES, "x_mean", rows),
+        table.pick("y_mean", CURVES, "y_mean", rows),
+    )
     slope, scale = table.pick("b", CURVES, "slope", rows), table.pick("scale", CURVES, "scale", rows)
     x = x_mean + apply("ratio_or_zero", reading - y_mean, slope)
     table.formula("c", symbol, unit, scale * x + mean, "mean blank on the same curve as the samples")

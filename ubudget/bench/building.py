@@ -101,9 +101,7 @@ class TableBuilder:
         )
         return Symbol(name)
 
-    def pick(
-        self, name: str, table: str, column: str, rows: Rows | Sequence[int], absent: float = 0.0
-    ) -> Symbol:
+    def pick(self, name: str, table: str, column: str, rows: Rows | Sequence[int], absent: float = 0.0) -> Symbol:
         self._references[name] = Pick(table, column, np.asarray(rows, dtype=np.int64), absent)
         return Symbol(name)
 

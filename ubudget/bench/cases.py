@@ -14,9 +14,7 @@ def specificity(case: Case) -> int:
 
 def fits(case: Case, analyte: str, line: str, matrix: str) -> bool:
     return (
-        case.analyte in ("", analyte)
-        and case.line in ("", line, f"{analyte} {line}")
-        and case.matrix in ("", matrix)
+        case.analyte in ("", analyte) and case.line in ("", line, f"{analyte} {line}") and case.matrix in ("", matrix)
     )
 
 

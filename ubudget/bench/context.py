@@ -27,12 +27,8 @@ class Context:
     joints: list[Joint] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
 
-    def find(
-        self, severity: Severity, role: Role, place: str, found: str, accepted: str, remedy: str
-    ) -> None:
-        self.findings.append(
-            Finding(severity, self.records.file(role), place, found, accepted, remedy)
-        )
+    def find(self, severity: Severity, role: Role, place: str, found: str, accepted: str, remedy: str) -> None:
+        self.findings.append(Finding(severity, self.records.file(role), place, found, accepted, remedy))
 
     def in_unit(self, amount: Amount | None, unit: str, role: Role, place: str) -> float | None:
         """The amount in a unit; a finding and None where it does not convert."""
@@ -41,9 +37,7 @@ class Context:
         try:
             return convert(amount.value, amount.unit, unit)
         except UnitError as error:
-            self.find(
-                "stop", role, place, error.found, error.accepted, f"write {amount.text} in such a unit"
-            )
+            self.find("stop", role, place, error.found, error.accepted, f"write {amount.text} in such a unit")
             return None
 
     def mark(self, effect: str) -> str:

@@ -53,9 +53,16 @@ def build_curves(
     curves.label("line", "line", [line for _, line in structure.lines])
     counts = np.bincount(np.array(owner, dtype=np.int64), minlength=len(structure.lines))
     stop = np.cumsum(counts)
-    add_line_fit(curves, POINTS, stop - counts, stop, symbol, unit, reading_unit, [
-        f"{analyte} {line}".strip() for analyte, line in structure.lines
-    ])
+    add_line_fit(
+        curves,
+        POINTS,
+        stop - counts,
+        stop,
+        symbol,
+        unit,
+        reading_unit,
+        [f"{analyte} {line}".strip() for analyte, line in structure.lines],
+    )
     _add_scale(context, curves, structure.lines, symbol, unit, stock_rows, preparation)
     context.tables[CURVES] = curves.build()
 
@@ -75,7 +82,10 @@ def _build_standards(context: Context, structure: Structure, unit: str) -> None:
     table.label("analyte", "analyte", [analyte for _, _, analyte in rows])
     values = [
         context.in_unit(
-            standard.concentration[analyte], unit, "run", f"standard {number + 1} ({standard.label}), {analyte}"
+            standard.concentration[analyte],
+            unit,
+            "run",
+            f"standard {number + 1} ({standard.label}), {analyte}",
         )
         for number, standard, analyte in rows
     ]
@@ -91,13 +101,9 @@ def _build_standards(context: Context, structure: Structure, unit: str) -> None:
 
 def _standard_rows(context: Context, structure: Structure, items: Sequence[int]) -> list[int]:
     table = context.tables[STANDARDS]
-    labels, analytes = table.by_name["standard"], table.by_name["analyte"]
-    row_of = {
-        pair: row for row, pair in enumerate(zip(labels.values, analytes.values, strict=True))
-    }
-    return [
-        row_of[structure.standard_readings[i].solution, structure.standard_readings[i].line[0]] for i in items
-    ]
+    pairs = zip(table.texts("standard"), table.texts("analyte"), strict=True)
+    row_of = {pair: row for row, pair in enumerate(pairs)}
+    return [row_of[structure.standard_readings[i].solution, structure.standard_readings[i].line[0]] for i in items]
 
 
 def add_line_points(
@@ -170,9 +176,7 @@ def add_line_fit(
     fits.formula("x_high", "highest x used", unit_x, apply("largest", span("x if used, high")))
     slope_status = apply("if_equal", Symbol("slope"), 0, NO_SLOPE, 0)
     level_status = apply("if_equal", sxx, 0, ONE_LEVEL, slope_status)
-    fits.formula(
-        "status", "status (0 = usable)", "", apply("if_less", n, 2.5, TOO_FEW, level_status)
-    )
+    fits.formula("status", "status (0 = usable)", "", apply("if_less", n, 2.5, TOO_FEW, level_status))
     estimates = [("residual", fits.name, name) for name in names]
     for column, u, part in (("y_mean", "u(y_mean)", "centroid"), ("slope", "u(slope)", "slope")):
         fits.leaf(
@@ -226,10 +230,7 @@ def _add_scale(
             name,
             "",
             u / 100,
-            [
-                Trait(name, "preparation of the standards", "stock", "B", "normal", source)
-                for _ in lines
-            ],
+            [Trait(name, "preparation of the standards", "stock", "B", "normal", source) for _ in lines],
             # The lines of one element are read on the same standards.
             members=[("preparation", analyte) for analyte, _ in lines],
         )

@@ -82,9 +82,7 @@ def _refuse(context: Context, place: str, error: EquationError | UnitError) -> N
     context.find("stop", "method", place, error.found, error.accepted, "correct the equation")
 
 
-def _definition(
-    context: Context, name: str, expression: Expression, unit: str, place: str
-) -> Definition | None:
+def _definition(context: Context, name: str, expression: Expression, unit: str, place: str) -> Definition | None:
     method = context.records.method
     unknown = [symbol for symbol in expression.symbols if symbol not in method.symbols]
     if unknown:
@@ -101,9 +99,7 @@ def _definition(
         found = equation_dimension(expression, lambda symbol: unit_of_symbol(method, symbol))
         wanted = dimension(unit)
         if found.powers != wanted.powers:
-            raise UnitError(
-                f"an equation whose units give {_powers(found.powers)}", f"units that give {unit or '1'}"
-            )
+            raise UnitError(f"an equation whose units give {_powers(found.powers)}", f"units that give {unit or '1'}")
     except UnitError as error:
         _refuse(context, place, error)
         return None

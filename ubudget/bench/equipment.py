@@ -32,6 +32,7 @@ class Limits:
     document: Role
     path: tuple[str | int, ...]
     nominal: Amount | None = None
+    nominal_key: str = "nominal"
     tolerance: Amount | None = None
     """Half-width: tolerance of ware, linearity of a balance."""
     tolerance_key: str = "tolerance"
@@ -52,9 +53,7 @@ class Limits:
         return self.tolerance_source or f"tolerance of {self.key}"
 
 
-def certificate_on(
-    certificates: Sequence[Certificate], day: dt.date | None
-) -> tuple[int, Certificate] | None:
+def certificate_on(certificates: Sequence[Certificate], day: dt.date | None) -> tuple[int, Certificate] | None:
     """The newest certificate issued by that day (the newest of all without a day), with its position."""
     numbered = [
         (number, certificate)
@@ -110,15 +109,11 @@ def build_ware(context: Context, used: Sequence[Limits], unit: str) -> None:
     _build(context, used, WARE, "Volumetric ware", unit, "tolerance")
 
 
-def _build(
-    context: Context, used: Sequence[Limits], name: str, title: str, unit: str, tolerance_word: str
-) -> None:
+def _build(context: Context, used: Sequence[Limits], name: str, title: str, unit: str, tolerance_word: str) -> None:
     table = TableBuilder(name, title, len(used), context.shared)
     table.label("item", "item", [limits.key for limits in used])
     table.label("description", "description", [limits.description for limits in used])
-    table.label(
-        "use", "use", ["individual" if limits.shared else "one of a set" for limits in used]
-    )
+    table.label("use", "use", ["individual" if limits.shared else "one of a set" for limits in used])
 
     def amounts(heading: str, pairs: list[tuple[Amount | None, Place | None]], key: str) -> None:
         values = [
@@ -136,7 +131,7 @@ def _build(
 
     certified_here = np.array([limits.certified is not None for limits in used])
     if name == WARE:
-        nominal = [own(limits, "nominal", limits.nominal) for limits in used]
+        nominal = [own(limits, limits.nominal_key, limits.nominal) for limits in used]
         amounts("nominal volume", nominal, "nominal")
     tolerances = [
         # A certified value goes before the tolerance, which then no formula reads.
@@ -155,20 +150,13 @@ def _build(
         "k of the certificate",
         "",
         nan_where_none([limits.certified.k if limits.certified else None for limits in used]),
-        [
-            Place(limits.document, (*limits.property_path, "k")) if limits.certified else None
-            for limits in used
-        ],
+        [Place(limits.document, (*limits.property_path, "k")) if limits.certified else None for limits in used],
     )
     tolerance_ways = [divisor("triangular"), divisor("rectangular"), Number(1.96)]
     kinds = ["triangular", "rectangular", "normal 95 %"]
     way = np.array(
         [
-            1
-            if limits.certified
-            else 2 + kinds.index(limits.tolerance_distribution)
-            if limits.tolerance
-            else 0
+            1 if limits.certified else 2 + kinds.index(limits.tolerance_distribution) if limits.tolerance else 0
             for limits in used
         ],
         dtype=np.int64,
@@ -221,9 +209,7 @@ def _build(
         "",
         [limits.repeatability_dof or INFINITE_DOF for limits in used],
         [
-            Place(limits.document, (*limits.path, "repeatability_dof"))
-            if limits.repeatability_dof
-            else None
+            Place(limits.document, (*limits.path, "repeatability_dof")) if limits.repeatability_dof else None
             for limits in used
         ],
     )
@@ -278,9 +264,7 @@ def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[s
             unit,
             nan_where_none(
                 [
-                    context.in_unit(
-                        getattr(found.property, key), unit, "register", f"{found.item.id}, {key}"
-                    )
+                    context.in_unit(getattr(found.property, key), unit, "register", f"{found.item.id}, {key}")
                     for _, _, found in used
                 ]
             ),
@@ -302,14 +286,9 @@ def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[s
         "standards calculated with",
         unit,
         nan_where_none(
-            [
-                context.in_unit(stock.calculated_with, unit, "run", f"stocks.{analyte}")
-                for analyte, stock, _ in used
-            ]
+            [context.in_unit(stock.calculated_with, unit, "run", f"stocks.{analyte}") for analyte, stock, _ in used]
         ),
-        [
-            Place("run", ("stocks", analyte, "calculated_with"), unit) for analyte, _, _ in used
-        ],
+        [Place("run", ("stocks", analyte, "calculated_with"), unit) for analyte, _, _ in used],
     )
     table.leaf(
         "value",

@@ -43,10 +43,7 @@ def build_signals(
     table.leaf(
         "reading",
         "u(reading)",
-        [
-            Trait(f"{symbol}.reading", "readings of the solution", "reading", "A", "t", mark)
-            for _ in items
-        ],
+        [Trait(f"{symbol}.reading", "readings of the solution", "reading", "A", "t", mark) for _ in items],
         dof=dof if counted else None,
         estimates=estimates if counted else None,
     )
@@ -54,9 +51,7 @@ def build_signals(
     context.tables[SIGNALS] = table.build()
 
 
-def _from_readings(
-    context: Context, structure: Structure, table: TableBuilder, unit: str
-) -> tuple[Symbol, Symbol]:
+def _from_readings(context: Context, structure: Structure, table: TableBuilder, unit: str) -> tuple[Symbol, Symbol]:
     flat, segments = flatten(structure.measured)
     readings = TableBuilder(READINGS, "Readings", len(flat), context.shared)
     reading, include = add_single_readings(context, readings, structure.measured, flat, unit)
@@ -69,9 +64,7 @@ def _from_readings(
         return table.span(f"all {column}", READINGS, column, segments.start, segments.stop)
 
     n = table.formula("n", "readings used", "", apply("total", span("include")))
-    table.formula(
-        "mean", "mean", unit, apply("ratio_or_zero", apply("total", span("used")), n), "GUM 4.2.1 eq. 3"
-    )
+    table.formula("mean", "mean", unit, apply("ratio_or_zero", apply("total", span("used")), n), "GUM 4.2.1 eq. 3")
     deviation = span("deviation")
     squares = table.formula("squares", "sum of squares", "", apply("total_product", deviation, deviation))
     s = table.formula(

@@ -6,12 +6,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Any
 
 from ubudget.bench.blank import build_blanks
-from ubudget.bench.cases import best_rows
-from ubudget.bench.context import MASS_SHOWN, Context
+from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.curve import build_curves
 from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.equipment import (
@@ -25,9 +23,10 @@ from ubudget.bench.equipment import (
 from ubudget.bench.inverse import build_signals
 from ubudget.bench.lines import build_lines
 from ubudget.bench.portions import PortionTables
-from ubudget.bench.precision import Parameters, build_precision, case_words, parameters_of
+from ubudget.bench.precision import build_precision, case_words, parameters_of
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
+from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import TemperatureRows
 from ubudget.records.amount import Amount
 from ubudget.records.method import (
@@ -45,32 +44,8 @@ from ubudget.records.method import (
 from ubudget.records.stated import Stated
 
 
-@dataclass
-class Operations:
-    """Tables and row numbers of one run while it is assembled."""
-
-    context: Context
-    structure: Structure | None
-    entries: list[Entry] = field(default_factory=list)
-    case_rows: dict[str, list[tuple[InputCase, int]]] = field(default_factory=dict)
-    """Symbol → its cases with their rows in the table of stated inputs."""
-    component_rows: dict[str, list[int]] = field(default_factory=dict)
-    temperature_rows: dict[str, TemperatureRows] = field(default_factory=dict)
-    precision_rows: list[Parameters] = field(default_factory=list)
-    ware: dict[str, tuple[int, Limits]] = field(default_factory=dict)
-    balances: dict[str, tuple[int, Limits]] = field(default_factory=dict)
-    line_rows: dict[str, int] = field(default_factory=dict)
-    dilution_tables: dict[str, str] = field(default_factory=dict)
-    preparation_rows: dict[str, int] = field(default_factory=dict)
-    ware_unit: str = "mL"
-
-    def each(self, kind: type[Any]) -> list[tuple[str, Any]]:
-        """Symbols of one operation, with their records."""
-        return [
-            (symbol, operation)
-            for symbol, operation in self.context.records.method.symbols.items()
-            if isinstance(operation, kind)
-        ]
+class Operations(SymbolRows):
+    """Builds the tables below the results, and remembers where each symbol stands."""
 
     def build(self) -> None:
         self._collect_entries()
@@ -135,10 +110,10 @@ class Operations:
 
     def _enter_input(self, symbol: str, operation: Input) -> None:
         base = _case_of(operation)
-        cases = [(base, ("symbols", symbol))] if _states(operation) else []
-        cases += [
-            (case, ("symbols", symbol, "for", number)) for number, case in enumerate(operation.cases)
-        ]
+        cases: list[tuple[InputCase, tuple[str | int, ...]]] = []
+        if _states(operation):
+            cases.append((base, ("symbols", symbol)))
+        cases += [(case, ("symbols", symbol, "for", number)) for number, case in enumerate(operation.cases)]
         group = operation.group or symbol
         rows = []
         for case, path in cases:
@@ -226,12 +201,6 @@ class Operations:
             temperature.source,
         )
 
-    def input_row(self, symbol: str, analyte: str, line: str, matrix: str) -> list[int]:
-        """Rows of the stated inputs that apply to a result: one, or bands by rising level."""
-        cases = self.case_rows[symbol]
-        chosen = best_rows([case for case, _ in cases], analyte, line, matrix)
-        return [cases[number][1] for number in chosen]
-
     # -- equipment --------------------------------------------------------------------------------------------------
 
     def _collect_equipment(self) -> None:
@@ -262,17 +231,12 @@ class Operations:
             elif key not in self.balances:
                 self.balances[key] = (len(self.balances), _limits_in_method(symbol, operation))
 
-    def temperature_of(self, symbol: str) -> TemperatureRows | None:
-        return self.temperature_rows.get(symbol)
-
     # -- measured solutions -----------------------------------------------------------------------------------------
 
     def _build_dilutions(self, structure: Structure) -> None:
         for symbol, operation in self.each(Dilution):
             of_blank = operation.of == "blank"
-            solutions = [
-                label for label in structure.solutions if (label in structure.blank_solutions) == of_blank
-            ]
+            solutions = [label for label in structure.solutions if (label in structure.blank_solutions) == of_blank]
             self.dilution_tables[symbol] = build_dilutions(
                 self.context,
                 symbol,
@@ -292,9 +256,7 @@ class Operations:
             analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
             stock_rows = build_stocks(self.context, analytes, calibration.unit) if run.file.stocks else {}
             unit = run.file.run.reading_unit
-            build_curves(
-                self.context, structure, symbol, calibration.unit, unit, stock_rows, self.preparation_rows
-            )
+            build_curves(self.context, structure, symbol, calibration.unit, unit, stock_rows, self.preparation_rows)
             build_signals(self.context, structure, symbol, calibration, unit)
         for symbol, blank in self.each(Blank)[:1]:
             build_blanks(self.context, structure, symbol, blank.unit)
@@ -302,10 +264,24 @@ class Operations:
 
 def _case_of(operation: Input) -> InputCase:
     """The base statement of an input as a case that applies everywhere."""
-    keys = (
-        "u U k confidence half_width distribution top readings pooled_s pooled_dof dof reliability exact "
-        "evaluation source estimate"
-    ).split()
+    keys = [
+        "u",
+        "U",
+        "k",
+        "confidence",
+        "half_width",
+        "distribution",
+        "top",
+        "readings",
+        "pooled_s",
+        "pooled_dof",
+        "dof",
+        "reliability",
+        "exact",
+        "evaluation",
+        "source",
+        "estimate",
+    ]
     return InputCase(**{key: getattr(operation, key) for key in keys})
 
 
@@ -323,6 +299,7 @@ def _limits_in_method(symbol: str, operation: Volume | Weighing) -> Limits:
         document="method",
         path=("symbols", symbol),
         nominal=pick("value") or pick("nominal"),
+        nominal_key="value" if pick("value") else "nominal",
         tolerance=pick("tolerance") if volume else pick("linearity"),
         tolerance_key="tolerance" if volume else "linearity",
         tolerance_distribution=pick("tolerance_distribution") or "rectangular",

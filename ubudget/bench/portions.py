@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import MASS_SHOWN, method_place
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.stated import is_relative
+from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import FILLING, add_volume
 from ubudget.bench.weighing import EFFECT as WEIGHING
 from ubudget.bench.weighing import add_weighing
@@ -19,16 +19,13 @@ from ubudget.records.amount import Amount
 from ubudget.records.method import DryMassFactor, Input, Volume, Weighing
 from ubudget.records.run import Portion, amount_of
 
-if TYPE_CHECKING:
-    from ubudget.bench.operations import Operations
-
 PORTIONS, BLANK_PORTIONS = "portions", "blank portions"
 
 
 class PortionTables:
     """Builds `portions` and `blank portions`. A method file alone has one unnamed portion."""
 
-    def __init__(self, operations: Operations) -> None:
+    def __init__(self, operations: SymbolRows) -> None:
         self.operations = operations
         self.context = operations.context
         structure = operations.structure
@@ -59,9 +56,7 @@ class PortionTables:
         return not operation.column if operation.shared is None else operation.shared
 
     def _build_blanks(self) -> None:
-        volumes = [
-            (symbol, operation) for symbol, operation in self.operations.each(Volume) if operation.of == "blank"
-        ]
+        volumes = [(symbol, operation) for symbol, operation in self.operations.each(Volume) if operation.of == "blank"]
         if volumes and self.blanks:
             table = self._start(BLANK_PORTIONS, "Blanks", self.blanks)
             for symbol, operation in volumes:
@@ -80,7 +75,13 @@ class PortionTables:
     # -- columns of the samples table, or estimates of the method ---------------------------------------------------
 
     def _amounts(
-        self, table: TableBuilder, name: str, unit: str, column: str, amount: Amount | None, path: tuple[str, ...]
+        self,
+        table: TableBuilder,
+        name: str,
+        unit: str,
+        column: str,
+        amount: Amount | None,
+        path: tuple[str, ...],
     ) -> Symbol:
         values: list[float | None] = []
         places: list[Place | None] = []
@@ -120,9 +121,7 @@ class PortionTables:
             convert(1.0, MASS_SHOWN, operation.unit),
         )
 
-    def _volume(
-        self, table: TableBuilder, symbol: str, operation: Volume, portions: Sequence[Portion | None]
-    ) -> None:
+    def _volume(self, table: TableBuilder, symbol: str, operation: Volume, portions: Sequence[Portion | None]) -> None:
         ware = self.operations.ware
         keys = [
             operation.ware
@@ -134,10 +133,7 @@ class PortionTables:
                 f"{symbol}.ware",
                 f"{symbol}: ware",
                 keys,
-                [
-                    Place("samples", (portion.row, operation.ware_column)) if portion else None
-                    for portion in portions
-                ],
+                [Place("samples", (portion.row, operation.ware_column)) if portion else None for portion in portions],
             )
         own_unit = self.operations.ware_unit
         name = symbol if operation.unit == own_unit else f"{symbol} in {own_unit}"
@@ -172,9 +168,7 @@ class PortionTables:
             table.formula(symbol, symbol, operation.unit, Symbol(f"estimate of {symbol}"))
         self._leaf_with_stated_u(table, symbol, symbol, operation.group or symbol, operation.quantity)
 
-    def _leaf_with_stated_u(
-        self, table: TableBuilder, name: str, symbol: str, group: str, quantity: str
-    ) -> None:
+    def _leaf_with_stated_u(self, table: TableBuilder, name: str, symbol: str, group: str, quantity: str) -> None:
         """A leaf whose uncertainty stands in the table of stated inputs, relative or absolute."""
         rows = []
         for portion in self.portions:
@@ -197,4 +191,3 @@ class PortionTables:
         trait = Trait(name, quantity, group, evaluation, distribution, entry.stated.source)
         shared_estimate = [("stated", row) for row in rows] if finite else None
         table.leaf(name, f"u({name})", [trait] * table.size, dof=dof, estimates=shared_estimate)
-

@@ -43,8 +43,7 @@ def parameters_of(symbol: str, precision: Precision) -> list[Parameters]:
         )
         rows.append(Parameters(symbol, base, ("symbols", symbol)))
     return rows + [
-        Parameters(symbol, case, ("symbols", symbol, "for", number))
-        for number, case in enumerate(precision.cases)
+        Parameters(symbol, case, ("symbols", symbol, "for", number)) for number, case in enumerate(precision.cases)
     ]
 
 
@@ -57,12 +56,8 @@ def build_precision(context: Context, rows: Sequence[Parameters], unit: str) -> 
     def place(row: Parameters, key: str, amount: Amount | None, shown: str) -> Place | None:
         return method_place(*row.path, key, unit=shown) if amount else None
 
-    constants = [
-        context.in_unit(row.case.constant, unit, "method", f"symbol {row.symbol}, constant") for row in rows
-    ]
-    relatives = [
-        context.in_unit(row.case.relative, "%", "method", f"symbol {row.symbol}, relative") for row in rows
-    ]
+    constants = [context.in_unit(row.case.constant, unit, "method", f"symbol {row.symbol}, constant") for row in rows]
+    relatives = [context.in_unit(row.case.relative, "%", "method", f"symbol {row.symbol}, relative") for row in rows]
     has_constant = any(value is not None for value in constants)
     has_relative = any(value is not None for value in relatives)
     if has_constant:
@@ -83,11 +78,23 @@ def build_precision(context: Context, rows: Sequence[Parameters], unit: str) -> 
         )
     present = np.array([value is not None for value in constants]).astype(np.int64)
     table.formula(
-        "u constant", "u of the constant part", unit, 0, "", [Symbol("constant")] if has_constant else [], present
+        "u constant",
+        "u of the constant part",
+        unit,
+        0,
+        "",
+        [Symbol("constant")] if has_constant else [],
+        present,
     )
     present = np.array([value is not None for value in relatives]).astype(np.int64)
     table.formula(
-        "u relative", "u of the relative part", "", 0, "", [Symbol("relative") / 100] if has_relative else [], present
+        "u relative",
+        "u of the relative part",
+        "",
+        0,
+        "",
+        [Symbol("relative") / 100] if has_relative else [],
+        present,
     )
     table.given(
         "dof",
@@ -179,7 +186,9 @@ def _by_level(
 
     def pick(place: int) -> Symbol:
         rows = [band.rows[min(place, len(band.rows) - 1)] for band in bands]
-        return table.pick(f"{column} of {symbol}" + (f", band {place + 1}" if most > 1 else ""), PRECISION, column, rows)
+        return table.pick(
+            f"{column} of {symbol}" + (f", band {place + 1}" if most > 1 else ""), PRECISION, column, rows
+        )
 
     result: Expression = pick(most - 1)
     for place in reversed(range(most - 1)):

@@ -46,9 +46,7 @@ def add_single_readings(
     """Columns solution, analyte, line, replicate, reading, include, reason; gives reading and include."""
     run = context.records.run
     assert run is not None
-    excluded = {
-        (mark.solution, mark.analyte, mark.line, mark.replicate): mark.reason for mark in run.file.exclusions
-    }
+    excluded = {(mark.solution, mark.analyte, mark.line, mark.replicate): mark.reason for mark in run.file.exclusions}
     keys = [(items[i].solution, *items[i].line, replicate) for i, replicate, _ in flat]
     # An exclusion may leave the line out where the analyte has only one.
     reasons = [excluded.get(key) or excluded.get((key[0], key[1], "", key[3])) for key in keys]

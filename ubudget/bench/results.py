@@ -4,41 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from ubudget.bench.blank import BLANKS, blank_estimate
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.cases import best_rows, lower_end
-from ubudget.bench.context import COUNTED, Context
-from ubudget.bench.equation import Definition, Equations, unit_of_symbol
-from ubudget.bench.inverse import SIGNALS
-from ubudget.bench.lines import LINES
-from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS, PortionTables
-from ubudget.bench.precision import Bands, add_precision
-from ubudget.bench.stated import TABLE as INPUTS
-from ubudget.bench.structure import ResultRow, Structure
-from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
-from ubudget.quantity.graph import Joint, Place, Trait
-from ubudget.records.method import (
-    Blank,
-    Calibration,
-    Constant,
-    Dilution,
-    DryMassFactor,
-    Input,
-    LineParameter,
-    Precision,
-    Volume,
-    Weighing,
+from ubudget.bench.context import Context
+from ubudget.bench.equation import Definition, Equations
+from ubudget.bench.result_table import (
+    ANALYTE,
+    LINE,
+    PORTION_RESULTS,
+    RANGE,
+    RESULTS,
+    SAMPLE,
+    STATUS,
+    ResultTable,
 )
-
-if TYPE_CHECKING:
-    from ubudget.bench.operations import Operations
-
-RESULTS, PORTION_RESULTS, CONSTANTS, CORRELATIONS = "results", "portion results", "constants", "correlations"
-LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"
-SAMPLE, PORTION, ANALYTE, LINE, SOLUTION = "sample name", "portion number", "analyte name", "line name", "solution read"
-"""Columns beside the symbols of the method; names with a space cannot meet a symbol."""
+from ubudget.bench.structure import Structure
+from ubudget.bench.symbol_rows import SymbolRows
+from ubudget.quantity.expression import ZERO, Expression, apply
 
 
 @dataclass(frozen=True)
@@ -52,18 +34,18 @@ class ResultKey:
 
 
 def add_results(
-    context: Context, operations: Operations, equations: Equations, structure: Structure | None
+    context: Context, operations: SymbolRows, equations: Equations, structure: Structure | None
 ) -> tuple[ResultKey, ...]:
     """Tables `portion results` (only where a sample has several portions) and `results`; gives the keys of the
     latter's rows."""
     if structure is None:
-        builder = _ResultTable(context, operations, equations, None, RESULTS)
+        builder = ResultTable(context, operations, equations, None, RESULTS)
         builder.build()
         document = context.records.method.document
         return (ResultKey(document.id, document.measurand, None),)
     groups = _groups(structure)
     several = any(len(rows) > 1 for rows in groups.values())
-    _ResultTable(context, operations, equations, structure, PORTION_RESULTS if several else RESULTS).build()
+    ResultTable(context, operations, equations, structure, PORTION_RESULTS if several else RESULTS).build()
     if several:
         _build_means(context, equations.result, structure, groups)
     return tuple(
@@ -124,297 +106,3 @@ def _fold(operation: str, parts: Sequence[Expression]) -> Expression:
     for part in parts[1:]:
         total = apply(operation, total, part)
     return total
-
-
-class _ResultTable:
-    """The result equation over portions and lines; every symbol is picked from the table of its operation."""
-
-    def __init__(
-        self,
-        context: Context,
-        operations: Operations,
-        equations: Equations,
-        structure: Structure | None,
-        name: str,
-    ) -> None:
-        self.context, self.operations, self.equations = context, operations, equations
-        self.structure = structure
-        self.method = context.records.method
-        self.rows: Sequence[ResultRow] = structure.results if structure else (ResultRow(0, ("", ""), -1),)
-        title = "Results of the portions" if name == PORTION_RESULTS else "Results"
-        self.table = TableBuilder(name, title, len(self.rows), context.shared)
-        self.banded: list[str] = []
-
-    def build(self) -> None:
-        self._labels()
-        self._constants()
-        for symbol, operation in self.method.symbols.items():
-            if isinstance(operation, Input):
-                self._input(symbol, operation)
-            elif isinstance(operation, Calibration):
-                self._pick(symbol, SIGNALS, "c", [row.measured for row in self.rows])
-            elif isinstance(operation, Blank):
-                self._blank(symbol, operation)
-            elif isinstance(operation, (Weighing, DryMassFactor)):
-                self._pick(symbol, PORTIONS, symbol, [row.portion for row in self.rows])
-            elif isinstance(operation, Volume):
-                blank = operation.of == "blank"
-                rows = [0 if blank else row.portion for row in self.rows]
-                self._pick(symbol, BLANK_PORTIONS if blank else PORTIONS, symbol, rows)
-            elif isinstance(operation, Dilution):
-                self._dilution(symbol, operation)
-            elif isinstance(operation, LineParameter):
-                row = self.operations.line_rows.get(operation.data, 0)
-                column = "slope" if operation.parameter == "slope" else "intercept at origin"
-                self._pick(symbol, LINES, column, [row] * self.table.size)
-        self._level()
-        for symbol, operation in self.method.symbols.items():
-            if isinstance(operation, Precision):
-                self._precision(symbol, operation)
-        for definition in (*self.equations.intermediates, self.equations.result):
-            self._define(definition)
-        self._status()
-        self._correlations()
-        self.context.tables[self.table.name] = self.table.build()
-
-    def _pick(self, symbol: str, table: str, column: str, rows: Sequence[int]) -> None:
-        """The symbol's value as a column of its own, so that the equation reads within one row."""
-        value = self.table.pick(f"{symbol} from {table}", table, column, rows)
-        self.table.formula(symbol, symbol, unit_of_symbol(self.method, symbol), value)
-
-    def _labels(self) -> None:
-        table, structure = self.table, self.structure
-        if structure is None:
-            document = self.method.document
-            table.label(SAMPLE, "sample", [document.id])
-            table.label(ANALYTE, "measurand", [document.measurand])
-            table.label(LINE, "line", [""])
-            return
-        portions = [structure.portions[row.portion] for row in self.rows]
-        table.label(SAMPLE, "sample", [portion.sample for portion in portions])
-        if table.name == PORTION_RESULTS:
-            table.label(PORTION, "portion", [str(portion.portion) for portion in portions])
-        table.label(ANALYTE, "analyte", [row.line[0] for row in self.rows])
-        table.label(LINE, "line", [row.line[1] for row in self.rows])
-        table.label(SOLUTION, "solution read", [structure.measured[row.measured].solution for row in self.rows])
-
-    def _constants(self) -> None:
-        constants = self.operations.each(Constant)
-        if not constants:
-            return
-        table = TableBuilder(CONSTANTS, "Constants of the method", len(constants), self.context.shared)
-        table.label("symbol", "symbol", [symbol for symbol, _ in constants])
-        table.label("quantity", "quantity", [operation.quantity for _, operation in constants])
-        table.label("unit", "unit", [operation.value.unit or "1" for _, operation in constants])
-        table.given(
-            "value",
-            "value, exact",
-            "",
-            [operation.value.value for _, operation in constants],
-            [
-                Place("method", ("symbols", symbol, "value"), operation.value.unit)
-                for symbol, operation in constants
-            ],
-        )
-        self.context.tables[CONSTANTS] = table.build()
-        for number, (symbol, _) in enumerate(constants):
-            self._pick(symbol, CONSTANTS, "value", [number] * self.table.size)
-
-    def _matrix(self, row: ResultRow) -> str:
-        return self.structure.portions[row.portion].matrix if self.structure else ""
-
-    def _input(self, symbol: str, operation: Input) -> None:
-        if not PortionTables.shared(operation):
-            self._pick(symbol, PORTIONS, symbol, [row.portion for row in self.rows])
-            return
-        chosen = [self.operations.input_row(symbol, *row.line, self._matrix(row)) for row in self.rows]
-        for row, bands in zip(self.rows, chosen, strict=True):
-            if not bands:
-                self.context.find(
-                    "stop",
-                    "method",
-                    f"symbol {symbol}",
-                    f"no case for {' '.join(row.line).strip() or 'the result'}",
-                    "a statement without selector, or one for each analyte, line or matrix",
-                    f"add a table [[symbols.{symbol}.for]]",
-                )
-                return
-        components = self.operations.component_rows.get(symbol, [])
-        if len(chosen[0]) > 1 or any(len(bands) > 1 for bands in chosen):
-            self._banded_input(symbol, chosen)
-        elif components:
-            total: Expression = self.table.pick(f"{symbol} stated", INPUTS, "estimate", [b[0] for b in chosen])
-            for number, row_number in enumerate(components):
-                name = self.operations.entries[row_number].symbol
-                total = total + self.table.pick(name, INPUTS, "estimate", [row_number] * self.table.size)
-            self.table.formula(symbol, symbol, operation.unit, total)
-        else:
-            self._pick(symbol, INPUTS, "estimate", [bands[0] for bands in chosen])
-
-    def _banded_input(self, symbol: str, chosen: Sequence[list[int]]) -> None:
-        """An input whose value depends on the level of the result; the level itself uses its lowest band."""
-        self.banded.append(symbol)
-        most = max(len(bands) for bands in chosen)
-        picks = [
-            self.table.pick(
-                f"{symbol}, band {place + 1}", INPUTS, "estimate", [b[min(place, len(b) - 1)] for b in chosen]
-            )
-            for place in range(most)
-        ]
-        expression: Expression = picks[-1]
-        cases = dict((row, case) for case, row in self.operations.case_rows[symbol])
-        for place in reversed(range(most - 1)):
-            ends = [
-                lower_end(cases[bands[place + 1]]) if place + 1 < len(bands) else 1e99 for bands in chosen
-            ]
-            end = self.table.given(f"end of band {place + 1} of {symbol}", f"upper end of band {place + 1}", "", ends)
-            expression = apply("if_less", Symbol(LEVEL), end, picks[place], expression)
-        unit = self.operations.entries[chosen[0][0]].unit
-        self.table.formula(symbol, symbol, unit, expression)
-
-    def _blank(self, symbol: str, operation: Blank) -> None:
-        assert self.structure is not None
-        rows = [self.structure.lines.index(row.line) for row in self.rows]
-        mean = self.table.pick(f"mean {symbol}", BLANKS, "c", rows)
-        s_b = self.table.pick(f"s_b of {symbol}", BLANKS, "s_b", rows)
-        self.table.pick(f"dof of {symbol}", BLANKS, "dof", rows)
-        counted = operation.own_blank == COUNTED
-        name = f"{symbol}.own"
-        if counted:
-            self.table.formula(f"ν of {symbol}", f"ν of {symbol}", "", Symbol(f"dof of {symbol}"))
-        own = self.table.deviation(
-            name,
-            name,
-            operation.unit,
-            s_b if counted else Number(0),
-            [
-                Trait(
-                    name,
-                    "the sample's own blank",
-                    "blank",
-                    "A",
-                    "t",
-                    "scatter between blanks" if counted else operation.own_blank,
-                )
-            ]
-            * self.table.size,
-            dof=f"ν of {symbol}" if counted else None,
-            # One portion has one blank of its own, read on each line.
-            members=[("own blank", row.portion, row.line) for row in self.rows],
-            estimates=[blank_estimate(row.line) for row in self.rows] if counted else None,
-        )
-        self.table.formula(symbol, symbol, operation.unit, mean + own)
-
-    def _dilution(self, symbol: str, operation: Dilution) -> None:
-        assert self.structure is not None
-        name = self.operations.dilution_tables[symbol]
-        labels = self.context.tables[name].by_name["solution"].values
-        place = {label: row for row, label in enumerate(labels)}
-        rows = [
-            0 if operation.of == "blank" else place[self.structure.measured[row.measured].solution]
-            for row in self.rows
-        ]
-        self._pick(symbol, name, symbol, rows)
-
-    def _level(self) -> None:
-        """The result without its precision deviations, for parameters that depend on the level."""
-        precisions = [symbol for symbol, _ in self.operations.each(Precision)]
-        if not precisions and not self.banded:
-            return
-        replaced: dict[str, Expression] = {symbol: ZERO for symbol in precisions}
-        replaced |= {symbol: Symbol(f"{symbol}, band 1") for symbol in self.banded}
-        result = self.equations.result
-        expression = substitute(self._with_factor(result), replaced)
-        self.table.formula(LEVEL, "level of the result", result.unit, expression)
-
-    def _precision(self, symbol: str, operation: Precision) -> None:
-        all_rows = self.operations.precision_rows
-        own = [number for number, row in enumerate(all_rows) if row.symbol == symbol]
-        cases = [all_rows[number].case for number in own]
-        bands = []
-        for row in self.rows:
-            chosen = best_rows(cases, *row.line, self._matrix(row))
-            if not chosen:
-                self.context.find(
-                    "stop",
-                    "method",
-                    f"symbol {symbol}",
-                    f"no case for {' '.join(row.line).strip() or 'the result'}",
-                    "a statement without selector, or one for each analyte, line or matrix",
-                    f"add a table [[symbols.{symbol}.for]]",
-                )
-                return
-            ends = tuple(lower_end(cases[after]) for after in chosen[1:])
-            bands.append(Bands(tuple(own[number] for number in chosen), ends))
-        run_members = None
-        if operation.part == "between runs":
-            run_members = [("between runs", symbol, row.line) for row in self.rows]
-        add_precision(
-            self.table,
-            symbol,
-            operation,
-            bands,
-            all_rows,
-            Symbol(LEVEL),
-            self.method.document.unit,
-            run_members,
-        )
-
-    def _with_factor(self, definition: Definition) -> Expression:
-        if definition.factor == 1:
-            return definition.expression
-        return definition.expression * Symbol(_factor_name(definition))
-
-    def _define(self, definition: Definition) -> None:
-        if definition.factor != 1 and not self.table.has(_factor_name(definition)):
-            self.table.given(
-                _factor_name(definition), f"conversion to {definition.unit or '1'}", "", definition.factor
-            )
-        self.table.formula(
-            definition.name, definition.name, definition.unit, self._with_factor(definition), "method, equation"
-        )
-
-    def _status(self) -> None:
-        if self.structure is None:
-            self.table.formula(STATUS, "status (0 = usable)", "", 0)
-            self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
-            return
-        rows = [row.measured for row in self.rows]
-        status: Expression = self.table.pick("status of the line", SIGNALS, "status", rows)
-        if self.operations.each(Blank):
-            blanks = [self.structure.lines.index(row.line) for row in self.rows]
-            n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
-            status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
-        self.table.formula(STATUS, "status (0 = usable)", "", status)
-        self.table.formula(
-            RANGE, "range (-1 below, 1 above)", "", self.table.pick("range of the line", SIGNALS, "range", rows)
-        )
-
-    def _correlations(self) -> None:
-        declared = self.method.correlations
-        if not declared:
-            return
-        table = TableBuilder(CORRELATIONS, "Declared correlations", len(declared), self.context.shared)
-        table.label("a", "quantity", [pair.between[0] for pair in declared])
-        table.label("b", "and", [pair.between[1] for pair in declared])
-        table.given(
-            "r",
-            "correlation coefficient r",
-            "",
-            [pair.coefficient for pair in declared],
-            [Place("method", ("correlation", number, "coefficient")) for number in range(len(declared))],
-        )
-        table.label("source", "source", [pair.source for pair in declared])
-        self.context.tables[CORRELATIONS] = table.build()
-        for number, pair in enumerate(declared):
-            for _, a in self.operations.case_rows.get(pair.between[0], []):
-                for _, b in self.operations.case_rows.get(pair.between[1], []):
-                    self.context.joints.append(
-                        Joint((INPUTS, "estimate", a), (INPUTS, "estimate", b), CORRELATIONS, "r", number)
-                    )
-
-
-def _factor_name(definition: Definition) -> str:
-    return f"conversion of {definition.name}"
-
-

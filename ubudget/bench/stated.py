@@ -88,7 +88,8 @@ def build_inputs(context: Context, entries: list[Entry]) -> None:
         [_trait(entry) for entry in entries],
         dof="dof",
         members=[
-            None if entry.exact else entry.member or (TABLE, row) for row, entry in enumerate(entries)
+            None if entry.exact else (TABLE, row) if entry.member is None else entry.member
+            for row, entry in enumerate(entries)
         ],
     )
     context.tables[TABLE] = table.build()
@@ -132,9 +133,7 @@ def _observations(context: Context, entries: list[Entry]) -> tuple[np.ndarray, n
     stops = np.cumsum(counts)
     if counts.sum():
         flat = [
-            (entry, number, reading)
-            for entry in entries
-            for number, reading in enumerate(entry.stated.readings or ())
+            (entry, number, reading) for entry in entries for number, reading in enumerate(entry.stated.readings or ())
         ]
         table = TableBuilder("observations", "Repeated observations", len(flat), context.shared)
         table.label("symbol", "symbol", [entry.symbol for entry, _, _ in flat])
@@ -142,9 +141,7 @@ def _observations(context: Context, entries: list[Entry]) -> tuple[np.ndarray, n
             context.in_unit(reading, entry.unit, "method", f"symbol {entry.symbol}, reading {number + 1}")
             for entry, number, reading in flat
         ]
-        places = [
-            method_place(*entry.path, "readings", number, unit=entry.unit) for entry, number, _ in flat
-        ]
+        places = [method_place(*entry.path, "readings", number, unit=entry.unit) for entry, number, _ in flat]
         observed = table.given("value", "observation", "", nan_where_none(values), places)
         owner = np.repeat(np.arange(len(entries)), counts)
         mean = table.pick("mean", TABLE, "mean", owner)
@@ -211,9 +208,7 @@ def _divisor_of(stated: Stated, k: Symbol) -> Expression:
     return Number(1)
 
 
-def _uncertainty(
-    table: TableBuilder, entries: list[Entry], figure: Symbol, divided: Symbol, estimate: Symbol
-) -> None:
+def _uncertainty(table: TableBuilder, entries: list[Entry], figure: Symbol, divided: Symbol, estimate: Symbol) -> None:
     absolute: Operand = figure / divided
     relative = figure / 100 * apply("abs", estimate) / divided
     ways: list[Operand] = [Number(0), absolute, relative]
@@ -231,9 +226,7 @@ def _uncertainty(
         else:
             # Without an estimate here the figure stays in per cent; its users apply it to their own estimate.
             way.append(2 if is_relative(entry) and entry.estimate is not None else 1)
-    table.formula(
-        "u", "standard uncertainty u", "", ways[0], "GUM 4.2.3, 4.3", ways[1:], np.array(way, dtype=np.int64)
-    )
+    table.formula("u", "standard uncertainty u", "", ways[0], "GUM 4.2.3, 4.3", ways[1:], np.array(way, dtype=np.int64))
 
 
 def _dof(table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: np.ndarray) -> None:
@@ -248,9 +241,7 @@ def _dof(table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: n
         values.append(given or INFINITE_DOF)
         key = "pooled_dof" if stated.pooled_dof else "dof"
         places.append(method_place(*entry.path, key) if given else None)
-        way.append(
-            1 if stated.reliability else 2 if stated.readings is not None and not stated.pooled_s else 0
-        )
+        way.append(1 if stated.reliability else 2 if stated.readings is not None and not stated.pooled_s else 0)
     if not any(way):
         table.given("dof", "degrees of freedom", "", values, places)
         return
@@ -260,10 +251,7 @@ def _dof(table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: n
         "relative uncertainty of u",
         "",
         nan_where_none(reliabilities),
-        [
-            method_place(*entry.path, "reliability") if entry.stated.reliability else None
-            for entry in entries
-        ],
+        [method_place(*entry.path, "reliability") if entry.stated.reliability else None for entry in entries],
     )
     ways: list[Operand] = [1 / (2 * reliability**2)]
     if 2 in way:
@@ -289,6 +277,4 @@ def _trait(entry: Entry) -> Trait:
         distribution = "t"
     else:
         distribution = "normal"
-    return Trait(
-        entry.symbol, entry.quantity, entry.group, evaluation, distribution, stated.source, stated.top or 0.0
-    )
+    return Trait(entry.symbol, entry.quantity, entry.group, evaluation, distribution, stated.source, stated.top or 0.0)

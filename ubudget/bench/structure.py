@@ -106,9 +106,7 @@ def _chains(run: Run) -> tuple[dict[str, str], dict[str, tuple[DilutionStep, ...
     return origin, steps
 
 
-def _by_line(
-    readings: Sequence[Reading], lines: Sequence[Line], solutions: Sequence[str]
-) -> tuple[Measured, ...]:
+def _by_line(readings: Sequence[Reading], lines: Sequence[Line], solutions: Sequence[str]) -> tuple[Measured, ...]:
     place = {label: number for number, label in enumerate(solutions)}
     number_of = {line: number for number, line in enumerate(lines)}
     chosen = [

@@ -60,17 +60,13 @@ def add_volume(
         total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group)
     if temperature is not None:
         rows = [temperature.deviation] * table.size
-        expansion = table.pick(
-            f"expansion of {symbol}", INPUTS, "estimate", [temperature.expansion] * table.size
-        )
+        expansion = table.pick(f"expansion of {symbol}", INPUTS, "estimate", [temperature.expansion] * table.size)
         if temperature.shared:
             kelvin = table.pick(f"{symbol}.temperature", INPUTS, "estimate", rows)
         else:
             name = f"{symbol}.temperature"
             u = table.pick(f"u of {name}", INPUTS, "u", rows)
-            trait = Trait(
-                name, "temperature of the liquid", group, "B", temperature.distribution, temperature.source
-            )
+            trait = Trait(name, "temperature of the liquid", group, "B", temperature.distribution, temperature.source)
             kelvin = table.deviation(name, name, "K", u, [trait] * table.size)
         total = total + base * expansion * kelvin
     return table.formula(symbol, symbol, unit, total, "QUAM A1")
@@ -82,15 +78,11 @@ def _member(limits: Limits, table: str, symbol: str, row: int) -> Hashable:
 
 def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
     certified = limits.certified is not None
-    if certified:
-        distribution = "normal"
-    elif limits.tolerance_distribution == "normal 95 %":
+    if certified or limits.tolerance_distribution == "normal 95 %":
         distribution = "normal"
     else:
         distribution = limits.tolerance_distribution
-    return Trait(
-        name, "calibration of the ware", group, "B", distribution, f"{limits.key}: {limits.source}"
-    )
+    return Trait(name, "calibration of the ware", group, "B", distribution, f"{limits.key}: {limits.source}")
 
 
 def _repeatability(

@@ -53,14 +53,22 @@ def add_weighing(
             distribution = "normal" if balance.certified else "rectangular"
             name = f"{symbol}.{reading} {part}"
             deviation = table.deviation(
-                name, name, unit, u_calibration * factor, [trait(part, distribution, balance.source)] * table.size
+                name,
+                name,
+                unit,
+                u_calibration * factor,
+                [trait(part, distribution, balance.source)] * table.size,
             )
             deviations.append(sign * deviation)
         if balance.resolution:
             name = f"{symbol}.{reading} resolution"
             source = f"resolution of {balance.key}"
             deviation = table.deviation(
-                name, name, unit, u_resolution * factor, [trait("resolution", "rectangular", source)] * table.size
+                name,
+                name,
+                unit,
+                u_resolution * factor,
+                [trait("resolution", "rectangular", source)] * table.size,
             )
             deviations.append(sign * deviation)
         if balance.repeatability:

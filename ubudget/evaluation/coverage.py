@@ -175,7 +175,4 @@ def _reported(more: _More, value: str, unit: str, expanded: Symbol, rounding: Ro
     decade_after = apply("whole", apply("log10", apply("larger", reported_u, 1e-300)) + 1e-12)
     shown: Expression = apply("if_equal", reported_u, 0, 6, digits - 1 - decade_after)
     decimals = more.formula(DECIMALS, "decimal places reported", "", shown)
-    more.formula(
-        REPORTED, "reported value", unit, apply("round", Symbol(value), decimals), "GUM 7.2.6"
-    )
-
+    more.formula(REPORTED, "reported value", unit, apply("round", Symbol(value), decimals), "GUM 7.2.6")

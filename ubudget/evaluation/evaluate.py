@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
-from ubudget.bench.results import RANGE, STATUS
+from ubudget.bench.result_table import RANGE, STATUS
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -184,9 +184,7 @@ class Evaluation:
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
         """The budget of one result, in the order of its slots; covariances last."""
         variance = float(self.column(STANDARD)[row]) ** 2
-        rows = [
-            self._budget_row(slot, row, variance) for slot in self.slots if slot.rows[row] >= 0
-        ]
+        rows = [self._budget_row(slot, row, variance) for slot in self.slots if slot.rows[row] >= 0]
         rows += [
             self._covariance_row(covariance, row, variance)
             for covariance in self.propagated.covariances

@@ -13,7 +13,7 @@ import numpy as np
 from uncertainties import ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination, Variable
 
-from ubudget.bench.results import STATUS
+from ubudget.bench.result_table import STATUS
 from ubudget.evaluation.covariance import contributions, declared_correlations
 from ubudget.evaluation.propagation import Propagated
 from ubudget.quantity.graph import Array

@@ -19,7 +19,7 @@ from ubudget.quantity.graph import Column, Formula, Given, Graph, Label, Leaf, P
 
 @dataclass(frozen=True, eq=False)
 class Path:
-    """The way from a column to one leaf: row of the leaf for each row (-1 = none), sensitivity in this table's names."""
+    """The way from a column to one leaf: its row for each row (-1 = none), and the sensitivity in this table's names."""
 
     leaf: tuple[str, str]
     rows: Rows
@@ -86,9 +86,7 @@ class _Draft:
         for name in {**self.columns, **self.references}:
             table = graph.tables[name]
             graph = graph.with_table(
-                table.with_columns(
-                    tuple(self.columns.get(name, {}).values()), self.references.get(name, {})
-                )
+                table.with_columns(tuple(self.columns.get(name, {}).values()), self.references.get(name, {}))
             )
         return graph
 
@@ -249,15 +247,12 @@ def _mask_name(where: np.ndarray) -> str:
     return np.packbits(where).tobytes().hex()
 
 
-def _slot(
-    draft: _Draft, home: Table, leaf_key: tuple[str, str], rows: Rows, c: Expression
-) -> Slot:
+def _slot(draft: _Draft, home: Table, leaf_key: tuple[str, str], rows: Rows, c: Expression) -> Slot:
     leaf = _leaf(draft.graph, leaf_key)
     trait = leaf.traits[_first(rows)]
     symbol = _unused(trait.symbol, {slot[2:-1] for slot in draft.columns.get(home.name, {})})
     coefficient = draft.add_column(
-        home.name,
-        Formula(f"c({symbol})", f"c({symbol})", "", c, "sensitivity coefficient, GUM 5.1.3")
+        home.name, Formula(f"c({symbol})", f"c({symbol})", "", c, "sensitivity coefficient, GUM 5.1.3")
     )
     draft.add_reference(home.name, f"u({symbol})", Pick(leaf_key[0], leaf.u, rows, 0.0))
     return Slot(

@@ -20,9 +20,7 @@ def replace_file(path: Path, data: bytes, *, force: bool = False) -> None:
     if path.is_dir():
         raise NotWritable(f"{path}: this is a folder; a file name is needed; name a file inside it")
     if path.exists() and not force:
-        raise OutputExists(
-            f"{path}: the file exists already; a new name is needed; choose another or allow replacing"
-        )
+        raise OutputExists(f"{path}: the file exists already; a new name is needed; choose another or allow replacing")
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
         _write_through(beside, data)

@@ -67,9 +67,7 @@ def parse_csv(text: str, file: str) -> tuple[CsvTable | None, list[Finding]]:
         ]
     rows = [row for row in rows if any(row)]
     if not rows:
-        return None, [
-            _finding(file, "whole file", "no text", "a line of headings and one line per row", "fill it in")
-        ]
+        return None, [_finding(file, "whole file", "no text", "a line of headings and one line per row", "fill it in")]
     headings = [parse_heading(cell) for cell in _without_empty_end(rows[0])]
     if len(headings) == 1 and (";" in headings[0].text or "\t" in headings[0].text):
         return None, [_wrong_separator(headings[0], file)]
@@ -106,9 +104,7 @@ def _heading_findings(headings: list[Heading], file: str) -> list[Finding]:
     for number, heading in enumerate(headings, start=1):
         place = f"heading {number}"
         if not heading.key:
-            findings.append(
-                _finding(file, place, "an empty heading", "a name", "name the column or delete it")
-            )
+            findings.append(_finding(file, place, "an empty heading", "a name", "name the column or delete it"))
         elif heading.key in seen:
             found = f'the heading "{heading.key[:40]}" a second time'
             findings.append(_finding(file, place, found, "each heading once", "rename or delete one column"))
@@ -126,9 +122,7 @@ def _wrong_separator(heading: Heading, file: str) -> Finding:
 
 
 def _too_many_cells(row: list[str], headings: list[Heading], file: str, place: str) -> Finding:
-    halves = any(
-        _COMMA_HALVES.fullmatch(left[-1:]) and _COMMA_HALVES.fullmatch(right) for left, right in pairwise(row)
-    )
+    halves = any(_COMMA_HALVES.fullmatch(left[-1:]) and _COMMA_HALVES.fullmatch(right) for left, right in pairwise(row))
     return _finding(
         file,
         place,

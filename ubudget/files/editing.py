@@ -107,9 +107,7 @@ def _set_field(document: dict[str, Any], edit: Edit) -> str:
     if isinstance(old, (dict, list)):
         return "a table, not a single field"
     holder[last] = (
-        _edited_text(old, edit.value)
-        if isinstance(edit.value, str)
-        else edited_amount(old, edit.value, edit.unit)
+        _edited_text(old, edit.value) if isinstance(edit.value, str) else edited_amount(old, edit.value, edit.unit)
     )
     return ""
 
@@ -179,11 +177,7 @@ _ReadingKey = tuple[str, str, str, int]
 
 def _reading_of(edit: Edit) -> _ReadingKey | None:
     names, replicate = edit.path[1:4], edit.path[4:5]
-    if (
-        len(edit.path) != 5
-        or not all(isinstance(name, str) for name in names)
-        or not isinstance(replicate[0], int)
-    ):
+    if len(edit.path) != 5 or not all(isinstance(name, str) for name in names) or not isinstance(replicate[0], int):
         return None
     return cast(_ReadingKey, (*names, replicate[0]))
 
@@ -234,6 +228,4 @@ def _reason_alone(edit: Edit, file: str) -> Finding:
 
 def _bad_mark(edit: Edit, file: str) -> Finding:
     place = f"include mark of {_named(edit.path[1:])}"
-    return Finding(
-        "stop", file, place, str(edit.value)[:60], "1 (included) or 0 (left out)", "correct the mark"
-    )
+    return Finding("stop", file, place, str(edit.value)[:60], "1 (included) or 0 (left out)", "correct the mark")

@@ -62,9 +62,7 @@ def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
     return _records(texts, (), findings, frozenset(unreadable))
 
 
-def records_from_texts(
-    texts: Sequence[SourceText], edits: Sequence[Edit] = ()
-) -> tuple[Records | None, list[Finding]]:
+def records_from_texts(texts: Sequence[SourceText], edits: Sequence[Edit] = ()) -> tuple[Records | None, list[Finding]]:
     """The same from texts read before, as on the record sheet of a workbook, with the edits made since."""
     return _records(texts, edits, [], frozenset())
 
@@ -115,10 +113,7 @@ def _follows(finding: Finding, told: set[str], files: dict[Role, str]) -> bool:
 
 def _is_empty(run: Run | None, role: Role) -> bool:
     """Whether nothing of a table could be read."""
-    return (
-        run is None
-        or not {"samples": run.portions, "solutions": run.solutions, "readings": run.readings}[role]
-    )
+    return run is None or not {"samples": run.portions, "solutions": run.solutions, "readings": run.readings}[role]
 
 
 def _parsed(texts: Iterable[SourceText]) -> tuple[dict[Role, Document], list[Finding]]:
@@ -193,9 +188,7 @@ def _read_text(path: Path, role: Role, named: str = "") -> tuple[SourceText | No
     """The text of a file, UTF-8 with or without byte order mark, lines ended by a line feed alone."""
     name = path.name or str(path)
 
-    def refused(
-        found: str, accepted: str, remedy: str, place: str = "whole file"
-    ) -> tuple[None, list[Finding]]:
+    def refused(found: str, accepted: str, remedy: str, place: str = "whole file") -> tuple[None, list[Finding]]:
         return None, [Finding("stop", _printable(named or name), place, found, accepted, remedy)]
 
     try:
@@ -234,9 +227,7 @@ def _remedy_for_missing(path: Path) -> str:
 
 def _unencodable(texts: Iterable[SourceText]) -> list[Finding]:
     return [
-        Finding(
-            "stop", text.name, "whole file", "half a character", "text in UTF-8", "save the file as UTF-8"
-        )
+        Finding("stop", text.name, "whole file", "half a character", "text in UTF-8", "save the file as UTF-8")
         for text in texts
         if any("\ud800" <= character <= "\udfff" for character in text.text)
     ]
@@ -251,9 +242,7 @@ def _missing(file: RunFile | None, files: dict[Role, str], unreadable: frozenset
         name = str(getattr(file.run, role))
         if role not in files and role not in unreadable and (name or role == "method"):
             found = f"the text of {name} is missing" if name else "no method file"
-            findings.append(
-                Finding("stop", files["run"], f"run, {role}", found, "a file that exists", "name the file")
-            )
+            findings.append(Finding("stop", files["run"], f"run, {role}", found, "a file that exists", "name the file"))
     return findings
 
 

@@ -194,9 +194,7 @@ class SheetData:
             self._put(band.top - 1, band.left, band.left, title)
         for row, xml in enumerate(self._heading_rows(band, letters), band.top):
             self._put(row, band.left, right, xml)
-        stacks = [
-            self._column(column, letter, band) for column, letter in zip(band.columns, letters, strict=True)
-        ]
+        stacks = [self._column(column, letter, band) for column, letter in zip(band.columns, letters, strict=True)]
         for row, cells in enumerate(zip(*stacks, strict=True), band.first_row):
             self._put(row, band.left, right, "".join(cells))
 
@@ -208,9 +206,7 @@ class SheetData:
             unit: Look = "unit_right" if right else "unit"
             headings.append(self._cell(f"{letter}{band.top}", heading, column.heading, None, "General"))
             units.append(self._cell(f"{letter}{band.top + 1}", unit, column.unit or None, None, "General"))
-            remarks.append(
-                self._cell(f"{letter}{band.top + 2}", "remark", column.remark or None, None, "General")
-            )
+            remarks.append(self._cell(f"{letter}{band.top + 2}", "remark", column.remark or None, None, "General"))
         return "".join(headings), "".join(units), "".join(remarks)
 
     def _column(self, column: BandColumn, letter: str, band: Band) -> list[str]:

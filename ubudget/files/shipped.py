@@ -24,6 +24,4 @@ def shipped_folder(name: ShippedName) -> Path:
         if place.is_dir():
             return place
     looked = " and ".join(str(place) for place in places)
-    raise UbudgetError(
-        f"the folder {name} that comes with ubudget is missing (looked for {looked}); install it again"
-    )
+    raise UbudgetError(f"the folder {name} that comes with ubudget is missing (looked for {looked}); install it again")

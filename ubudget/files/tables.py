@@ -39,9 +39,7 @@ def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list
         kind = table.cell(row, "kind") or "sample"
         if kind not in PORTION_KINDS:
             findings.append(
-                Finding(
-                    "stop", file, f"{place}, kind", shown(kind), ", ".join(PORTION_KINDS), "correct the kind"
-                )
+                Finding("stop", file, f"{place}, kind", shown(kind), ", ".join(PORTION_KINDS), "correct the kind")
             )
             kind = "sample"
         columns, faults = _columns(table, row, file, place)
@@ -160,9 +158,7 @@ def number_in(cell: str) -> float:
     return amount.value
 
 
-def _columns(
-    table: CsvTable, row: int, file: str, place: str
-) -> tuple[dict[str, Amount | str], list[Finding]]:
+def _columns(table: CsvTable, row: int, file: str, place: str) -> tuple[dict[str, Amount | str], list[Finding]]:
     """The laboratory's own columns of one row of the samples table, empty cells left out."""
     columns: dict[str, Amount | str] = {}
     findings: list[Finding] = []
@@ -219,9 +215,7 @@ def _replicate_values(
             # The number of a replicate says which reading is left out: a gap would shift it.
             accepted = "replicates from r1 on without a gap; empty cells after the last one"
             findings.append(
-                Finding(
-                    "stop", file, f"{place}, {gap}", f"an empty cell before {key}", accepted, "close the gap"
-                )
+                Finding("stop", file, f"{place}, {gap}", f"an empty cell before {key}", accepted, "close the gap")
             )
             gap = ""
         value = _number(cell, Heading(key, key, None), file, place, findings)
@@ -272,9 +266,7 @@ def _number(cell: str, heading: Heading, file: str, place: str, findings: list[F
         remedy = "correct the cell"
         if found == "text":
             remedy = "give a number; a reading below a limit is entered as it was read"
-        findings.append(
-            Finding("stop", file, f"{place}, {heading.text}", f"{shown(cell)} ({found})", accepted, remedy)
-        )
+        findings.append(Finding("stop", file, f"{place}, {heading.text}", f"{shown(cell)} ({found})", accepted, remedy))
         return None
 
 

@@ -90,9 +90,7 @@ def faulty_values(document: dict[str, Any]) -> Iterator[FaultyPlace]:
                 yield FaultyPlace(path, *fault)
         elif isinstance(value, int) and abs(value) >= 10**MOST_DIGITS:
             accepted = f"at most {MOST_DIGITS} digits"
-            yield FaultyPlace(
-                path, f"a whole number of more than {MOST_DIGITS} digits", accepted, "shorten it"
-            )
+            yield FaultyPlace(path, f"a whole number of more than {MOST_DIGITS} digits", accepted, "shorten it")
 
 
 def faulty_text(text: str, line_breaks: bool = False) -> tuple[str, str, str] | None:

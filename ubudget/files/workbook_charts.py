@@ -82,16 +82,12 @@ def _marks(series: Series, position: int) -> DrawnSeries:
     drawn.smooth = False
     if series.look == "points":
         drawn.marker = Marker(symbol=MARKERS[position % len(MARKERS)], size=6)
-        drawn.marker.graphicalProperties = GraphicalProperties(
-            solidFill=colour, ln=LineProperties(solidFill=colour)
-        )
+        drawn.marker.graphicalProperties = GraphicalProperties(solidFill=colour, ln=LineProperties(solidFill=colour))
         drawn.graphicalProperties = GraphicalProperties(ln=LineProperties(noFill=True))
     else:
         drawn.marker = Marker(symbol="none")
         dash = DASHES[position % len(DASHES)]
-        drawn.graphicalProperties = GraphicalProperties(
-            ln=LineProperties(solidFill=colour, w=2 * _HAIR, prstDash=dash)
-        )
+        drawn.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=colour, w=2 * _HAIR, prstDash=dash))
     return drawn
 
 

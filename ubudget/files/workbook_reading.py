@@ -17,6 +17,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
+from ubudget.pages.book import Band
 from ubudget.pages.layout import RECORD
 from ubudget.pages.plan import plan_book
 from ubudget.pages.record_sheet import (
@@ -28,7 +29,6 @@ from ubudget.pages.record_sheet import (
     fingerprint,
     open_cells,
 )
-from ubudget.pages.book import Band
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, Role, SourceText
 
@@ -39,15 +39,32 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     """Records of a workbook as its open cells stand; None, with findings, where it cannot be read."""
     try:
         book = load_workbook(path, data_only=False)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError) as error:
-        return None, [_stop(path, "file", f"no readable workbook ({type(error).__name__})", "open it and save it again")]
+    except (
+        InvalidFileException,
+        zipfile.BadZipFile,
+        KeyError,
+        ValueError,
+        ParseError,
+        OSError,
+        TypeError,
+    ) as error:
+        return None, [
+            _stop(path, "file", f"no readable workbook ({type(error).__name__})", "open it and save it again")
+        ]
     if RECORD not in book.sheetnames:
         return None, [_stop(path, "sheets", f"no sheet called {RECORD}", "use a workbook written by ubudget workbook")]
     sheet = book[RECORD]
     layout = sheet.cell(*LAYOUT_CELL).value
     if str(layout) != LAYOUT:
         found = f"layout version {layout}"
-        return None, [_stop(path, f"sheet {RECORD}", found, f"use the program that wrote it; this one reads layout {LAYOUT}")]
+        return None, [
+            _stop(
+                path,
+                f"sheet {RECORD}",
+                found,
+                f"use the program that wrote it; this one reads layout {LAYOUT}",
+            )
+        ]
     texts = _texts(sheet)
     if sheet.cell(*FINGERPRINT_CELL).value != fingerprint(texts):
         found = "records that do not give the fingerprint stored beside them"
@@ -73,9 +90,7 @@ def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
 def _texts(sheet: Any) -> tuple[SourceText, ...]:
     """The original files, put together again from their lines."""
     collected: dict[tuple[Any, str], dict[int, str]] = {}
-    for role, name, number, text in sheet.iter_rows(
-        min_row=TOP + Band.HEADING_ROWS, max_col=4, values_only=True
-    ):
+    for role, name, number, text in sheet.iter_rows(min_row=TOP + Band.HEADING_ROWS, max_col=4, values_only=True):
         if role is None:
             continue
         lines = collected.setdefault((role, text_as_stored(str(name))), {})

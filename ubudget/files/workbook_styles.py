@@ -46,8 +46,7 @@ ISO_DATE: Final = "yyyy-mm-dd"
 ISO_MOMENT: Final = "yyyy-mm-dd hh:mm"
 
 WRAPPED: Final[frozenset[str]] = frozenset(
-    {"note", "heading", "heading_right", "remark", "text", "label", "flag", "record", "open_text"}
-    | {"result_text"}
+    {"note", "heading", "heading_right", "remark", "text", "label", "flag", "record", "open_text"} | {"result_text"}
 )
 """Looks whose text wraps, so that their rows may need more height."""
 BOLD: Final[frozenset[str]] = frozenset({"heading", "heading_right", "result", "result_text", "flag"})
@@ -63,9 +62,7 @@ _FRAME = Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE)
 _RULED = Border(top=_THIN, bottom=_THIN)
 
 
-def _font(
-    size: float = SIZE, color: str = INK, name: str = FONT, bold: bool = False, italic: bool = False
-) -> Font:
+def _font(size: float = SIZE, color: str = INK, name: str = FONT, bold: bool = False, italic: bool = False) -> Font:
     return Font(name=name, size=size, color=color, bold=bold, italic=italic)
 
 
@@ -207,6 +204,4 @@ def emphasis(highlight: Highlight) -> Rule:
         "struck": Font(color=FAINT_INK, strike=True),
         "faint": Font(color=FAINT_INK, italic=True),
     }
-    return Rule(
-        type="expression", formula=[highlight.formula], dxf=DifferentialStyle(font=fonts[highlight.look])
-    )
+    return Rule(type="expression", formula=[highlight.formula], dxf=DifferentialStyle(font=fonts[highlight.look]))

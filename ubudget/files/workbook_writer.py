@@ -111,9 +111,7 @@ def _application(program: str) -> bytes:
     ).encode()
 
 
-def _set_up(
-    page: Worksheet, sheet: Sheet, book: Book, widths: dict[int, float], heights: dict[int, float]
-) -> None:
+def _set_up(page: Worksheet, sheet: Sheet, book: Book, widths: dict[int, float], heights: dict[int, float]) -> None:
     """Everything of a sheet but its cells."""
     for number, width in sorted(widths.items()):
         page.column_dimensions[get_column_letter(number)].width = width
@@ -124,9 +122,7 @@ def _set_up(
     for cell in sheet.cells:
         if cell.across > 1:
             last = cell.column + cell.across - 1
-            page.merged_cells.add(
-                CellRange(min_col=cell.column, min_row=cell.row, max_col=last, max_row=cell.row)
-            )
+            page.merged_cells.add(CellRange(min_col=cell.column, min_row=cell.row, max_col=last, max_row=cell.row))
     _protect(page)
     _prepare_print(page, sheet, book)
     page.print_area = print_area(sheet, widths, heights)

@@ -14,12 +14,11 @@ from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, REPORTE
 from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
-from ubudget.pages.figures import SHOWN_DIGITS, dof_text, percent, plain, unit_text
+from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
 from ubudget.pages.statement import amount, heading, quantity, statement
 from ubudget.pages.walk import Target, Walk
 from ubudget.quantity.graph import Formula, Given
-
 
 COUNTABLE_DOF = 1e12
 """Terms of more degrees of freedom are not listed: they come from variances known exactly, or are none."""
@@ -148,7 +147,7 @@ class _Derivation:
         yield from fact(
             "evaluation",
             f"type {row.evaluation}, {row.distribution} distribution, degrees of freedom "
-            f"{dof_text(row.degrees_of_freedom)}",
+            f"{'infinite' if row.degrees_of_freedom is None else plain(row.degrees_of_freedom, 4)}",
         )
         yield from fact("source", row.source or "not stated")
         yield from self._standard_uncertainty(slot)
@@ -156,8 +155,7 @@ class _Derivation:
         yield from self.printer.equation(target, INDENT, name=f"c({slot.symbol})", reduced=True)
         c, u = plain(row.sensitivity_coefficient or 0.0), plain(row.standard_uncertainty)
         yield from wrapped(
-            f"c·u = {c}·{u} = {plain(row.contribution)}{unit_text(self.result.unit)}, "
-            f"{percent(row.share)} of u²",
+            f"c·u = {c}·{u} = {plain(row.contribution)}{unit_text(self.result.unit)}, {percent(row.share)} of u²",
             INDENT,
             INDENT * 2,
             self.width,
@@ -206,7 +204,11 @@ class _Derivation:
         columns = [
             TextColumn("group", [share.group for share, _ in counted], widest=18),
             TextColumn("input quantity", [row.symbol for _, row in counted], widest=28),
-            TextColumn("c·u", [_blank_if(row.standard_uncertainty is None, row.contribution) for _, row in counted], "right"),
+            TextColumn(
+                "c·u",
+                [_blank_if(row.standard_uncertainty is None, row.contribution) for _, row in counted],
+                "right",
+            ),
             TextColumn("(c·u)²", [plain(self._variance(row), 5) for _, row in counted], "right"),
             TextColumn("share", [percent(row.share) for _, row in counted], "right"),
         ]

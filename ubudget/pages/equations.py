@@ -10,11 +10,11 @@ from ubudget.pages.walk import Block, Target, Walk, shown_name
 from ubudget.quantity.expression import Expression
 from ubudget.quantity.graph import Column, Formula, Given, Label, Place, Table
 from ubudget.quantity.spelling import readable_text
-from ubudget.records.records import Records
+from ubudget.records.records import Records, Role
 
 INDENT = "    "
 _NOT_NAMING = {"source", "unit", "reason", "quantity"}
-_DOCUMENTS = ("run", "method", "register", "samples", "solutions", "readings")
+_DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutions", "readings")
 
 
 class EquationPrinter:
@@ -38,9 +38,7 @@ class EquationPrinter:
         else:
             yield from self._rows(table, block)
 
-    def equation(
-        self, target: Target, indent: str, *, name: str | None = None, reduced: bool = False
-    ) -> Iterator[str]:
+    def equation(self, target: Target, indent: str, *, name: str | None = None, reduced: bool = False) -> Iterator[str]:
         """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are."""
         column = self.walk.column(target)
         assert isinstance(column, Formula)
@@ -124,7 +122,7 @@ class EquationPrinter:
     def _record(self, place: Place | None) -> str:
         if place is None:
             return ""
-        role = next((role for role in _DOCUMENTS if role == place.document), "run")
+        role: Role = next((role for role in _DOCUMENTS if role == place.document), "run")
         return f"{self.records.file(role)}: {_path_words(place.path)}"
 
     def _rows(self, table: Table, block: Block) -> Iterator[str]:
@@ -167,9 +165,7 @@ class EquationPrinter:
             yield from table_lines([*labels, *part], INDENT, self.width)
 
 
-def _fitting(
-    labels: Sequence[TextColumn], figures: Sequence[TextColumn], room: int
-) -> Iterator[list[TextColumn]]:
+def _fitting(labels: Sequence[TextColumn], figures: Sequence[TextColumn], room: int) -> Iterator[list[TextColumn]]:
     """As many columns of figures beside the labels as there is room for, again and again."""
 
     def size(column: TextColumn) -> int:

@@ -35,8 +35,8 @@ def percent(share: float) -> str:
 
 
 def dof_text(degrees_of_freedom: float | None) -> str:
-    """Degrees of freedom, `None` being infinite."""
-    return "infinite" if degrees_of_freedom is None else f"{degrees_of_freedom:.3g}"
+    """Degrees of freedom to one decimal, `None` being infinite."""
+    return "infinite" if degrees_of_freedom is None else f"{degrees_of_freedom:.1f}"
 
 
 def unit_text(unit: str) -> str:

@@ -29,14 +29,26 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     # table → (sheet, what a reader finds there)
     "portions": (SAMPLES, "Masses, volumes and other quantities of each test portion."),
     "blank portions": (SAMPLES, ""),
-    "readings": (READINGS, "Every reading as recorded. Set include to 0 and give the reason to leave one out."),
-    "measured lines": (LINES, "Mean of the readings kept, and the concentration read from the calibration line."),
+    "readings": (
+        READINGS,
+        "Every reading as recorded. Set include to 0 and give the reason to leave one out.",
+    ),
+    "measured lines": (
+        LINES,
+        "Mean of the readings kept, and the concentration read from the calibration line.",
+    ),
     "pooled scatter": (LINES, ""),
-    "curves": (CALIBRATION, "Straight lines by least squares on the readings kept, written about their centroid."),
+    "curves": (
+        CALIBRATION,
+        "Straight lines by least squares on the readings kept, written about their centroid.",
+    ),
     "standards": (CALIBRATION, ""),
     "stocks": (CALIBRATION, ""),
     "standard readings": (CALIBRATION, ""),
-    "blanks": (BLANKS, "The mean procedural blank of each line is subtracted from every result of that line."),
+    "blanks": (
+        BLANKS,
+        "The mean procedural blank of each line is subtracted from every result of that line.",
+    ),
     "blank values": (BLANKS, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -48,7 +60,10 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "correlations": (INPUTS, ""),
     "lines": (INPUTS, ""),
     "line points": (INPUTS, ""),
-    "portion results": (COMPUTATION, "One row a portion and line: the equation, its partial derivatives, the sums."),
+    "portion results": (
+        COMPUTATION,
+        "One row a portion and line: the equation, its partial derivatives, the sums.",
+    ),
     "results": (
         COMPUTATION,
         "One row a result: c(x) = sensitivity coefficient, c·u(x) = contribution, u = root of the sum of squares.",

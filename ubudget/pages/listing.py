@@ -48,8 +48,7 @@ def table_lines(columns: Sequence[TextColumn], indent: str = "", width: int = WI
 
 def _widths(columns: Sequence[TextColumn], room: int) -> list[int]:
     widths = [
-        min(column.widest, max(shown_width(text) for text in (column.heading, *column.cells)))
-        for column in columns
+        min(column.widest, max(shown_width(text) for text in (column.heading, *column.cells))) for column in columns
     ]
     while sum(widths) + len(GAP) * (len(widths) - 1) > room:
         candidates = [number for number, column in enumerate(columns) if column.side == "left"]
@@ -68,8 +67,7 @@ def _row(texts: Sequence[str], columns: Sequence[TextColumn], widths: Sequence[i
         cells = [part[number] if number < len(part) else "" for part in parts]
         lines.append(
             GAP.join(
-                _padded(cell, size, column.side)
-                for cell, size, column in zip(cells, widths, columns, strict=True)
+                _padded(cell, size, column.side) for cell, size, column in zip(cells, widths, columns, strict=True)
             )
         )
     return lines

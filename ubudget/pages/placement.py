@@ -30,10 +30,7 @@ class Placement:
 
     @cached_property
     def letters(self) -> dict[str, str]:
-        return {
-            column.name: column_letters(self.left + number)
-            for number, column in enumerate(self.table.columns)
-        }
+        return {column.name: column_letters(self.left + number) for number, column in enumerate(self.table.columns)}
 
     def row(self, number: int) -> int:
         """Sheet row of a 0-based table row."""

@@ -8,7 +8,7 @@ from dataclasses import replace
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, Book, LooseCell, Sheet
-from ubudget.pages.budget_sheet import budget_sheet, row_links
+from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.charts import charts_sheet
 from ubudget.pages.layout import (
     BLANKS,
@@ -32,6 +32,7 @@ from ubudget.pages.placement import Placement
 from ubudget.pages.record_sheet import changes_sheet, open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
+from ubudget.pages.row_links import row_links
 from ubudget.pages.text_sheets import (
     checks_band,
     findings_band,
@@ -62,9 +63,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     ]
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
-    method = Sheet(
-        METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}
-    )
+    method = Sheet(METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0})
     equipment = _equipment_sheet(evaluation, placements, renderer)
     inputs = _table_sheet(INPUTS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
@@ -137,9 +136,7 @@ def _blanks_sheet(
     return Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements))))
 
 
-def _equipment_sheet(
-    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer
-) -> Sheet | None:
+def _equipment_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
     bands = bands_of(EQUIPMENT, placements, renderer)
     top = bands[-1].last_row + 4 if bands else FIRST_BAND
     bands += register_bands(evaluation.records, top)
@@ -157,10 +154,12 @@ def _status_sheet(
         if name in ("readings", "standard readings")
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
-    cells: list[LooseCell] = status_cells(
-        evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged
-    )
+    cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
-        STATUS, (band,) if band else (), tuple(cells), widths={} if band else {1: 46.0, 2: 20.0}, landscape=False
+        STATUS,
+        (band,) if band else (),
+        tuple(cells),
+        widths={} if band else {1: 46.0, 2: 20.0},
+        landscape=False,
     )

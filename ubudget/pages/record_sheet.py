@@ -151,7 +151,10 @@ def changes_sheet(records: Records, cells: Sequence[OpenCell]) -> ChangesSheet:
     top = (bands[-1].last_row + 4) if bands else first_top
     count_cell = f"{CHANGES}!$C$3"
     loose = [
-        *headline(CHANGES, "First what the record itself leaves out or changes; then every open cell of this workbook."),
+        *headline(
+            CHANGES,
+            "First what the record itself leaves out or changes; then every open cell of this workbook.",
+        ),
         LooseCell(3, 1, "open cells that differ from the workbook as issued", "label", across=2),
     ]
     if not cells:
@@ -164,7 +167,12 @@ def changes_sheet(records: Records, cells: Sequence[OpenCell]) -> ChangesSheet:
         BandColumn("cell", [f"{cell.sheet} {cell.address}" for cell in cells], "label", width=30.0),
         BandColumn("row", [cell.row_name for cell in cells], "label", width=30.0),
         BandColumn("what", [cell.heading for cell in cells], "label", width=26.0),
-        BandColumn("as issued", [cell.value or ("" if isinstance(cell.value, str) else cell.value) for cell in cells], "fixed", width=16.0),
+        BandColumn(
+            "as issued",
+            [cell.value or ("" if isinstance(cell.value, str) else cell.value) for cell in cells],
+            "fixed",
+            width=16.0,
+        ),
         BandColumn(
             "as it stands",
             [cell.value for cell in cells],
@@ -206,5 +214,3 @@ def _amendments(records: Records) -> list[list[Value]]:
     for change in records.run.file.changes:
         add(change.what, change.was, change.now, change.reason, change.who, change.when)
     return columns
-
-

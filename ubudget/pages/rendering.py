@@ -17,9 +17,7 @@ from ubudget.quantity.spelling import cell_text
 class Renderer:
     """Turns columns of placed tables into planned columns."""
 
-    def __init__(
-        self, numbers: Numbers, placements: Placements, live: dict[tuple[str, str], Mask]
-    ) -> None:
+    def __init__(self, numbers: Numbers, placements: Placements, live: dict[tuple[str, str], Mask]) -> None:
         self._numbers, self._placements, self._live = numbers, placements, live
 
     def columns(self, table: str) -> list[BandColumn]:
@@ -77,9 +75,7 @@ class Renderer:
             remark=column.clause,
         )
 
-    def _cells(
-        self, placement: Placement, column: Formula, numbers: Array
-    ) -> tuple[list[str | None], list[Value]]:
+    def _cells(self, placement: Placement, column: Formula, numbers: Array) -> tuple[list[str | None], list[Value]]:
         formulas: list[str | None] = [None] * placement.table.size
         values: list[Value] = [None] * placement.table.size
         for way in ways_of(placement.table, column):

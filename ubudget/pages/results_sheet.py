@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ubudget.bench.results import RANGE, STATUS
+from ubudget.bench.result_table import RANGE, STATUS
 from ubudget.bench.structure import Structure
 from ubudget.evaluation.coverage import (
     DECIMALS,
@@ -150,9 +150,7 @@ def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
 
 def _usable(evaluation: Evaluation, column: str) -> list[tuple[float, bool]]:
     status = evaluation.column(STATUS)
-    return [
-        (value, code == 0) for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)
-    ]
+    return [(value, code == 0) for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)]
 
 
 def _interval_formula(home: Placement, row: int) -> str:
@@ -178,9 +176,7 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
             digit = code // unit
             failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')
         where = home.cell(RANGE, row, RESULTS)
-        parts.append(
-            f'IF({where}=1,"above the highest standard. ",IF({where}=(-1),"below the lowest standard. ",""))'
-        )
+        parts.append(f'IF({where}=1,"above the highest standard. ",IF({where}=(-1),"below the lowest standard. ",""))')
     coverage = evaluation.records.method.coverage
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":
@@ -214,9 +210,7 @@ def _few_readings(evaluation: Evaluation, placements: Placements, row: int) -> l
         return []
     lines = placements["measured lines"]
     cells = ",".join(lines.cell("n", measured, RESULTS) for measured in _measured(structure, evaluation, row))
-    return [
-        f'IF(MIN({cells})<4,"own scatter from "&MIN({cells})&" readings (four or more are better). ","")'
-    ]
+    return [f'IF(MIN({cells})<4,"own scatter from "&MIN({cells})&" readings (four or more are better). ","")']
 
 
 def _measured(structure: Structure, evaluation: Evaluation, row: int) -> list[int]:
@@ -226,4 +220,3 @@ def _measured(structure: Structure, evaluation: Evaluation, row: int) -> list[in
         for result in structure.results
         if result.portion in key.portions and result.line == (key.analyte, key.line or "")
     ]
-

@@ -90,9 +90,7 @@ def _only(rows: Sequence[int], labels: Sequence[str], wanted: str) -> int:
     )
 
 
-def _columns(
-    results: Sequence[Result], coverage: Coverage, flags: Sequence[str]
-) -> Iterator[TextColumn]:
+def _columns(results: Sequence[Result], coverage: Coverage, flags: Sequence[str]) -> Iterator[TextColumn]:
     yield TextColumn("sample", [result.sample for result in results])
     yield TextColumn("analyte", [result.analyte for result in results])
     if any(result.line for result in results):

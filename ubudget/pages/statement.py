@@ -1,7 +1,8 @@
 """The wording of a result for the client's report.
 
-What such a statement holds: GUM 7.2.3 and 7.2.4 (U, unit, k, degrees of freedom, coverage probability), EA-4/02 section
-6, ILAC P14 section 5 (no more than two significant digits in U, the value to the same place). The sentences are our own.
+What such a statement holds: GUM 7.2.3 and 7.2.4 (U, unit, k, degrees of freedom, coverage probability), EA-4/02
+section 6, ILAC P14 section 5 (at most two significant digits in U, the value to the same place). The sentences are
+our own.
 """
 
 from __future__ import annotations
@@ -95,7 +96,10 @@ def scope(results: Iterable[Result], method: Method) -> list[str]:
     groups = sorted((group for group in shares if group), key=lambda group: -shares[group])
     included = [f"It includes the contributions of {', '.join(groups)}."] if groups else []
     left_out = method.document.not_included.rstrip(". ")
-    return [*included, f"It does not include: {left_out}." if left_out else "The method names nothing that it leaves out."]
+    return [
+        *included,
+        f"It does not include: {left_out}." if left_out else "The method names nothing that it leaves out.",
+    ]
 
 
 def _distribution(result: Result) -> str:
@@ -122,7 +126,8 @@ def _closing(available: list[Result], method: Method) -> list[str]:
         else f"k is chosen for a coverage probability of {probability}"
     )
     return [
-        f"Each value is the {quantity(available[0])}. The figure after ± is the expanded uncertainty U = k u; {stated}.",
+        f"Each value is the {quantity(available[0])}.",
+        f"The figure after ± is the expanded uncertainty U = k u; {stated}.",
         *scope(available, method),
     ]
 

@@ -26,9 +26,7 @@ def pairs(first_row: int, entries: Sequence[tuple[str, Value]], style: Style = "
         if content in (None, ""):
             continue
         cells.append(LooseCell(row, 1, name, "label"))
-        cells.append(
-            LooseCell(row, 2, content, "date" if isinstance(content, dt.date) else style, across=WIDE)
-        )
+        cells.append(LooseCell(row, 2, content, "date" if isinstance(content, dt.date) else style, across=WIDE))
         row += 1
     return cells
 
@@ -128,8 +126,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
         ("result equation", f"{equations.result.name} = {readable_text(equations.result.expression)}"),
     ]
     entries += [
-        (f"{part.name} =", f"{readable_text(part.expression)} [{part.unit or '1'}]")
-        for part in equations.intermediates
+        (f"{part.name} =", f"{readable_text(part.expression)} [{part.unit or '1'}]") for part in equations.intermediates
     ]
     entries += [
         (symbol, f"{operation.quantity} ({operation.operation})") for symbol, operation in method.symbols.items()
@@ -156,7 +153,11 @@ def register_bands(records: Records, top: int) -> list[Band]:
         return []
     bands = []
     for name, title, items in (
-        ("equipment register", f"Equipment: {register.title}, revision {register.revision}", register.equipment),
+        (
+            "equipment register",
+            f"Equipment: {register.title}, revision {register.revision}",
+            register.equipment,
+        ),
         ("material register", "Reference materials", register.reference_materials),
     ):
         rows = [(item, certificate) for item in items for certificate in (item.certificates or (None,))]
@@ -199,7 +200,7 @@ def _register_columns(
 
 
 def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_range: str, top: int) -> Band | None:
-    """Reference materials taken through the procedure: found against certified, |difference|/u (ISO Guide 33, ERM 1)."""
+    """Reference materials taken through the procedure: found against certified, |difference|/u (ISO Guide 33)."""
     records, structure = evaluation.records, evaluation.assembly.structure
     if structure is None or records.register is None:
         return None
@@ -208,12 +209,22 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     materials = {item.id: item for item in records.register.reference_materials}
     rows: list[tuple[str, str, float, float, float, float]] = []
     for result in evaluation.results:
-        key = next(k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line))
+        key = next(
+            k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line)
+        )
         material = materials.get(structure.portions[key.portions[0]].reference_material)
         certified = _certified(material, result.analyte, result.unit) if material else None
         if certified and result.value is not None and result.standard_uncertainty is not None:
             label = key_text(result.sample, result.analyte, result.line)
-            rows.append((label, line_label(result.analyte, result.line), *certified, result.value, result.standard_uncertainty))
+            rows.append(
+                (
+                    label,
+                    line_label(result.analyte, result.line),
+                    *certified,
+                    result.value,
+                    result.standard_uncertainty,
+                )
+            )
     if not rows:
         return None
     first = top + Band.HEADING_ROWS
@@ -230,7 +241,14 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
         BandColumn("certified", [row[2] for row in rows], "fixed", unit),
         BandColumn("u of the certificate", [row[3] for row in rows], "fixed", unit, number_format="0.000"),
         BandColumn("found", [row[4] for row in rows], "number", unit, lookup(value_range), number_format="0.00"),
-        BandColumn("u of the result", [row[5] for row in rows], "number", unit, lookup(u_range), number_format="0.000"),
+        BandColumn(
+            "u of the result",
+            [row[5] for row in rows],
+            "number",
+            unit,
+            lookup(u_range),
+            number_format="0.000",
+        ),
         BandColumn(
             "difference",
             differences,
@@ -271,5 +289,3 @@ def _certified(material: ReferenceMaterial, analyte: str, unit: str) -> tuple[fl
                 except UnitError:
                     return None
     return None
-
-

@@ -162,7 +162,10 @@ class Walk:
             reference = table.references.get(symbol)
             if isinstance(reference, Pick) and reference.rows[row] < 0:
                 replaced[symbol] = Number(reference.absent)
-            elif isinstance(reference, Pick) and (reference.table, reference.rows[row]) == (target.table, row):
+            elif isinstance(reference, Pick) and (reference.table, reference.rows[row]) == (
+                target.table,
+                row,
+            ):
                 own = self.expressions(Target(target.table, target.rows, reference.column), reduced=reduced)
                 replaced[symbol] = own[0]
             elif reduced and self._is_zero(self._named(target, symbol)):
@@ -201,7 +204,5 @@ def _bracketed(name: str) -> str:
 
 
 def _spanned(span: Span, rows: RowSet) -> RowSet:
-    parts: Iterator[int] = (
-        row for home in rows for row in np.arange(span.start[home], span.stop[home]).tolist()
-    )
+    parts: Iterator[int] = (row for home in rows for row in np.arange(span.start[home], span.stop[home]).tolist())
     return tuple(sorted(set(parts)))

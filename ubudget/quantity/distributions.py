@@ -50,9 +50,7 @@ def _triangular(rng: np.random.Generator, shape: tuple[int, ...], u: Array, _: A
 
 def _trapezoidal(rng: np.random.Generator, shape: tuple[int, ...], u: Array, top: Array) -> Array:
     half_width = u * np.sqrt(6 / (1 + top**2))
-    return half_width * (
-        (1 + top) * rng.uniform(-0.5, 0.5, shape) + (1 - top) * rng.uniform(-0.5, 0.5, shape)
-    )
+    return half_width * ((1 + top) * rng.uniform(-0.5, 0.5, shape) + (1 - top) * rng.uniform(-0.5, 0.5, shape))
 
 
 def _arcsine(rng: np.random.Generator, shape: tuple[int, ...], u: Array, _: Array) -> Array:

@@ -122,8 +122,9 @@ class Trait:
 class Leaf:
     """A column of input quantities.
 
-    `members` (rows,): equal numbers are the same physical deviation, wherever they occur; -1 = exact, no input quantity. `estimates` (rows,): equal
-    numbers rest on the same variance estimate and share its degrees of freedom; -1 = on one of their own."""
+    `members` (rows,): equal numbers are the same physical deviation, wherever they occur; -1 = exact, no input
+    quantity. `estimates` (rows,): equal numbers rest on the same variance estimate and share its degrees of freedom;
+    -1 = on one of their own."""
 
     column: str
     u: str
@@ -147,6 +148,13 @@ class Table:
     @cached_property
     def by_name(self) -> dict[str, Column]:
         return {column.name: column for column in self.columns}
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Values of a label column. Raises `KeyError` where it is none."""
+        column = self.by_name[name]
+        if not isinstance(column, Label):
+            raise KeyError(f"{name} in {self.name} is no text")
+        return column.values
 
     @cached_property
     def leaf_of(self) -> dict[str, Leaf]:

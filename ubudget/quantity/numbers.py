@@ -57,9 +57,7 @@ class Numbers:
         return np.ascontiguousarray(np.broadcast_to(value, shape), dtype=np.float64)
 
     def _formula(self, table: str, column: Formula) -> Array:
-        ways = [
-            evaluate(expression, lambda symbol: self.symbol(table, symbol)) for expression in column.expressions
-        ]
+        ways = [evaluate(expression, lambda symbol: self.symbol(table, symbol)) for expression in column.expressions]
         if column.way is None:
             return ways[0]
         result = np.broadcast_to(ways[0], np.broadcast_shapes(column.way.shape, *(np.shape(way) for way in ways)))

@@ -45,10 +45,6 @@ class Operation:
     """Whether a method's equation text may use it."""
 
 
-def _divide(a: Array, b: Array) -> Array:
-    return np.divide(a, b)
-
-
 def _ratio_or_zero(a: Array, b: Array) -> Array:
     a, b = np.broadcast_arrays(np.asarray(a, float), np.asarray(b, float))
     out: Array = np.zeros(a.shape)
@@ -107,20 +103,34 @@ TABLE: dict[str, Operation] = {
     row.name: row
     for row in (
         Operation("add", 2, np.add, lambda a, b: (ONE, ONE), "{0}+{1}", "{0} + {1}", 2, "all", True),
-        Operation(
-            "subtract", 2, np.subtract, lambda a, b: (ONE, -ONE), "{0}-{1}", "{0} - {1}", 2, "all", True
-        ),
+        Operation("subtract", 2, np.subtract, lambda a, b: (ONE, -ONE), "{0}-{1}", "{0} - {1}", 2, "all", True),
         Operation("multiply", 2, np.multiply, lambda a, b: (b, a), "{0}*{1}", "{0}·{1}", 3, "all", True),
-        Operation("divide", 2, _divide, lambda a, b: (1 / b, -a / b**2), "{0}/{1}", "{0}/{1}", 3, "b ≠ 0", True),
+        Operation("divide", 2, np.divide, lambda a, b: (1 / b, -a / b**2), "{0}/{1}", "{0}/{1}", 3, "b ≠ 0", True),
         Operation("power", 2, _power, _p_power, "{0}^{1}", "{0}^{1}", 4, "a > 0, or a ≠ 0 and b whole", True),
         Operation("negate", 1, np.negative, lambda a: (-ONE,), "(-{0})", "-{0}", 3, "all", True),
         Operation(
-            "sqrt", 1, np.sqrt, lambda a: (0.5 / apply("sqrt", a),), "SQRT({0})", "sqrt({0})", 9, "a > 0", True
+            "sqrt",
+            1,
+            np.sqrt,
+            lambda a: (0.5 / apply("sqrt", a),),
+            "SQRT({0})",
+            "sqrt({0})",
+            9,
+            "a > 0",
+            True,
         ),
         Operation("exp", 1, np.exp, lambda a: (apply("exp", a),), "EXP({0})", "exp({0})", 9, "all", True),
         Operation("ln", 1, np.log, lambda a: (1 / a,), "LN({0})", "ln({0})", 9, "a > 0", True),
         Operation(
-            "log10", 1, np.log10, lambda a: (1 / (a * np.log(10.0)),), "LOG10({0})", "log10({0})", 9, "a > 0", True
+            "log10",
+            1,
+            np.log10,
+            lambda a: (1 / (a * np.log(10.0)),),
+            "LOG10({0})",
+            "log10({0})",
+            9,
+            "a > 0",
+            True,
         ),
         Operation("abs", 1, np.abs, lambda a: (apply("sign", a),), "ABS({0})", "abs({0})", 9, "a ≠ 0", True),
         Operation("sign", 1, np.sign, lambda a: (ZERO,), "SIGN({0})", "sign({0})", 9, "a ≠ 0", False),
@@ -185,7 +195,15 @@ TABLE: dict[str, Operation] = {
         Operation("student", 2, _student, None, "", "t({0}; {1})", 9, "0 < p < 1, nu ≥ 1", False),
         Operation("round", 2, round_half_up, None, "ROUND({0},{1})", "round({0}; {1})", 9, "all", False),
         Operation(
-            "add_all", None, _fold(np.add), lambda *a: (ONE,) * len(a), "SUM({all})", "sum({all})", 9, "all", False
+            "add_all",
+            None,
+            _fold(np.add),
+            lambda *a: (ONE,) * len(a),
+            "SUM({all})",
+            "sum({all})",
+            9,
+            "all",
+            False,
         ),
         Operation(
             "sum_squares",
@@ -225,7 +243,7 @@ TABLE["student"] = Operation(
 )
 
 for _row in TABLE.values():
-    if not (callable(_row.numbers) and _row.cell and _row.words and _row.domain and _row.binding):
+    if not all((_row.cell, _row.words, _row.domain, _row.binding)):
         raise TypeError(f"operation {_row.name}: a rendering is missing")
     if _row.in_equations and _row.partials is None:
         raise TypeError(f"operation {_row.name}: allowed in equations but without partial derivatives")

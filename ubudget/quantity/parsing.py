@@ -17,6 +17,8 @@ from ubudget.quantity.operations import TABLE
 
 LONGEST = 1_000
 DEEPEST = 40
+MOST_NESTED = 120
+"""Levels of the tree, one for each term of a long sum. Derivatives nest deeper than their equation."""
 
 FUNCTIONS = {row.name: row for row in TABLE.values() if row.in_equations and row.binding == 9}
 _BINARY: dict[type[ast.operator], str] = {
@@ -77,8 +79,8 @@ def _depth(text: str) -> int:
 
 
 def _convert(node: ast.expr, level: int) -> Expression:
-    if level > 400:
-        raise EquationError("an equation with more than 400 nested parts", "name intermediate quantities")
+    if level > MOST_NESTED:
+        raise EquationError(f"more than {MOST_NESTED} nested parts", "name intermediate quantities")
     if isinstance(node, ast.Constant) and type(node.value) in (int, float):
         return _number(node.value)
     if isinstance(node, ast.Name):

@@ -41,9 +41,7 @@ def _cell_number(value: float) -> str:
     return f"({number_text(value)})" if value < 0 else number_text(value)
 
 
-def _spell(
-    expression: Expression, resolve: Resolve, number: Callable[[float], str], *, cell: bool
-) -> tuple[str, int]:
+def _spell(expression: Expression, resolve: Resolve, number: Callable[[float], str], *, cell: bool) -> tuple[str, int]:
     """Text and binding strength."""
     if isinstance(expression, Number):
         text = number(expression.value)

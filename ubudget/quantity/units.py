@@ -122,7 +122,7 @@ def _combine(expression: Apply, parts: list[Dimension]) -> Dimension:
         if isinstance(exponent, Number) and exponent.value == int(exponent.value) and abs(exponent.value) < 10:
             whole = int(exponent.value)
             powers = tuple((base, power * whole) for base, power in parts[0].powers if whole)
-            return Dimension(powers, parts[0].factor**whole)
+            return Dimension(powers, parts[0].factor ** whole)
     for part in parts:
         if not part.is_number or part.factor != 1:
             raise UnitError(f"a quantity with unit inside {name}", "a plain number there")
@@ -132,7 +132,7 @@ def _combine(expression: Apply, parts: list[Dimension]) -> Dimension:
 def _sum(expression: Apply, parts: list[Dimension]) -> Dimension:
     from ubudget.quantity.spelling import readable_text
 
-    for argument, part, other in zip(expression.arguments, parts, reversed(parts), strict=True):
+    for argument, other in zip(expression.arguments, reversed(parts), strict=True):
         if isinstance(argument, Number) and argument.value == 0:
             return other
     if parts[0].powers != parts[1].powers:

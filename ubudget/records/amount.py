@@ -9,9 +9,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
-_AMOUNT = re.compile(
-    r"^\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)(?:\s+(\S.*?)|\s*(%))?\s*$"
-)
+_AMOUNT = re.compile(r"^\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)(?:\s+(\S.*?)|\s*(%))?\s*$")
 _DECIMAL_COMMA = re.compile(r"^\s*[+-]?[0-9]+,[0-9]+(\s|$|%)")
 MOST_DIGITS = 15
 """Significant digits that survive the way through a spreadsheet cell."""

@@ -44,9 +44,7 @@ def _reported_lines(run: Run) -> list[tuple[str, str]]:
     index = index_of(run)
     return list(
         dict.fromkeys(
-            (reading.analyte, reading.line)
-            for reading in run.readings
-            if index.root(reading.solution) is not None
+            (reading.analyte, reading.line) for reading in run.readings if index.root(reading.solution) is not None
         )
     )
 
@@ -117,9 +115,7 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
         place = f"stock {analyte}"
         if analyte not in records.method.analytes:
             accepted = f"the analytes of the method: {', '.join(records.method.analytes) or 'none yet'}"
-            yield Finding(
-                "stop", file, place, f"the unknown analyte {analyte}", accepted, "correct the analyte"
-            )
+            yield Finding("stop", file, place, f"the unknown analyte {analyte}", accepted, "correct the analyte")
             continue
         material = material_called(records, stock.item)
         if material is None:
@@ -165,9 +161,7 @@ def _scatter(records: Records, run: Run, calibration: Calibration) -> Iterator[F
     for label in calibration.pooled_over:
         if label not in portions and label not in {standard.label for standard in run.file.standards}:
             found = f"the unknown solution {label}"
-            yield Finding(
-                "stop", records.file("method"), "pooled_over", found, "solutions of the run", "correct it"
-            )
+            yield Finding("stop", records.file("method"), "pooled_over", found, "solutions of the run", "correct it")
     pooled = [
         reading
         for reading in run.readings
@@ -202,9 +196,7 @@ def _blanks(records: Records, run: Run) -> Iterator[Finding]:
     for key in sorted(sampled):
         place = f"blanks of {_named(*key)}"
         if not read[key]:
-            yield Finding(
-                "stop", records.file("readings"), place, "no reading of a blank", accepted, "add readings"
-            )
+            yield Finding("stop", records.file("readings"), place, "no reading of a blank", accepted, "add readings")
         elif len(read[key]) == 1 and counted:
             found = "one blank, which gives no scatter between blanks although the method counts it"
             remedy = "take more blanks through the procedure, or say what covers blank scatter"

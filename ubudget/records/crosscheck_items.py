@@ -98,9 +98,7 @@ def _kinds(records: Records) -> dict[str, str]:
     return {item.id: item.kind for item in items}
 
 
-def _item(
-    item: str, accepted: frozenset[str], kinds: dict[str, str], file: str, place: str
-) -> Iterator[Finding]:
+def _item(item: str, accepted: frozenset[str], kinds: dict[str, str], file: str, place: str) -> Iterator[Finding]:
     wanted = " or ".join(sorted(accepted))
     if item not in kinds:
         yield Finding(

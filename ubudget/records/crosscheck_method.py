@@ -80,9 +80,7 @@ def _parsed_intermediate(method: Method, name: str) -> Expression | None:
         return None
 
 
-def _finding(
-    file: str, place: str, found: str, accepted: str, remedy: str, severity: Severity = "stop"
-) -> Finding:
+def _finding(file: str, place: str, found: str, accepted: str, remedy: str, severity: Severity = "stop") -> Finding:
     return Finding(severity, file, place, found, accepted, remedy)
 
 
@@ -232,9 +230,7 @@ def _volume(symbol: Volume, file: str, place: str) -> Iterator[Finding]:
         accepted = "ware, ware_column, or nominal with tolerance"
         yield _finding(file, place, "a volume without ware", accepted, "name the ware")
     elif not (symbol.ware or symbol.ware_column) and symbol.tolerance is None:
-        yield _finding(
-            file, place, "a volume without tolerance", "a tolerance with its unit", "add the tolerance"
-        )
+        yield _finding(file, place, "a volume without tolerance", "a tolerance with its unit", "add the tolerance")
 
 
 def _input(symbol: Input, records: Records, file: str, place: str) -> Iterator[Finding]:
@@ -250,9 +246,7 @@ def _input(symbol: Input, records: Records, file: str, place: str) -> Iterator[F
         words = f" for {for_whom}" if symbol.cases and for_whom else ""
         if not general_estimate and not any(_gives_estimate(case) for case in fitting):
             if f"estimate{words}" not in told:
-                yield _finding(
-                    file, place, f"no estimate{words}", "estimate, column or readings", "add the estimate"
-                )
+                yield _finding(file, place, f"no estimate{words}", "estimate, column or readings", "add the estimate")
             told.add(f"estimate{words}")
         elif not general_uncertainty and not any(case.states_uncertainty for case in fitting):
             if f"uncertainty{words}" not in told:
@@ -267,16 +261,14 @@ def _gives_estimate(case: InputCase) -> bool:
 def applies(case: Case, analyte: str, line: str, matrix: str) -> bool:
     """Whether a case holds for an analyte, line and matrix; level bands aside."""
     return (
-        case.analyte in ("", analyte)
-        and case.line in ("", line, f"{analyte} {line}")
-        and case.matrix in ("", matrix)
+        case.analyte in ("", analyte) and case.line in ("", line, f"{analyte} {line}") and case.matrix in ("", matrix)
     )
 
 
 def _selections(records: Records) -> list[tuple[str, str, str]]:
-    lines = [
-        (analyte, line) for analyte, lines in records.method.analytes.items() for line in lines or ("",)
-    ] or [("", "")]
+    lines = [(analyte, line) for analyte, lines in records.method.analytes.items() for line in lines or ("",)] or [
+        ("", "")
+    ]
     portions = records.run.portions if records.run else ()
     matrices = list(dict.fromkeys(portion.matrix for portion in portions if portion.kind != "blank")) or [""]
     return [(analyte, line, matrix) for analyte, line in lines for matrix in matrices]
@@ -335,11 +327,7 @@ def _correlations(method: Method, file: str) -> Iterator[Finding]:
         pair = frozenset(correlation.between)
         if len(pair) == 1 or pair in seen:
             faultless = False
-            found = (
-                f"{first} with itself"
-                if len(pair) == 1
-                else f"the pair a second time (first in {seen[pair]})"
-            )
+            found = f"{first} with itself" if len(pair) == 1 else f"the pair a second time (first in {seen[pair]})"
             yield _finding(file, place, found, "each pair of two symbols once", "delete it")
             continue
         seen[pair] = number
@@ -368,9 +356,7 @@ def _document(records: Records, file: str) -> Iterator[Finding]:
         )
     if document.effective and document.review and document.review < document.effective:
         found = f"review on {document.review}, before it takes effect on {document.effective}"
-        yield _finding(
-            file, "method, review", found, "a review after the effective date", "correct it", "attend"
-        )
+        yield _finding(file, "method, review", found, "a review after the effective date", "correct it", "attend")
     if records.run is None:
         return
     day = records.run.file.run.date

@@ -48,9 +48,7 @@ def reading_place(reading: Reading) -> str:
 def _nothing_to_do(records: Records, run: Run) -> Iterator[Finding]:
     """Tables without which the method has nothing to evaluate."""
     symbols = records.method.symbols.values()
-    if not any(portion.kind != "blank" for portion in run.portions) and any(
-        needs_run(symbol) for symbol in symbols
-    ):
+    if not any(portion.kind != "blank" for portion in run.portions) and any(needs_run(symbol) for symbol in symbols):
         place = "whole file" if run.file.run.samples else "run, samples"
         file = records.file("samples" if run.file.run.samples else "run")
         yield Finding("stop", file, place, "no sample", "one sample or more", "add the rows of the samples")
@@ -78,9 +76,7 @@ def _columns(records: Records, run: Run) -> Iterator[Finding]:
                 cell = portion.columns.get(column)
                 place = f"{portion_place(portion)}, {column}"
                 if cell is None:
-                    yield Finding(
-                        "stop", file, place, "an empty cell", f"the {symbol.quantity}", "fill it in"
-                    )
+                    yield Finding("stop", file, place, "an empty cell", f"the {symbol.quantity}", "fill it in")
                 elif with_unit and not isinstance(cell, Amount):
                     accepted = f"a heading with its unit, e.g. {column} [g]"
                     yield Finding(
@@ -93,9 +89,7 @@ def _columns(records: Records, run: Run) -> Iterator[Finding]:
                     )
                 elif not with_unit and isinstance(cell, Amount):
                     accepted = f"a heading without unit, {column}"
-                    yield Finding(
-                        "stop", file, place, f"a number in {cell.unit or '1'}", accepted, "name the item"
-                    )
+                    yield Finding("stop", file, place, f"a number in {cell.unit or '1'}", accepted, "name the item")
 
 
 def _asked(symbol: object) -> list[tuple[str, bool]]:
@@ -174,8 +168,7 @@ def _labels(records: Records, run: Run) -> Iterator[Finding]:
         for number, standard in enumerate(run.file.standards, start=1)
     ]
     made += [
-        (records.file("samples"), f"{portion_place(portion)}, solution", portion.solution)
-        for portion in run.portions
+        (records.file("samples"), f"{portion_place(portion)}, solution", portion.solution) for portion in run.portions
     ]
     made += [
         (records.file("solutions"), f"row {solution.row + 1} ({solution.label})", solution.label)
@@ -204,9 +197,7 @@ def _chains(records: Records, run: Run) -> Iterator[Finding]:
     if run.solutions and not diluting:
         found = "further dilutions that the method has no symbol for"
         accepted = 'a symbol with operation = "dilution" in the equation'
-        yield Finding(
-            "stop", records.file("solutions"), "whole file", found, accepted, "add it to the method"
-        )
+        yield Finding("stop", records.file("solutions"), "whole file", found, accepted, "add it to the method")
 
 
 def _circular(dilutions: dict[str, Solution], solution: Solution) -> bool:
@@ -231,9 +222,7 @@ def _reports(records: Records, run: Run) -> Iterator[Finding]:
         for name in solution.reports:
             if name not in names:
                 accepted = f"analytes or lines of the method: {', '.join(sorted(names)) or 'none yet'}"
-                yield Finding(
-                    "stop", file, place, f"the unknown analyte or line {name}", accepted, "correct it"
-                )
+                yield Finding("stop", file, place, f"the unknown analyte or line {name}", accepted, "correct it")
             elif not any(name in (reading.analyte, reading.line) for reading in readings):
                 found = f"{name}, which was not read in this solution"
                 yield Finding("stop", file, place, found, "analytes or lines with readings", "correct it")
@@ -244,9 +233,7 @@ def _reports(records: Records, run: Run) -> Iterator[Finding]:
             key = (portion.solution, reading.analyte, reading.line)
             if key in reporting:
                 named = " ".join(part for part in key[1:] if part)
-                found = (
-                    f"{named} of {portion.sample} reported from {reporting[key]} and from {solution.label}"
-                )
+                found = f"{named} of {portion.sample} reported from {reporting[key]} and from {solution.label}"
                 yield Finding(
                     "stop",
                     file,
@@ -262,16 +249,14 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     """Solutions, analytes and lines of readings; the same unknown name is told once."""
     analytes = records.method.analytes
     solutions = {standard.label for standard in run.file.standards}
-    solutions |= {portion.solution for portion in run.portions} | {
-        solution.label for solution in run.solutions
-    }
+    solutions |= {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
     unknown: dict[tuple[str, str, str], list[Reading]] = defaultdict(list)
     for reading in run.readings:
         if reading.solution not in solutions:
             found = f"the unknown solution {reading.solution}"
-            unknown[
-                found, "a standard, a solution of the samples table or a further dilution", "solution"
-            ].append(reading)
+            unknown[found, "a standard, a solution of the samples table or a further dilution", "solution"].append(
+                reading
+            )
         if reading.analyte not in analytes:
             accepted = f"the analytes of the method: {', '.join(analytes) or 'none yet'}"
             unknown[f"the unknown analyte {reading.analyte}", accepted, "analyte"].append(reading)
@@ -283,9 +268,7 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     for (found, accepted, column), rows in unknown.items():
         more = f" (and {len(rows) - 1} more rows)" if len(rows) > 1 else ""
         place = f"{reading_place(rows[0])}, {column}"
-        yield Finding(
-            "stop", records.file("readings"), place, found + more, accepted, f"correct the {column}"
-        )
+        yield Finding("stop", records.file("readings"), place, found + more, accepted, f"correct the {column}")
 
 
 def _without_readings(records: Records, run: Run) -> Iterator[Finding]:
@@ -328,7 +311,5 @@ def _exclusions(records: Records, run: Run) -> Iterator[Finding]:
             )
         elif (*key, exclusion.replicate) in seen:
             found = f"replicate {exclusion.replicate} of {named} left out a second time"
-            yield Finding(
-                "attend", records.file("run"), place, found, "each reading once", "delete the entry"
-            )
+            yield Finding("attend", records.file("run"), place, found, "each reading once", "delete the entry")
         seen.add((*key, exclusion.replicate))

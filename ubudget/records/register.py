@@ -109,6 +109,4 @@ class Register:
     revision: str
     date: dt.date
     equipment: Annotated[tuple[Equipment, ...], Field(strict=False)] = ()
-    reference_materials: Annotated[
-        tuple[ReferenceMaterial, ...], Field(strict=False, alias="reference_material")
-    ] = ()
+    reference_materials: Annotated[tuple[ReferenceMaterial, ...], Field(strict=False, alias="reference_material")] = ()

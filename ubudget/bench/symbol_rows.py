@@ -1,0 +1,52 @@
+"""What the operations of a run know of its symbols: rows of the tables that hold them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from ubudget.bench.cases import best_rows
+from ubudget.bench.context import Context
+from ubudget.bench.equipment import Limits
+from ubudget.bench.precision import Parameters
+from ubudget.bench.stated import Entry
+from ubudget.bench.structure import Structure
+from ubudget.bench.volume import TemperatureRows
+from ubudget.records.method import InputCase
+
+
+@dataclass
+class SymbolRows:
+    """Tables and row numbers of one run while it is assembled."""
+
+    context: Context
+    structure: Structure | None
+    entries: list[Entry] = field(default_factory=list)
+    case_rows: dict[str, list[tuple[InputCase, int]]] = field(default_factory=dict)
+    """Symbol → its cases with their rows in the table of stated inputs."""
+    component_rows: dict[str, list[int]] = field(default_factory=dict)
+    temperature_rows: dict[str, TemperatureRows] = field(default_factory=dict)
+    precision_rows: list[Parameters] = field(default_factory=list)
+    ware: dict[str, tuple[int, Limits]] = field(default_factory=dict)
+    balances: dict[str, tuple[int, Limits]] = field(default_factory=dict)
+    line_rows: dict[str, int] = field(default_factory=dict)
+    dilution_tables: dict[str, str] = field(default_factory=dict)
+    preparation_rows: dict[str, int] = field(default_factory=dict)
+    ware_unit: str = "mL"
+
+    def each(self, kind: type[Any]) -> list[tuple[str, Any]]:
+        """Symbols of one operation, with their records."""
+        return [
+            (symbol, operation)
+            for symbol, operation in self.context.records.method.symbols.items()
+            if isinstance(operation, kind)
+        ]
+
+    def input_row(self, symbol: str, analyte: str, line: str, matrix: str) -> list[int]:
+        """Rows of the stated inputs that apply to a result: one, or bands by rising level."""
+        cases = self.case_rows[symbol]
+        chosen = best_rows([case for case, _ in cases], analyte, line, matrix)
+        return [cases[number][1] for number in chosen]
+
+    def temperature_of(self, symbol: str) -> TemperatureRows | None:
+        return self.temperature_rows.get(symbol)
