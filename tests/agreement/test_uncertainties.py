@@ -16,7 +16,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from uncertainties import correlation_matrix, covariance_matrix, nominal_value, std_dev, ufloat, umath
+from uncertainties import (  # type: ignore[import-untyped]  # ships no types
+    correlation_matrix,
+    covariance_matrix,
+    nominal_value,
+    std_dev,
+    ufloat,
+    umath,
+)
 
 from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation import covariance, notebook

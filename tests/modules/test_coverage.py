@@ -13,10 +13,16 @@ from ubudget.evaluation.notebook import budget, quantity
 from ubudget.quantity.operations import TABLE
 
 T_TABLE = tomllib.loads(
-    (Path(__file__).parents[1] / "published" / "data" / "tables" / "t_factors.toml").read_text(encoding="utf-8")
+    (Path(__file__).parents[1] / "published" / "data" / "tables" / "t_factors.toml").read_text(
+        encoding="utf-8"
+    )
 )
 MISPRINTS = {(entry["nu"], entry["p_percent"]): entry["correct"] for entry in T_TABLE["misprint"]}
-EXACT = {"68.27": math.erf(1 / math.sqrt(2)), "95.45": math.erf(math.sqrt(2)), "99.73": math.erf(3 / math.sqrt(2))}
+EXACT = {
+    "68.27": math.erf(1 / math.sqrt(2)),
+    "95.45": math.erf(math.sqrt(2)),
+    "99.73": math.erf(3 / math.sqrt(2)),
+}
 """What three of the percentages stand for."""
 
 ENTRIES = [

@@ -5,6 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ubudget.quantity.parsing import parse
 from ubudget.quantity.units import UnitError, convert, dimension, equation_dimension, factor, same_dimension
@@ -42,7 +44,18 @@ def test_factors_are_fractions() -> None:
 
 @pytest.mark.parametrize(
     "unit",
-    ["furlongs per", "mg//L", "mg/", "(mg", "m**m", "m^999999999", "2**2**99", "__import__('os')", "mg;L", "=A1"],
+    [
+        "furlongs per",
+        "mg//L",
+        "mg/",
+        "(mg",
+        "m**m",
+        "m^999999999",
+        "2**2**99",
+        "__import__('os')",
+        "mg;L",
+        "=A1",
+    ],
 )
 def test_text_that_is_no_unit_is_refused(unit: str) -> None:
     with pytest.raises(UnitError) as refusal:
@@ -85,3 +98,14 @@ def test_dimension_and_factor_of_an_equation(equation: str, unit: str, expected:
 def test_equations_that_do_not_fit_are_refused(equation: str) -> None:
     with pytest.raises(UnitError):
         equation_dimension(parse(equation), UNITS.__getitem__)
+
+
+@settings(derandomize=True, max_examples=300, deadline=None)
+@given(st.text(alphabet="mgLkK%12-9*/^().·µ°C s", max_size=12))
+def test_any_text_is_a_unit_or_refused(text: str) -> None:
+    try:
+        found = dimension(text)
+    except UnitError as error:
+        assert error.found and error.accepted
+    else:
+        assert found.factor > 0

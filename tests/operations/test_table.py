@@ -93,7 +93,7 @@ def nested() -> list[tuple[Expression, tuple[float, ...]]]:
         for expression in (
             -(a**2),
             (-a) ** 2,
-            -(-(-a)),
+            Apply("negate", (Apply("negate", (-a,)),)),
             a - (b - x),
             a - b - x,
             a / (b / x),
@@ -107,7 +107,7 @@ def nested() -> list[tuple[Expression, tuple[float, ...]]]:
             a ** (b - 1),
             a**-2 * b,
             (a + b) * (a - b) / -x,
-            -(a / b) ** 2,
+            -((a / b) ** 2),
             Number(-2) ** 2,
             Number(-2.5) * a - Number(-1e-7),
             Number(1e22) * a,
@@ -123,14 +123,17 @@ def nested() -> list[tuple[Expression, tuple[float, ...]]]:
     ]
 
 
+def operations_of(expression: Expression) -> set[str]:
+    if not isinstance(expression, Apply):
+        return set()
+    return {expression.operation}.union(*(operations_of(argument) for argument in expression.arguments))
+
+
 def test_nested_spellings_read_back_as_the_same_numbers() -> None:
     for expression, point in nested():
-        if any(name in readable_text(expression) for name in ("if(",)):
-            continue
-        text = readable_text(expression)
-        if text.count("/") and "ratio_or_zero" in repr(expression):
-            continue
-        assert numbers(parse(text), point) == pytest.approx(numbers(expression, point), rel=1e-15), text
+        if all(TABLE[name].in_equations for name in operations_of(expression)):
+            text = readable_text(expression)
+            assert numbers(parse(text), point) == pytest.approx(numbers(expression, point), rel=1e-15), text
 
 
 def test_cells_calculate_what_the_library_calculates(tmp_path: Path) -> None:
@@ -169,7 +172,7 @@ def test_cells_calculate_what_the_library_calculates(tmp_path: Path) -> None:
     wanted = [value for *_, value in rows] + [PLAIN[n](*p) for n, p in CASES if n in OVER_SPANS]
     for line, value in enumerate(wanted, start=1):
         cell = found[sheet.title][f"A{line}"]
-        formula = sheet.cell(line, 1).value
+        formula = str(sheet.cell(line, 1).value)
         assert isinstance(cell, int | float), f"{formula}: {cell}"
-        digits = 1e-9 if "TINV" in str(formula) else 1e-12
+        digits = 1e-9 if "TINV" in formula else 1e-12
         assert math.isclose(cell, value, rel_tol=digits, abs_tol=1e-300), f"{formula}: {cell}, not {value}"

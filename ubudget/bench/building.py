@@ -11,6 +11,8 @@ import numpy.typing as npt
 from ubudget.quantity.derivative import tidy
 from ubudget.quantity.expression import Operand, Symbol, as_expression
 from ubudget.quantity.graph import (
+    DETAIL,
+    MAIN,
     Array,
     Column,
     Formula,
@@ -78,11 +80,12 @@ class TableBuilder:
         unit: str,
         values: npt.ArrayLike,
         places: Sequence[Place | None] = (),
+        rank: int = MAIN,
     ) -> Symbol:
         numbers = np.broadcast_to(np.asarray(values, float), (self.size,))
         # What a cell holds and what the library uses must be the same number (a cell keeps 15 digits).
         array = np.array([float(f"{number:.15g}") for number in numbers], dtype=np.float64)
-        self._columns.append(Given(name, heading, unit, array, tuple(places) or (None,) * self.size))
+        self._columns.append(Given(name, heading, unit, array, tuple(places) or (None,) * self.size, rank))
         return Symbol(name)
 
     def formula(
@@ -94,10 +97,11 @@ class TableBuilder:
         clause: str = "",
         others: Sequence[Operand] = (),
         way: Rows | None = None,
+        rank: int = MAIN,
     ) -> Symbol:
         ways = tuple(tidy(as_expression(other)) for other in others)
         self._columns.append(
-            Formula(name, heading, unit, tidy(as_expression(expression)), clause, ways, way if ways else None)
+            Formula(name, heading, unit, tidy(as_expression(expression)), clause, ways, way if ways else None, rank)
         )
         return Symbol(name)
 
@@ -147,8 +151,8 @@ class TableBuilder:
         clause: str = "",
     ) -> Symbol:
         """An input quantity with estimate zero and its standard uncertainty `u(name)`."""
-        self.given(name, heading, unit, np.zeros(self.size))
-        self.formula(f"u({name})", f"u({heading})", unit, u, clause)
+        self.given(name, heading, unit, np.zeros(self.size), rank=DETAIL)
+        self.formula(f"u({name})", f"u({heading})", unit, u, clause, rank=DETAIL)
         self.leaf(name, f"u({name})", traits, dof=dof, members=members, estimates=estimates)
         return Symbol(name)
 

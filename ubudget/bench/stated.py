@@ -154,10 +154,7 @@ def _estimate(
     context: Context, table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: np.ndarray
 ) -> Symbol:
     values = [
-        0.0
-        if entry.estimate is None
-        else context.in_unit(entry.estimate, entry.unit, "method", f"symbol {entry.symbol}, estimate")
-        for entry in entries
+        context.in_unit(entry.estimate, entry.unit, "method", f"symbol {entry.symbol}, estimate") for entry in entries
     ]
     places = [
         method_place(*entry.path, entry.estimate_key, unit=entry.unit)

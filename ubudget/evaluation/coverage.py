@@ -12,7 +12,7 @@ import numpy as np
 
 from ubudget.evaluation.propagation import Propagated
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
-from ubudget.quantity.graph import INFINITE_DOF, Formula, Graph, Pick, Reference
+from ubudget.quantity.graph import INFINITE_DOF, PROPAGATION, Formula, Graph, Pick, Reference
 from ubudget.records.method import Coverage, Rounding
 
 STANDARD, EFFECTIVE_DOF = "standard uncertainty", "effective degrees of freedom"
@@ -32,7 +32,7 @@ class _More:
     references: dict[str, Reference] = field(default_factory=dict)
 
     def formula(self, name: str, heading: str, unit: str, expression: Expression, clause: str = "") -> Symbol:
-        self.columns.append(Formula(name, heading, unit, expression, clause))
+        self.columns.append(Formula(name, heading, unit, expression, clause, rank=PROPAGATION))
         return Symbol(name)
 
 

@@ -109,10 +109,17 @@ class Evaluation:
         """What a person must look at, by result."""
         return tuple(self._flags(row) for row in range(len(self.keys)))
 
+    def usable(self, row: int) -> bool:
+        """Whether a result can be calculated: its data suffice, and its equation has a finite value and u."""
+        figures = (self.column(self.assembly.value)[row], self.column(STANDARD)[row])
+        return int(self.column(STATUS)[row]) == 0 and bool(np.isfinite(figures).all())
+
     def _flags(self, row: int) -> tuple[str, ...]:
         status = int(self.column(STATUS)[row])
         if status:
             return (f"{status_words(status)}; this result is not available",)
+        if not self.usable(row):
+            return ("the equation has no finite value; this result is not available",)
         found = []
         place = int(self.column(RANGE)[row])
         if place:
@@ -153,7 +160,7 @@ class Evaluation:
     def _result(self, row: int) -> Result:
         method = self.records.method
         document, key = method.document, self.keys[row]
-        usable = int(self.column(STATUS)[row]) == 0
+        usable = self.usable(row)
 
         def number(name: str) -> float | None:
             value = float(self.column(name)[row])
@@ -174,7 +181,7 @@ class Evaluation:
             number(FACTOR),
             coverage.probability,
             number(EXPANDED),
-            int(self.column(DECIMALS)[row]),
+            int(self.column(DECIMALS)[row]) if usable else 0,
             number(REPORTED),
             number(REPORTED_U),
             self.flags[row],

@@ -27,7 +27,7 @@ from ubudget.records.records import Records
 from ubudget.records.stated import Stated
 
 if TYPE_CHECKING:
-    from uncertainties.core import Variable
+    from uncertainties.core import Variable  # type: ignore[import-untyped]  # ships no types
 
 Figure = float | str
 Limits = Literal["rectangular", "triangular", "trapezoidal", "arcsine"]
@@ -67,7 +67,7 @@ class InputQuantity(Symbol):
     @cached_property
     def variable(self) -> Variable:
         """The quantity in the package `uncertainties`: one variable for all budgets that use this object."""
-        from uncertainties import ufloat
+        from uncertainties import ufloat  # type: ignore[import-untyped]  # ships no types
 
         return ufloat(self.estimate, self.standard_uncertainty, tag=self.name)
 
@@ -98,9 +98,13 @@ def quantity(
     A bare figure is in `unit`; text carries its own unit or is relative: `u="0.1 mg"`, `U="2 %"`. `readings`
     give the estimate too. Numbers count to 15 significant digits. Raises `UbudgetError`."""
     if not _NAME.match(name):
-        raise UbudgetError(f"found the name {name[:40]!r}; accepted: a letter, then letters, digits, _ . or '")
+        raise UbudgetError(
+            f"found the name {name[:40]!r}; accepted: a letter, then letters, digits, _ . or '"
+        )
     if (value is None) == (readings is None):
-        raise UbudgetError(f"quantity {name}: found value and readings both or neither; accepted: one of them")
+        raise UbudgetError(
+            f"quantity {name}: found value and readings both or neither; accepted: one of them"
+        )
     try:
         dimension(unit)
         stated = Stated(
@@ -120,10 +124,7 @@ def quantity(
         )
         estimate = None if value is None else _exactly(value, unit)
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        message = first["msg"].removeprefix("Value error, ")
-        raise UbudgetError(f"quantity {name}: {place + ': ' if place else ''}{message}") from None
+        raise UbudgetError(f"quantity {name}: {_in_words(error)}") from None
     except ValueError as error:
         raise UbudgetError(f"quantity {name}: {error}") from None
     made = InputQuantity(
@@ -142,6 +143,17 @@ def quantity(
     )
     _ = made.standard_uncertainty  # a figure that does not convert is refused here
     return made
+
+
+def _in_words(error: ValidationError) -> str:
+    """The first fault of a statement: what was found and what is accepted."""
+    fault = error.errors()[0]
+    if fault["type"] == "value_error":
+        words = fault["msg"].removeprefix("Value error, ")
+    else:
+        words = f"found {fault['input']!r}; accepted: {fault['msg'].removeprefix('Input should be ')}"
+    place = ".".join(str(part) for part in fault["loc"])
+    return f"{place}: {words}" if place else words
 
 
 def _exactly(value: float, unit: str) -> Amount:

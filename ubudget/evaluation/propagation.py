@@ -14,7 +14,7 @@ import numpy as np
 
 from ubudget.quantity.derivative import NoDerivative, derivative, tidy
 from ubudget.quantity.expression import ONE, ZERO, Expression, Number, Symbol, apply
-from ubudget.quantity.graph import Column, Formula, Given, Graph, Label, Leaf, Pick, Reference, Rows, Table
+from ubudget.quantity.graph import PROPAGATION, Column, Formula, Given, Graph, Label, Leaf, Pick, Reference, Rows, Table
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,8 +73,8 @@ class _Draft:
     references: dict[str, dict[str, Reference]] = field(default_factory=dict)
     paths: dict[tuple[str, str], list[Path]] = field(default_factory=dict)
 
-    def add_column(self, table: str, column: Column) -> Symbol:
-        self.columns.setdefault(table, {})[column.name] = column
+    def add_column(self, table: str, column: Formula) -> Symbol:
+        self.columns.setdefault(table, {})[column.name] = replace(column, rank=PROPAGATION)
         return Symbol(column.name)
 
     def add_reference(self, table: str, name: str, reference: Reference) -> Symbol:

@@ -93,11 +93,11 @@ def _equation(evaluation: Evaluation) -> list[LooseCell]:
     lines = [f"{part.name} = {readable_text(part.expression)}" for part in equations.intermediates]
     lines.append(f"{equations.result.name} = {readable_text(equations.result.expression)}")
     return [
-        LooseCell(16, 1, "equation", "label"),
-        LooseCell(16, 2, ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
-        LooseCell(17, 1, "law", "label"),
+        LooseCell(18, 1, "equation", "label"),
+        LooseCell(18, 2, ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
+        LooseCell(19, 1, "law", "label"),
         LooseCell(
-            17,
+            19,
             2,
             "u² = sum of (c·u(x))², plus covariances where declared (GUM 5.1.2 eq. 10, 5.2.2 eq. 16); "
             f"partial derivatives on sheet {COMPUTATION}",

@@ -9,7 +9,7 @@ from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.wording import line_label
 from ubudget.quantity.graph import Span
 
-ROWS_EACH = 17
+ROWS_EACH = 15
 
 
 def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None:
@@ -39,6 +39,7 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
                     Series("line", _range(points, "fitted", first, last), x, "line"),
                 ),
                 width_cm=13.0,
+                height_cm=7.0,
             )
         )
         charts.append(
@@ -50,6 +51,7 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
                 f"residual, {unit}",
                 (Series("residuals", _range(points, "residual", first, last), x, "points"),),
                 width_cm=13.0,
+                height_cm=7.0,
             )
         )
     note = "A reading that is left out shows in the left chart and has residual 0 in the right one."

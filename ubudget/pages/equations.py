@@ -13,7 +13,7 @@ from ubudget.quantity.spelling import readable_text
 from ubudget.records.records import Records, Role
 
 INDENT = "    "
-_NOT_NAMING = {"source", "unit", "reason", "quantity"}
+_NOT_NAMING = {"source", "unit", "quantity"}
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutions", "readings")
 
 

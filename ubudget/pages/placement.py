@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ubudget.pages.book import Band
-from ubudget.quantity.graph import Table
+from ubudget.quantity.graph import Column, Table
 from ubudget.quantity.spelling import column_letters
 
 
@@ -29,8 +29,13 @@ class Placement:
         return self.first_row + self.table.size - 1
 
     @cached_property
+    def columns(self) -> tuple[Column, ...]:
+        """The table's columns as they stand on the sheet: by rank, else in the table's order."""
+        return tuple(sorted(self.table.columns, key=lambda column: column.rank))
+
+    @cached_property
     def letters(self) -> dict[str, str]:
-        return {column.name: column_letters(self.left + number) for number, column in enumerate(self.table.columns)}
+        return {column.name: column_letters(self.left + number) for number, column in enumerate(self.columns)}
 
     def row(self, number: int) -> int:
         """Sheet row of a 0-based table row."""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from math import ceil
 
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.pages.book import Band, Book, LooseCell, Sheet
+from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.charts import charts_sheet
 from ubudget.pages.layout import (
@@ -44,6 +45,9 @@ from ubudget.pages.text_sheets import (
 from ubudget.version import __version__
 
 PROGRAM = f"ubudget {__version__}"
+PAGE_WIDTH = 190.0
+"""Widths of columns that a page across shows legibly."""
+MOST_NAMES = 4
 
 
 def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
@@ -110,10 +114,31 @@ def _table_sheet(name: str, placements: dict[str, Placement], renderer: Renderer
         tuple(headline(name, note_of(name, placements))),
         freeze=f"A{bands[0].first_row}" if len(bands) == 1 else None,
         repeat_rows=(bands[0].top, bands[0].first_row - 1) if len(bands) == 1 else None,
+        repeat_columns=_names(bands),
+        pages_across=_pages_across(bands),
     )
 
 
-def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, links: tuple) -> Sheet | None:  # type: ignore[type-arg]
+def _names(bands: list[Band]) -> int:
+    """How many leading columns name the rows of every band."""
+    return min(_leading(band) for band in bands)
+
+
+def _leading(band: Band) -> int:
+    for number, column in enumerate(band.columns):
+        if column.style not in ("label", "text") or number == MOST_NAMES:
+            return number
+    return len(band.columns)
+
+
+def _pages_across(bands: list[Band]) -> int:
+    """Pages beside each other that leave the widest band legible."""
+    widest = max(sum(column.width for column in band.columns) for band in bands)
+    names = max(sum(column.width for column in band.columns[: _names(bands)]) for band in bands)
+    return max(1, ceil((widest - names) / (PAGE_WIDTH - names)))
+
+
+def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, links: tuple[BandColumn, ...]) -> Sheet:
     sheet = _table_sheet(COMPUTATION, placements, renderer)
     assert sheet is not None
     bands = tuple(

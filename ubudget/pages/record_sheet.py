@@ -194,7 +194,8 @@ def changes_sheet(records: Records, cells: Sequence[OpenCell]) -> ChangesSheet:
         CHANGES,
         tuple(bands),
         tuple(loose),
-        repeat_rows=(top, top + Band.HEADING_ROWS - 1),
+        # The list of open cells is for the screen: on paper it would only repeat the other sheets.
+        print_to=(max(top - 3, 4), len(columns)),
     )
     return ChangesSheet(sheet, count_cell)
 

@@ -23,7 +23,7 @@ class Renderer:
     def columns(self, table: str) -> list[BandColumn]:
         """All columns of a table, in order."""
         placement = self._placements[table]
-        return [self._column(placement, column) for column in placement.table.columns]
+        return [self._column(placement, column) for column in placement.columns]
 
     def _column(self, placement: Placement, column: Column) -> BandColumn:
         if isinstance(column, Label):

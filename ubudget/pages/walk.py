@@ -55,6 +55,7 @@ class Walk:
         self._blocks: list[Block] = []
         self._home: dict[Target, Block] = {}
         self._open: dict[tuple[str, RowSet], Block] = {}
+        self._formulas: dict[tuple[Target, bool], list[Expression]] = {}
 
     def visit(self, targets: Sequence[Target], *, reduced: bool = False) -> list[Block]:
         """New blocks with all that the targets need and that was not visited before.
@@ -81,6 +82,12 @@ class Walk:
 
     def expressions(self, target: Target, *, reduced: bool = False) -> list[Expression]:
         """The formulas that the rows of a target follow; one, except where rows are calculated in different ways."""
+        key = (target, reduced)
+        if key not in self._formulas:
+            self._formulas[key] = self._followed(target, reduced)
+        return self._formulas[key]
+
+    def _followed(self, target: Target, reduced: bool) -> list[Expression]:
         column = self.column(target)
         assert isinstance(column, Formula)
         ways = sorted({0 if column.way is None else int(column.way[row]) for row in target.rows})

@@ -44,6 +44,7 @@ class Given:
     unit: str
     values: Array
     places: tuple[Place | None, ...]
+    rank: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +56,7 @@ class Label:
     values: tuple[str, ...]
     places: tuple[Place | None, ...] = ()
     open: bool = False
+    rank: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +73,7 @@ class Formula:
     clause: str = ""
     others: tuple[Expression, ...] = ()
     way: Rows | None = None
+    rank: int = 0
 
     @property
     def expressions(self) -> tuple[Expression, ...]:
@@ -78,6 +81,9 @@ class Formula:
 
 
 Column = Given | Label | Formula
+
+MAIN, DETAIL, PROPAGATION = 0, 1, 2
+"""Rank of a column: what a reader looks for first, the deviations behind it, and the propagation of uncertainty."""
 
 
 @dataclass(frozen=True, eq=False)

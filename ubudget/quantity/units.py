@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
+from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 from ubudget.quantity.expression import Apply, Expression, Number, Symbol
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from pint import UnitRegistry
 
 _UNIT = re.compile(r"^[A-Za-zµμΩ°%1-9*/^().\- ]{0,40}$")
-_TOWERS = re.compile(r"\*\*|\^\s*-?\s*\d\d|\)\s*\^")
+_TOWERS = re.compile(r"\*\*|//|\^\s*-?\s*\d\d|\)\s*\^")
 
 
 class UnitError(ValueError):
@@ -60,11 +61,12 @@ def dimension(unit: str) -> Dimension:
         raise UnitError(repr(unit[:40]), "a unit such as mg/L, mL, 1/K or %")
     from pint.errors import PintError
 
+    refusals = (PintError, TokenError, SyntaxError, ValueError, TypeError, LookupError, AttributeError)
     registry = _registry()
     text = text.replace("°C", "delta_degC").replace("degC", "delta_degC").replace("delta_delta_", "delta_")
     try:
         quantity = (Fraction(1) * registry.parse_units(text.replace("%", "percent"))).to_base_units()
-    except (PintError, ValueError, TypeError, KeyError, AttributeError, AssertionError, OverflowError):
+    except (*refusals, AssertionError, ArithmeticError):
         raise UnitError(repr(unit[:40]), "a unit such as mg/L, mL, 1/K or %") from None
     powers = tuple(sorted((name, Fraction(power)) for name, power in dict(quantity.dimensionality).items()))
     return Dimension(powers, Fraction(quantity.magnitude))

@@ -1,0 +1,100 @@
+"""A workbook holds its own records: reading it gives the same records and the same plan; edits come back as edits."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from tests.engines import libreoffice_resaved, require_engine
+from tests.workbooks.books import HARBOUR, PUBLISHED, Written, evaluated, written
+from tests.workbooks.test_alive import another, numeric_cells
+from ubudget.files.workbook_reading import read_workbook
+from ubudget.pages.plan import plan_book
+from ubudget.pages.record_sheet import open_cells
+
+
+@pytest.mark.parametrize("path", [HARBOUR, *PUBLISHED], ids=lambda path: path.stem)
+def test_reading_back_gives_the_same_records_and_plan(path: Path, tmp_path: Path) -> None:
+    example = written(path)
+    records, _ = read_workbook(example.save(tmp_path / "book.xlsx"))
+    assert records == example.records
+    assert plan_book(evaluated(records)) == example.book
+
+
+def test_edits_come_back_after_libreoffice_saved_the_file(tmp_path: Path) -> None:
+    """Ten edited inputs: what the edited workbook calculates in LibreOffice is what the library gives on read-back."""
+    require_engine("libreoffice")
+    example = written(HARBOUR)
+    cells = numeric_cells(example)
+    chosen = cells[:: len(cells) // 10][:10]
+    book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
+    for cell in chosen:
+        book[cell.sheet][cell.address] = another(cell)
+    (tmp_path / "edited").mkdir()
+    book.save(tmp_path / "edited" / "book.xlsx")
+    saved = libreoffice_resaved(tmp_path / "edited" / "book.xlsx", tmp_path / "saved")
+    records, findings = read_workbook(saved)
+    assert records is not None, findings
+    assert len(records.edits) == 10
+    again = Written(records, evaluated(records), example.book)
+    sheet = openpyxl.load_workbook(saved, data_only=True)["computation"]
+    (addresses,) = example.result_cells().values()
+    for address, number in zip(addresses, again.result_numbers(), strict=True):
+        assert math.isclose(float(str(sheet[address].value)), number, rel_tol=1e-9, abs_tol=1e-15)
+
+
+def test_a_struck_reading_comes_back_with_its_reason(tmp_path: Path) -> None:
+    example = written(HARBOUR)
+    cells = open_cells(example.book.sheets)
+    key = ("SED-02", "Zn", "213.857", 2)
+    mark = next(cell for cell in cells if cell.origin.path == ("include", *key))
+    reason = next(cell for cell in cells if cell.origin.path == ("reason", *key))
+    book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
+    book[mark.sheet][mark.address] = 0
+    book[reason.sheet][reason.address] = "spray chamber dripped"
+    book.save(tmp_path / "edited.xlsx")
+    records, findings = read_workbook(tmp_path / "edited.xlsx")
+    assert records is not None and records.run is not None
+    assert [finding for finding in findings if finding.severity != "note"] == []
+    struck = [mark for mark in records.run.file.exclusions if mark.solution == "SED-02"]
+    assert [(m.replicate, m.reason) for m in struck] == [(2, "spray chamber dripped")]
+
+
+@pytest.mark.parametrize(
+    ("content", "found"), [("0,5", "the text '0,5'"), (None, "an empty cell"), ("abc", "the text 'abc'")]
+)
+def test_text_in_a_number_cell_is_one_clear_line(content: str | None, found: str, tmp_path: Path) -> None:
+    example = written(HARBOUR)
+    cell = numeric_cells(example)[0]
+    book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
+    book[cell.sheet][cell.address] = content
+    book.save(tmp_path / "edited.xlsx")
+    records, findings = read_workbook(tmp_path / "edited.xlsx")
+    assert records is None
+    assert [finding.found for finding in findings] == [found]
+    assert cell.address in findings[0].place
+
+
+def test_files_that_are_no_workbook_of_ours(tmp_path: Path) -> None:
+    (tmp_path / "text.xlsx").write_text("no archive", encoding="utf-8")
+    empty = openpyxl.Workbook()
+    empty.save(tmp_path / "empty.xlsx")
+    for name, found in (("text.xlsx", "no readable workbook"), ("empty.xlsx", "no sheet called record")):
+        records, findings = read_workbook(tmp_path / name)
+        assert records is None
+        assert found in findings[0].found
+
+
+def test_an_altered_record_and_another_layout_are_said(tmp_path: Path) -> None:
+    example = written(HARBOUR)
+    path = example.save(tmp_path / "book.xlsx")
+    for address, value, found in (("D20", "altered", "fingerprint"), ("B4", "99", "layout version 99")):
+        book = openpyxl.load_workbook(path)
+        book["record"][address] = value
+        book.save(tmp_path / "altered.xlsx")
+        records, findings = read_workbook(tmp_path / "altered.xlsx")
+        assert records is None
+        assert found in findings[0].found
