@@ -125,9 +125,7 @@ def _plain(value: object) -> object:
 def ironcalc_values(paths: Sequence[Path], timeout: float = 60) -> list[Values]:
     """Recalculated values of all formula cells, file by file; all files go through one process."""
     cells = [formula_cells(path) for path in paths]
-    answers = _ironcalc(
-        [_job(path, [[]], wanted) for path, wanted in zip(paths, cells, strict=True)], timeout
-    )
+    answers = _ironcalc([_job(path, [[]], wanted) for path, wanted in zip(paths, cells, strict=True)], timeout)
     return [_as_values(wanted, found) for wanted, (found,) in zip(cells, answers, strict=True)]
 
 
@@ -146,9 +144,7 @@ def ironcalc_variants(
     return [_as_values(cells, found) for found in answer]
 
 
-def _job(
-    path: Path, variants: Sequence[Sequence[Edit]], wanted: Mapping[str, Sequence[str]]
-) -> dict[str, object]:
+def _job(path: Path, variants: Sequence[Sequence[Edit]], wanted: Mapping[str, Sequence[str]]) -> dict[str, object]:
     return {
         "path": str(path),
         "variants": [[(sheet, cell, _plain(value)) for sheet, cell, value in edits] for edits in variants],
@@ -182,9 +178,7 @@ _LOCALE = """<item oor:path="/org.openoffice.Setup/L10N">\
 """
 
 
-def libreoffice_values(
-    paths: Sequence[Path], *, locale: str | None = None, timeout: float = 120
-) -> list[Values]:
+def libreoffice_values(paths: Sequence[Path], *, locale: str | None = None, timeout: float = 120) -> list[Values]:
     """Recalculated values of all formula cells, file by file; all files go through one call.
 
     `locale` is a language tag; `de-DE` has a decimal comma. Values have the 15 significant digits that
@@ -192,9 +186,7 @@ def libreoffice_values(
     """
     with tempfile.TemporaryDirectory() as folder:
         converted = _convert(paths, "xlsx:Calc MS Excel 2007 XML", Path(folder), locale, timeout)
-        return [
-            stored_values(saved, formula_cells(path)) for path, saved in zip(paths, converted, strict=True)
-        ]
+        return [stored_values(saved, formula_cells(path)) for path, saved in zip(paths, converted, strict=True)]
 
 
 def libreoffice_resaved(path: Path, out_dir: Path, *, timeout: float = 120) -> Path:
@@ -284,9 +276,7 @@ def _run(command: Sequence[str], timeout: float, given: str | None = None) -> st
             else:
                 process.kill()
             _, err = process.communicate()
-            raise EngineFailure(
-                f"{command[0]}: no answer in {timeout:g} s; last words: {_end(err)}"
-            ) from None
+            raise EngineFailure(f"{command[0]}: no answer in {timeout:g} s; last words: {_end(err)}") from None
     if process.returncode != 0:
         raise EngineFailure(f"{command[0]}: exit status {process.returncode}: {_end(err)}")
     return out

@@ -27,9 +27,7 @@ SAFE_FUNCTIONS = frozenset(_SAFE_FUNCTIONS.split())
 
 _SHEET = r"(?:(?:'(?:[^'\[\]]|'')+'|[^\W\d][\w.]*)!)?"
 _CELL = r"\$?[A-Z]{1,3}\$?[0-9]+"
-REFERENCE = re.compile(
-    rf"{_SHEET}(?:{_CELL}(?::{_CELL})?|\$?[A-Z]{{1,3}}:\$?[A-Z]{{1,3}}|\$?[0-9]+:\$?[0-9]+)"
-)
+REFERENCE = re.compile(rf"{_SHEET}(?:{_CELL}(?::{_CELL})?|\$?[A-Z]{{1,3}}:\$?[A-Z]{{1,3}}|\$?[0-9]+:\$?[0-9]+)")
 """A cell, a range, whole columns or whole rows, in this workbook."""
 
 

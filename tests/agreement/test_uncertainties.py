@@ -138,9 +138,7 @@ def correlated_variance(evaluation: Evaluation, number: Any, walk: Walk) -> floa
         parts = []
         for table, column, row in (joint.a, joint.b):
             variable = walk.variables.get(int(graph.tables[table].leaf_of[column].members[row]))
-            parts.append(
-                0.0 if variable is None else number.derivatives.get(variable, 0.0) * variable.std_dev
-            )
+            parts.append(0.0 if variable is None else number.derivatives.get(variable, 0.0) * variable.std_dev)
         r = float(evaluation.numbers.column(joint.table, joint.column)[joint.row])
         variance += 2 * r * parts[0] * parts[1]
     return float(variance)
@@ -202,10 +200,7 @@ Pair = tuple[Any, Any]
 
 def leaves() -> list[Pair]:
     stated = [(0.7, 0.01), (1.3, 0.04), (2.2, 0.003)]
-    return [
-        (notebook.quantity(f"x{place}", value, u=u), ufloat(value, u))
-        for place, (value, u) in enumerate(stated)
-    ]
+    return [(notebook.quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)]
 
 
 LEAVES = leaves()

@@ -11,9 +11,7 @@ import pytest
 from tests.findings.small_run import FILES, METHOD, READINGS, RUN, SAMPLES, replaced, write_run
 from ubudget.files.reading import read_records
 
-JARGON = re.compile(
-    r"pydantic|traceback|dataclass|Input should|NoneType|validation error|keyword", re.IGNORECASE
-)
+JARGON = re.compile(r"pydantic|traceback|dataclass|Input should|NoneType|validation error|keyword", re.IGNORECASE)
 
 
 class Bad(NamedTuple):
@@ -28,9 +26,7 @@ class Bad(NamedTuple):
 
 
 R, M, G, S, D, V = "run.toml", "method.toml", "register.toml", "samples.csv", "solutions.csv", "readings.csv"
-PRECISION = (
-    '[symbols.p]\noperation = "precision"\nquantity = "precision"\npart = "within run"\nrelative = "2 %"\n'
-)
+PRECISION = '[symbols.p]\noperation = "precision"\nquantity = "precision"\npart = "within run"\nrelative = "2 %"\n'
 SECOND_INPUT = '[symbols.R2]\noperation = "input"\nquantity = "x"\nestimate = 1\nu = 0.1\n'
 THIRD_INPUT = SECOND_INPUT.replace("R2", "R3")
 CORRELATED = "".join(
@@ -49,9 +45,7 @@ BAD = [
         "line 66, column",
         "decimal comma|write 0.1",
     ),
-    Bad(
-        "unquoted amount", G, '"0.1 mg"', "0.1 mg", "stop", "line 10", '0.1 mg without quotes|write "0.1 mg"'
-    ),
+    Bad("unquoted amount", G, '"0.1 mg"', "0.1 mg", "stop", "line 10", '0.1 mg without quotes|write "0.1 mg"'),
     Bad("unquoted text", M, '"M-ZN"', "M-ZN", "stop", "line 3, column", "without quotes|put it in quotes"),
     Bad("key twice", M, 'version = "3"', 'version = "3"\nversion = "4"', "stop", "line 6", "twice|version"),
     Bad("unfinished text", R, 'id = "HS-014"', 'id = "HS-014', "stop", "line 3", "quote"),
@@ -73,9 +67,7 @@ BAD = [
         "whole",
         "nested",
     ),
-    Bad(
-        "control character", R, "A. Invented", "A\\u0007", "stop", "run, analyst", "control character U+0007"
-    ),
+    Bad("control character", R, "A. Invented", "A\\u0007", "stop", "run, analyst", "control character U+0007"),
     Bad("long text", R, "A. Invented", "A" * 300, "stop", "run, analyst", "300 characters|255"),
     Bad("long whole number", M, "k = 2", "k = 1234567890123456789", "stop", "symbol R, k", "whole number|15"),
     Bad("hexadecimal giant", M, "k = 2", "k = 0x" + "f" * 9000, "stop", "symbol R, k", "whole number|15"),
@@ -142,9 +134,7 @@ BAD = [
     ),
     Bad("word for a number", M, "k = 2", 'k = "two"', "stop", "symbol R, k", "two|a number"),
     Bad("true for a number", M, "k = 2", "k = true", "stop", "symbol R, k", "true|a number"),
-    Bad(
-        "number for a text", M, 'version = "3"', "version = 3", "stop", "method, version", "3|text in quotes"
-    ),
+    Bad("number for a text", M, 'version = "3"', "version = 3", "stop", "method, version", "3|text in quotes"),
     Bad("nan", M, "k = 2", "k = nan", "stop", "symbol R, k", "nan|finite"),
     Bad("wrong word", M, '"approved"', '"aproved"', "stop", "method, status", 'aproved|"draft", "approved"'),
     Bad(
@@ -187,9 +177,7 @@ BAD = [
         "equipment 2 (F50-2), tolerance",
         "small|a number",
     ),
-    Bad(
-        "flask without volume", G, 'nominal = "50 mL"\n', "", "stop", "equipment 2 (F50-2)", "without nominal"
-    ),
+    Bad("flask without volume", G, 'nominal = "50 mL"\n', "", "stop", "equipment 2 (F50-2)", "without nominal"),
     Bad(
         "exclusion without reason",
         R,
@@ -260,9 +248,7 @@ BAD = [
         "a second time (first in row 4)",
     ),
     Bad("portion twice", S, "SED-02", "SED-01", "stop", "row 2 (SED-01)", "portion 1 a second time"),
-    Bad(
-        "portion 0", S, "sample,kind", "sample,portion", "stop", "row 3 (BL-1), portion", "blank|whole number"
-    ),
+    Bad("portion 0", S, "sample,kind", "sample,portion", "stop", "row 3 (BL-1), portion", "blank|whole number"),
     Bad("kind unknown", S, "blank", "blanc", "stop", "row 3 (BL-1), kind", "blanc|blank"),
     Bad(
         "dilution unreadable",
@@ -276,9 +262,7 @@ BAD = [
     Bad("label of two solutions", D, "SED-01 d", "SED-02", "stop", "row 1 (SED-02)", "SED-02 a second time"),
     Bad("no sample row", S, SAMPLES, SAMPLES.splitlines()[0], "stop", "whole file", "no sample"),
     Bad("no readings row", V, READINGS, READINGS.splitlines()[0], "stop", "whole file", "no reading"),
-    Bad(
-        "no readings file named", R, 'readings = "readings.csv"\n', "", "stop", "run, readings", "no reading"
-    ),
+    Bad("no readings file named", R, 'readings = "readings.csv"\n', "", "stop", "run, readings", "no reading"),
     Bad("moisture without uncertainty", M, 'u = "0.2 %"\n', "", "stop", "symbol F", "no uncertainty"),
     Bad("empty table", S, SAMPLES, "\n", "stop", "whole file", "no text"),
     # the records together
@@ -297,8 +281,7 @@ BAD = [
     Bad(
         "circle",
         M,
-        '[symbols.R]\noperation = "input"\nquantity = "reciprocal recovery"\nestimate = 1\n'
-        'U = "2 %"\nk = 2\n',
+        '[symbols.R]\noperation = "input"\nquantity = "reciprocal recovery"\nestimate = 1\nU = "2 %"\nk = 2\n',
         '[symbols.R]\noperation = "equation"\nquantity = "x"\nequation = "R4"\n'
         '[symbols.R4]\noperation = "equation"\nquantity = "x"\nequation = "2*R"\n',
         "stop",
@@ -315,12 +298,8 @@ BAD = [
         "row 1 (SED-01 d), dilution",
         "F50-9|not in the register",
     ),
-    Bad(
-        "flask as pipette", D, "P5-1 >", "F50-2 >", "stop", "row 1 (SED-01 d), dilution", "is a flask|pipette"
-    ),
-    Bad(
-        "pipette as flask", D, "> F50-2", "> P5-1", "stop", "row 1 (SED-01 d), dilution", "is a pipette|flask"
-    ),
+    Bad("flask as pipette", D, "P5-1 >", "F50-2 >", "stop", "row 1 (SED-01 d), dilution", "is a flask|pipette"),
+    Bad("pipette as flask", D, "> F50-2", "> P5-1", "stop", "row 1 (SED-01 d), dilution", "is a pipette|flask"),
     Bad("flask as balance", M, "BAL-1", "F50-2", "stop", "symbol m, balance", "is a flask|balance"),
     Bad("unknown stock", R, "ST-ZN", "ST-CU", "stop", "stock Zn, item", "ST-CU|not in the register"),
     Bad("no stock", R, "[stocks.Zn]", "[stocks.Cu]", "stop", "stock Zn", "no stock of Zn"),
@@ -349,9 +328,7 @@ BAD = [
     Bad("gross below tare", S, "12.6001", "12.0", "stop", "row 2 (SED-02), gross", "no mass above zero"),
     Bad("moisture 100", S, "3.1", "100", "stop", "row 1 (SED-01), moisture", "100 %|below 100"),
     Bad("negative moisture", S, "3.1", "-1", "stop", "row 1 (SED-01), moisture", "-1 %"),
-    Bad(
-        "unknown solution", V, "SED-02,Zn", "SED-09,Zn", "stop", "row 7 (SED-09 Zn 213.9), solution", "SED-09"
-    ),
+    Bad("unknown solution", V, "SED-02,Zn", "SED-09,Zn", "stop", "row 7 (SED-09 Zn 213.9), solution", "SED-09"),
     Bad("unknown analyte", V, "SED-02,Zn", "SED-02,Cu", "stop", "row 7 (SED-02 Cu 213.9), analyte", "Cu|Zn"),
     Bad(
         "unknown line",
@@ -535,9 +512,7 @@ def test_blanks_diluted_differently(tmp_path: Path) -> None:
     samples = SAMPLES + "BL-3,blank,,,\n"
     solutions = FILES["solutions.csv"] + "BL-3 d,BL-3,P5-1 > F50-2,Zn\n"
     readings = READINGS + "BL-3 d,Zn,213.9,0.003,0.004,\n"
-    records, findings = read_records(
-        write_run(tmp_path, samples=samples, solutions=solutions, readings=readings)
-    )
+    records, findings = read_records(write_run(tmp_path, samples=samples, solutions=solutions, readings=readings))
     assert records is None
     assert "blanks of Zn 213.9 with different dilution: BL-1, BL-3 d" in findings[0].found
 
@@ -632,7 +607,5 @@ def test_method_alone(tmp_path: Path) -> None:
 
 
 def test_empty_register_entry_is_no_register(tmp_path: Path) -> None:
-    _, findings = read_records(
-        write_run(tmp_path, run=replaced("run.toml", 'register = "register.toml"\n', ""))
-    )
+    _, findings = read_records(write_run(tmp_path, run=replaced("run.toml", 'register = "register.toml"\n', "")))
     assert any("BAL-1, which is not in the register" in finding.found for finding in findings)

@@ -67,17 +67,13 @@ def test_old_amount_keeps_its_unit() -> None:
 
 
 def test_bare_numbers_stay_numbers() -> None:
-    records, _ = _edited(
-        Edit("method", (*RECOVERY, "k"), 2.5), Edit("method", (*RECOVERY, "estimate"), 0.1 + 0.2)
-    )
+    records, _ = _edited(Edit("method", (*RECOVERY, "k"), 2.5), Edit("method", (*RECOVERY, "estimate"), 0.1 + 0.2))
     assert _recovery(records).k == 2.5
     assert _recovery(records).estimate == Amount(0.3, "", "0.3")
 
 
 def test_text_and_date() -> None:
-    records, _ = _edited(
-        Edit("run", ("run", "analyst"), "B. Invented"), Edit("run", ("run", "date"), "2026-03-11")
-    )
+    records, _ = _edited(Edit("run", ("run", "analyst"), "B. Invented"), Edit("run", ("run", "date"), "2026-03-11"))
     assert records.run is not None
     assert records.run.file.run.analyst == "B. Invented"
     assert records.run.file.run.date.day == 11

@@ -82,9 +82,7 @@ def imports() -> tuple[Import, ...]:
     )
 
 
-def imports_in(
-    source: str, importer: str, is_package: bool, known: Container[str]
-) -> Iterator[tuple[str, int, bool]]:
+def imports_in(source: str, importer: str, is_package: bool, known: Container[str]) -> Iterator[tuple[str, int, bool]]:
     """Modules that the source imports, with the line and whether loading the importer loads them."""
     tree = ast.parse(source, filename=importer)
     in_functions = {
@@ -149,9 +147,7 @@ def test_imports_go_to_the_same_or_a_lower_floor() -> None:
     upward = [
         str(found)
         for found in imports()
-        if is_ours(found.target)
-        and found.importer != FRONT_DOOR
-        and floor(found.target) > floor(found.importer)
+        if is_ours(found.target) and found.importer != FRONT_DOOR and floor(found.target) > floor(found.importer)
     ]
     assert upward == []
 
@@ -181,9 +177,7 @@ def test_slow_packages_are_imported_nowhere() -> None:
 
 def test_names_say_what_lives_there() -> None:
     silent = [
-        name
-        for name in modules()
-        if any(NAMES_THAT_SAY_NOTHING & {part, *part.split("_")} for part in name.split("."))
+        name for name in modules() if any(NAMES_THAT_SAY_NOTHING & {part, *part.split("_")} for part in name.split("."))
     ]
     assert silent == []
 

@@ -13,9 +13,7 @@ from ubudget.evaluation.notebook import budget, quantity
 from ubudget.quantity.operations import TABLE
 
 T_TABLE = tomllib.loads(
-    (Path(__file__).parents[1] / "published" / "data" / "tables" / "t_factors.toml").read_text(
-        encoding="utf-8"
-    )
+    (Path(__file__).parents[1] / "published" / "data" / "tables" / "t_factors.toml").read_text(encoding="utf-8")
 )
 MISPRINTS = {(entry["nu"], entry["p_percent"]): entry["correct"] for entry in T_TABLE["misprint"]}
 EXACT = {
@@ -98,9 +96,7 @@ def test_degrees_of_freedom_of_a_judged_uncertainty(reliability: float, printed:
     assert budget(x + 0).effective_degrees_of_freedom == pytest.approx(printed, rel=1e-12)
 
 
-@pytest.mark.parametrize(
-    ("dof", "whole"), [(2.9999999999, 3), (3.0, 3), (2.9999, 2), (3.9, 3), (9.9999995, 10)]
-)
+@pytest.mark.parametrize(("dof", "whole"), [(2.9999999999, 3), (3.0, 3), (2.9999, 2), (3.9, 3), (9.9999995, 10)])
 def test_degrees_of_freedom_are_cut_down_but_not_by_rounding_in_binary(dof: float, whole: int) -> None:
     """GUM G.4.1, note: cut to the next lower integer; one millionth is left to binary arithmetic."""
     assert one_unit(dof).coverage_factor == one_unit(float(whole)).coverage_factor
@@ -151,8 +147,6 @@ def test_rounding_of_the_calibration_guide(U: float, digits: int, expected: floa
         (3.14159, 1.0, (3.1, 1.0)),
     ],
 )
-def test_the_value_follows_the_place_of_its_uncertainty(
-    value: float, u: float, expected: tuple[float, float]
-) -> None:
+def test_the_value_follows_the_place_of_its_uncertainty(value: float, u: float, expected: tuple[float, float]) -> None:
     """GUM 7.2.6; cases without mark are our own."""
     assert reported(value, u) == pytest.approx(expected, rel=1e-12)

@@ -86,9 +86,9 @@ def _has_moments(draws: np.ndarray, variance: float) -> None:
 def test_standard_uncertainties_of_the_guide(stated: dict[str, object], printed: float) -> None:
     """JCGM 100:2008, clauses as named (from memory)."""
     found = quantity("x", 100, **stated).standard_uncertainty  # type: ignore[arg-type]  # keywords of the table
-    assert float(f"{found:.1e}") == pytest.approx(printed, rel=1e-9) or float(
-        f"{found:.0e}"
-    ) == pytest.approx(printed, rel=1e-9)
+    assert float(f"{found:.1e}") == pytest.approx(printed, rel=1e-9) or float(f"{found:.0e}") == pytest.approx(
+        printed, rel=1e-9
+    )
 
 
 def test_repeated_readings_of_the_guide() -> None:

@@ -52,8 +52,7 @@ def test_a_numbered_flask_used_three_times_is_one_row(tmp_path: Path) -> None:
     # w = (c V f - cb V fb)/m F R with f = V/V_pipette: dw/dV = (2 c f - cb fb)/m F R
     at = [key.sample for key in evaluation.keys].index(DILUTED)
     c, cb, f, fb, m, F, R = (
-        float(evaluation.numbers.symbol("results", name)[at])
-        for name in ("c", "cb", "f", "fb", "m", "F", "R")
+        float(evaluation.numbers.symbol("results", name)[at]) for name in ("c", "cb", "f", "fb", "m", "F", "R")
     )
     in_litre = 1e-3 if flask[0].unit == "mL" else 1.0
     expected = (2 * c * f - cb * fb) / m * F * R * in_litre
@@ -61,9 +60,7 @@ def test_a_numbered_flask_used_three_times_is_one_row(tmp_path: Path) -> None:
 
 
 def test_an_unnumbered_flask_is_a_new_deviation_at_each_use(tmp_path: Path) -> None:
-    register = replaced(
-        "register.toml", 'description = "flask 50 mL"', 'description = "flask"\nuse = "one of a set"'
-    )
+    register = replaced("register.toml", 'description = "flask 50 mL"', 'description = "flask"\nuse = "one of a set"')
     result = result_of(evaluated(write_run(tmp_path, register=register)), DILUTED)
     symbols = {row.symbol for row in rows_about(result, "calibration") if "F50-2" in row.source}
     assert len(symbols) == 3
@@ -283,13 +280,9 @@ def test_sample_and_blank_on_one_line_partly_cancel(tmp_path: Path) -> None:
     run = run.replace('[stocks.Zn]\nitem = "ST-ZN"\ncalculated_with = "1000 mg/L"\n', "")
     run = run[: run.index("[[exclude_reading]]")]
     samples = "sample,kind\nSED-01,\nBL-1,blank\nBL-2,blank\nBL-3,blank\n"
-    readings = "\n".join(
-        line for line in READINGS.splitlines() if not line.startswith(("SED-01 d", "SED-02"))
-    )
+    readings = "\n".join(line for line in READINGS.splitlines() if not line.startswith(("SED-01 d", "SED-02")))
     readings += "\nBL-3,Zn,213.9,0.006,0.007,\n"
-    (result,) = evaluated(
-        write_run(tmp_path, run=run, method=DIFFERENCE, samples=samples, readings=readings)
-    ).results
+    (result,) = evaluated(write_run(tmp_path, run=run, method=DIFFERENCE, samples=samples, readings=readings)).results
 
     x = np.repeat([0.0, 0.5, 1.0, 2.0], 3)
     y = np.array([1, 2, 1, 101, 102, 100, 201, 202, 199, 401, 403, 399]) / 1000

@@ -143,8 +143,7 @@ def test_cells_calculate_what_the_library_calculates(tmp_path: Path) -> None:
         (applied(name, len(point)), point, PLAIN[name](*point)) for name, point in ALONE
     ]
     rows += [
-        (Apply(name, tuple(Number(value) for value in point)), point, PLAIN[name](*point))
-        for name, point in ALONE
+        (Apply(name, tuple(Number(value) for value in point)), point, PLAIN[name](*point)) for name, point in ALONE
     ]
     rows += [(expression, point, numbers(expression, point)) for expression, point in nested()]
     book = openpyxl.Workbook()

@@ -18,7 +18,7 @@ from ubudget.records.records import Edit, Records
 
 EXAMPLES = Path(__file__).parents[2] / "worked_examples"
 HARBOUR = EXAMPLES / "harbour_sediment"
-PUBLISHED = sorted((EXAMPLES / "published").glob("*.toml")) + [EXAMPLES / "published" / "quam_a5"]
+PUBLISHED = [*sorted((EXAMPLES / "published").glob("*.toml")), EXAMPLES / "published" / "quam_a5"]
 REPORTED = (STANDARD, EXPANDED, EFFECTIVE_DOF, FACTOR)
 
 

@@ -120,11 +120,7 @@ def test_striking_all_readings_of_a_line_gives_no_error_anywhere(tmp_path: Path)
     require_engine("ironcalc")
     example = written(HARBOUR)
     file = example.save(tmp_path / "book.xlsx")
-    marks = [
-        cell
-        for cell in numeric_cells(example)
-        if cell.origin.path[:4] == ("include", "SED-01", "Cu", "324.754")
-    ]
+    marks = [cell for cell in numeric_cells(example) if cell.origin.path[:4] == ("include", "SED-01", "Cu", "324.754")]
     assert len(marks) == 3
     (found,) = ironcalc_variants(file, [[(cell.sheet, cell.address, 0.0) for cell in marks]])
     for sheet, cells in found.items():
@@ -137,5 +133,3 @@ def test_striking_all_readings_of_a_line_gives_no_error_anywhere(tmp_path: Path)
     library = edited(example.records, [as_edit(cell, 0.0) for cell in marks])
     assert library.results[row].value is None
     assert "no reading left" in library.results[row].flags[0]
-
-

@@ -243,9 +243,7 @@ def test_elements_of_a_sheet_stand_in_the_order_of_the_schema() -> None:
         root = ElementTree.fromstring(archive.read("xl/worksheets/sheet1.xml"))
     places = [order.index(child.tag.removeprefix(MAIN)) for child in root]
     assert places == sorted(places)
-    assert {"sheetData", "mergeCells", "dataValidations", "drawing"} <= {
-        c.tag.removeprefix(MAIN) for c in root
-    }
+    assert {"sheetData", "mergeCells", "dataValidations", "drawing"} <= {c.tag.removeprefix(MAIN) for c in root}
     dimension = root.find(f"{MAIN}dimension")
     assert dimension is not None and dimension.get("ref") == "A1:F12"
 
@@ -271,15 +269,13 @@ def test_wrapped_text_gets_its_height() -> None:
         (date(1899, 12, 31), None, "1899-12-31"),
     ],
 )
-def test_what_no_cell_can_hold_is_refused_with_its_place(
-    value: Value, formula: str | None, words: str
-) -> None:
+def test_what_no_cell_can_hold_is_refused_with_its_place(value: Value, formula: str | None, words: str) -> None:
     with pytest.raises(ValueError, match=f"sheet 'only', cell C2: .*{words}"):
         book_bytes(one_cell(value, formula))
 
 
 def test_another_type_is_refused() -> None:
-    with pytest.raises(TypeError, match="cell C2.*list"):
+    with pytest.raises(TypeError, match=r"cell C2.*list"):
         book_bytes(one_cell([1]))  # type: ignore[arg-type]  # the wrong type is the point
 
 
@@ -306,16 +302,14 @@ def test_same_plan_same_bytes_also_in_another_process(tmp_path: Path) -> None:
     )
     target = tmp_path / "there.xlsx"
     environment = os.environ | {"PYTHONHASHSEED": "7", "PYTHONPATH": os.pathsep.join(sys.path)}
-    subprocess.run(
-        [sys.executable, "-c", code, __file__, str(target)], check=True, env=environment, timeout=60
-    )
+    subprocess.run([sys.executable, "-c", code, __file__, str(target)], check=True, env=environment, timeout=60)
     assert target.read_bytes() == here
 
 
 def test_an_existing_file_is_kept_unless_told(tmp_path: Path) -> None:
     target = tmp_path / "run.xlsx"
     target.write_text("mine", encoding="utf-8", newline="\n")
-    with pytest.raises(OutputExists, match="run.xlsx") as refusal:
+    with pytest.raises(OutputExists, match=r"run.xlsx") as refusal:
         write_book(sample(), target)
     assert isinstance(refusal.value, UbudgetError) and "\n" not in str(refusal.value)
     assert target.read_text(encoding="utf-8") == "mine"
@@ -343,7 +337,7 @@ def test_an_interruption_leaves_the_old_file_and_nothing_else(
 
 
 def test_places_that_cannot_be_written_are_named(tmp_path: Path) -> None:
-    with pytest.raises(NotWritable, match="no such folder|No such file"):
+    with pytest.raises(NotWritable, match=r"no such folder|No such file"):
         write_book(sample(), tmp_path / "absent" / "run.xlsx")
     with pytest.raises(NotWritable, match="this is a folder"):
         write_book(sample(), tmp_path, force=True)

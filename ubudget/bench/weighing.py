@@ -86,8 +86,8 @@ def add_weighing(
             )
             deviations.append(sign * deviation)
     net: Expression = gross - tare
-    for deviation in deviations:
-        net = net + deviation
+    for term in deviations:
+        net = net + term
     return table.formula(symbol, symbol, unit, net, "weighing by difference, QUAM A2")
 
 

@@ -61,9 +61,7 @@ def _cells(row: BudgetRow) -> tuple[str, ...]:
         row.unit,
         _number(row.standard_uncertainty, 3),
         row.distribution,
-        "∞"
-        if row.degrees_of_freedom is None and row.estimate is not None
-        else _number(row.degrees_of_freedom, 4),
+        "∞" if row.degrees_of_freedom is None and row.estimate is not None else _number(row.degrees_of_freedom, 4),
         _number(row.sensitivity_coefficient, 4),
         _number(row.contribution, 3),
         f"{100 * row.share:.1f} %",
@@ -86,9 +84,7 @@ def _below(result: Result) -> list[str]:
     unit = "" if result.unit == "1" else f" {result.unit}"
     nu = result.effective_degrees_of_freedom
     u, k = _number(result.standard_uncertainty, 3), _number(result.coverage_factor, 3)
-    reported = (
-        f"({result.reported_value:.{places}f} ± {result.reported_expanded_uncertainty:.{places}f}){unit}"
-    )
+    reported = f"({result.reported_value:.{places}f} ± {result.reported_expanded_uncertainty:.{places}f}){unit}"
     return [
         f"u = {u}{unit}, effective degrees of freedom {'∞' if nu is None else _number(nu, 3)}, "
         f"k = {k} ({100 * result.coverage_probability:g} %)",

@@ -44,9 +44,7 @@ def _leaves(expression: Expression) -> Iterator[InputQuantity]:
     if isinstance(expression, InputQuantity):
         yield expression
     elif isinstance(expression, Symbol):
-        raise UbudgetError(
-            f"found the bare symbol {expression.name}; accepted: quantities made by quantity()"
-        )
+        raise UbudgetError(f"found the bare symbol {expression.name}; accepted: quantities made by quantity()")
     elif isinstance(expression, Apply):
         for argument in expression.arguments:
             yield from _leaves(argument)
@@ -90,10 +88,7 @@ def _unit_powers(expression: Expression) -> dict[str, float]:
     parts = [_unit_powers(argument) for argument in expression.arguments]
     if expression.operation in ("multiply", "divide"):
         sign = 1 if expression.operation == "multiply" else -1
-        return {
-            unit: parts[0].get(unit, 0.0) + sign * parts[1].get(unit, 0.0)
-            for unit in {**parts[0], **parts[1]}
-        }
+        return {unit: parts[0].get(unit, 0.0) + sign * parts[1].get(unit, 0.0) for unit in {**parts[0], **parts[1]}}
     if expression.operation in ("sqrt", "power"):
         exponent = 0.5 if expression.operation == "sqrt" else getattr(expression.arguments[1], "value", 0.0)
         return {unit: power * exponent for unit, power in parts[0].items()}

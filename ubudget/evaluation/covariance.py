@@ -66,9 +66,7 @@ def declared_correlations(graph: Graph, numbers: Numbers) -> dict[tuple[int, int
 
 
 def _members_of(graph: Graph, joint: Joint) -> list[int]:
-    return [
-        int(graph.tables[table].leaf_of[column].members[row]) for table, column, row in (joint.a, joint.b)
-    ]
+    return [int(graph.tables[table].leaf_of[column].members[row]) for table, column, row in (joint.a, joint.b)]
 
 
 def _by_member(size: int, result: Rows, place: Rows, contribution: Array, wanted: Rows) -> Array:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from uncertainties import ufloat  # type: ignore[import-untyped]  # ships no types
-from uncertainties.core import (  # type: ignore[import-untyped]  # ships no types
+from uncertainties import ufloat
+from uncertainties.core import (
     AffineScalarFunc,
     LinearCombination,
     Variable,

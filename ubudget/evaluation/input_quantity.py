@@ -27,7 +27,7 @@ from ubudget.records.records import Records
 from ubudget.records.stated import Stated
 
 if TYPE_CHECKING:
-    from uncertainties.core import Variable  # type: ignore[import-untyped]  # ships no types
+    from uncertainties.core import Variable
 
 Figure = float | str
 Limits = Literal["rectangular", "triangular", "trapezoidal", "arcsine"]
@@ -67,7 +67,7 @@ class InputQuantity(Symbol):
     @cached_property
     def variable(self) -> Variable:
         """The quantity in the package `uncertainties`: one variable for all budgets that use this object."""
-        from uncertainties import ufloat  # type: ignore[import-untyped]  # ships no types
+        from uncertainties import ufloat
 
         return ufloat(self.estimate, self.standard_uncertainty, tag=self.name)
 
@@ -98,13 +98,9 @@ def quantity(
     A bare figure is in `unit`; text carries its own unit or is relative: `u="0.1 mg"`, `U="2 %"`. `readings`
     give the estimate too. Numbers count to 15 significant digits. Raises `UbudgetError`."""
     if not _NAME.match(name):
-        raise UbudgetError(
-            f"found the name {name[:40]!r}; accepted: a letter, then letters, digits, _ . or '"
-        )
+        raise UbudgetError(f"found the name {name[:40]!r}; accepted: a letter, then letters, digits, _ . or '")
     if (value is None) == (readings is None):
-        raise UbudgetError(
-            f"quantity {name}: found value and readings both or neither; accepted: one of them"
-        )
+        raise UbudgetError(f"quantity {name}: found value and readings both or neither; accepted: one of them")
     try:
         dimension(unit)
         stated = Stated(

@@ -48,7 +48,7 @@ from ubudget.quantity.units import UnitError, dimension, equation_dimension
 from ubudget.records.method import Coverage, Method, Rounding
 
 if TYPE_CHECKING:
-    from uncertainties.core import AffineScalarFunc  # type: ignore[import-untyped]  # ships no types
+    from uncertainties.core import AffineScalarFunc
 
 __all__ = ["Budget", "InputQuantity", "budget", "exp", "ln", "log10", "quantity", "sqrt"]
 
@@ -166,9 +166,7 @@ def budget(
         )
     inputs = inputs_of(expression)
     if not inputs:
-        raise UbudgetError(
-            "found an equation without input quantity; accepted: at least one made by quantity()"
-        )
+        raise UbudgetError("found an equation without input quantity; accepted: at least one made by quantity()")
     symbols = symbols_of(inputs)
     named = with_symbols(expression, symbols)
     unit_of = {symbols[one]: one.unit for one in inputs}
@@ -179,9 +177,7 @@ def budget(
     except UnitError as error:
         raise UbudgetError(f"unit of the result: {error}; state it by unit=...") from None
     if found.powers != wanted.powers:
-        raise UbudgetError(
-            f"found an equation whose units do not give {unit or '1'}; accepted: units that fit"
-        )
+        raise UbudgetError(f"found an equation whose units do not give {unit or '1'}; accepted: units that fit")
     factor = float(f"{float(found.factor / wanted.factor):.15g}")
     coverage = _coverage(k, probability)
     method = method_of(unit, readable_text(named), coverage, Rounding(digits=digits))
@@ -189,9 +185,7 @@ def budget(
     evaluation = _evaluate(method, [symbols[one] for one in inputs], inputs, named, factor, pairs)
     (result,) = evaluation.results
     if result.value is None or result.standard_uncertainty is None:
-        raise UbudgetError(
-            f"found no finite value of {method.document.equation}; accepted: estimates in its domain"
-        )
+        raise UbudgetError(f"found no finite value of {method.document.equation}; accepted: estimates in its domain")
     return Budget(readable_text(named), factor, result, evaluation, tuple(inputs))
 
 
@@ -222,9 +216,7 @@ def _pairs(
         a, b = (symbols.get(side, "") if isinstance(side, InputQuantity) else side for side in sides)
         uncertain = {symbol for one, symbol in symbols.items() if not one.entry.exact}
         if not {a, b} <= uncertain or a == b:
-            raise UbudgetError(
-                f"found a correlation of {a} and {b}; accepted: two different of {', '.join(uncertain)}"
-            )
+            raise UbudgetError(f"found a correlation of {a} and {b}; accepted: two different of {', '.join(uncertain)}")
         if not -1 <= r <= 1:
             raise UbudgetError(f"found the correlation coefficient {r}; accepted: from -1 to 1")
         pair = (min(a, b), max(a, b))
@@ -252,9 +244,7 @@ def _evaluate(
 ) -> Evaluation:
     context = context_of(method)
     build_reporting(context)
-    build_stated(
-        context, [replace(one.entry, symbol=symbol) for one, symbol in zip(inputs, symbols, strict=True)]
-    )
+    build_stated(context, [replace(one.entry, symbol=symbol) for one, symbol in zip(inputs, symbols, strict=True)])
     _build_correlations(context, symbols, pairs)
     unit = method.document.unit
     table = TableBuilder(RESULTS, "Result", 1, context.shared)
@@ -268,17 +258,13 @@ def _evaluate(
     context.tables[RESULTS] = table.build()
     graph = Graph(dict(context.tables), tuple(context.joints))
     equations = Equations(Definition(VALUE, expression, unit, factor), ())
-    assembly = Assembly(
-        context.records, graph, VALUE, (ResultKey("budget", "result", None),), None, equations
-    )
+    assembly = Assembly(context.records, graph, VALUE, (ResultKey("budget", "result", None),), None, equations)
     propagated = propagate(graph, RESULTS, VALUE)
     covered = cover(propagated, unit, method.coverage, method.rounding)
     return Evaluation(context.records, assembly, propagated, covered, Numbers(covered), ())
 
 
-def _build_correlations(
-    context: Context, symbols: Sequence[str], pairs: Mapping[tuple[str, str], float]
-) -> None:
+def _build_correlations(context: Context, symbols: Sequence[str], pairs: Mapping[tuple[str, str], float]) -> None:
     if not pairs:
         return
     table = TableBuilder(CORRELATIONS, "Declared correlations", len(pairs), context.shared)

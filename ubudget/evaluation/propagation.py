@@ -19,7 +19,7 @@ from ubudget.quantity.graph import PROPAGATION, Column, Formula, Given, Graph, L
 
 @dataclass(frozen=True, eq=False)
 class Path:
-    """The way from a column to one leaf: its row for each row (-1 = none), and the sensitivity in this table's names."""
+    """The way from a column to one leaf: its row for each row (-1 = none), the sensitivity in this table's names."""
 
     leaf: tuple[str, str]
     rows: Rows

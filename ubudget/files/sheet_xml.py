@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from math import isfinite
 from typing import Final, NamedTuple
 from xml.sax.saxutils import escape
@@ -151,7 +152,7 @@ class SheetData:
     def _row_elements(self, heights: dict[int, float]) -> Iterator[str]:
         for row in sorted(self._rows.keys() | heights.keys()):
             strips = sorted(self._rows.get(row, []))
-            for before, after in zip(strips, strips[1:], strict=False):
+            for before, after in pairwise(strips):
                 if after.left <= before.right:
                     raise self._fault(f"{get_column_letter(after.left)}{row}", "the cell is planned twice")
             tall = f' ht="{heights[row]:.1f}" customHeight="1"' if row in heights else ""

@@ -9,7 +9,7 @@ from __future__ import annotations
 from ubudget.bench.result_table import STATUS
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, STANDARD
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.pages.book import Band, Chart, Choice, LooseCell, Series, Sheet, Value
+from ubudget.pages.book import Band, Chart, Choice, LooseCell, Series, Sheet, Style, Value
 from ubudget.pages.budget_rows import CHOSEN_ROW, COLUMN, ORDER, TOP, budget_band
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, SHARE, format_for
 from ubudget.pages.layout import BUDGET, COMPUTATION, headline
@@ -63,7 +63,7 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     ]
 
     def add(row: int, heading: str, value: Value, formula: str, number_format: str = "General") -> None:
-        style = "number" if number_format != "General" else "result"
+        style: Style = "number" if number_format != "General" else "result"
         cells.append(LooseCell(row, 1, heading, "label"))
         cells.append(LooseCell(row, 2, value, style, formula, number_format=number_format))
 

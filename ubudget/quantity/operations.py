@@ -53,7 +53,8 @@ def _ratio_or_zero(a: Array, b: Array) -> Array:
 
 
 def _power(a: Array, b: Array) -> Array:
-    return np.power(np.asarray(a, float), np.asarray(b, float))
+    result: Array = np.power(np.asarray(a, float), np.asarray(b, float))
+    return result
 
 
 def _student(p: Array, nu: Array) -> Array:

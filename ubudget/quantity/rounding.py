@@ -12,6 +12,8 @@ def to_digits(x: npt.ArrayLike, digits: int = 15) -> Array:
     """`x` brought to that many significant digits. Shape of `x`."""
     x = np.asarray(x, float)
     magnitude = np.floor(np.log10(np.abs(x), where=x != 0, out=np.zeros_like(x)))
+    # The logarithm of 999999999999998 is 15 in binary: one digit too many would be taken off.
+    magnitude = magnitude - (np.abs(x) < np.power(10.0, magnitude)) * (x != 0)
     # A quotient, not a product with a negative power of ten: powers of ten up to 1e22 are exact.
     shift = digits - 1 - magnitude
     up = np.power(10.0, np.clip(shift, 0, 300))

@@ -106,8 +106,11 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
     A run that names no stock at all can be evaluated: its scale has no uncertainty and no traceability."""
     file = records.file("run")
     severity: Severity = "stop" if run.file.stocks else "attend"
+    exact = any(
+        isinstance(symbol, Calibration) and symbol.standards_exact for symbol in records.method.symbols.values()
+    )
     for analyte in dict.fromkeys(analyte for analyte, _ in _reported_lines(run)):
-        if analyte in records.method.analytes and analyte not in run.file.stocks:
+        if analyte in records.method.analytes and analyte not in run.file.stocks and not exact:
             accepted = "the stock solution of every analyte that is read on a curve"
             remedy = f"add a table [stocks.{analyte}] with item and calculated_with"
             yield Finding(severity, file, f"stock {analyte}", f"no stock of {analyte}", accepted, remedy)

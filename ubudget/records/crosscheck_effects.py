@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from ubudget.records.crosscheck_method import used_symbols
+from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank, Calibration, Dilution, Method, Precision, Volume, Weighing
 from ubudget.records.records import Records
