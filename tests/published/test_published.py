@@ -38,7 +38,9 @@ def case(request: pytest.FixtureRequest) -> tuple[dict[str, Any], Any]:
     figures = tomllib.loads((DATA / f"{request.param}.toml").read_text(encoding="utf-8"))
     records, findings = read_records(shipped_folder("worked_examples") / "published" / figures["example"])
     assert records is not None and not findings, findings
-    (result,) = evaluate(records).results
+    evaluation, _ = evaluate(records)
+    assert evaluation is not None
+    (result,) = evaluation.results
     return figures, result
 
 
@@ -97,16 +99,16 @@ def test_degrees_of_freedom_of_inputs_are_the_printed_ones(case: tuple[dict[str,
         assert rows[symbol].degrees_of_freedom == pytest.approx(printed, rel=1e-12), symbol
 
 
-def test_correlation_of_inputs_shows_the_printed_digits(case: tuple[dict[str, Any], Any]) -> None:
-    """From the covariance row: 2 c_a c_b u(a, b) over 2 c_a u(a) c_b u(b)."""
-    figures, result = case
-    if "correlation" not in figures:
-        return
-    first, second = figures["correlation"]["between"]
-    rows = rows_by_symbol(result)
-    covariance = rows[f"cov({first}, {second})"].contribution
-    coefficient = covariance / (2 * rows[first].contribution * rows[second].contribution)
-    assert within_printed(coefficient, figures["correlation"]["printed"]), coefficient
+def test_the_line_of_gum_h3_shows_the_printed_digits() -> None:
+    """Intercept and slope are kept about the centroid; at the source's origin they have the printed u and r."""
+    figures = tomllib.loads((DATA / "gum_h3.toml").read_text(encoding="utf-8"))["line"]
+    records, _ = read_records(shipped_folder("worked_examples") / "published" / "gum_h3.toml")
+    assert records is not None
+    evaluation, _ = evaluate(records)
+    assert evaluation is not None
+    for column, printed in figures.items():
+        (number,) = evaluation.column(column, "lines")
+        assert within_printed(number, printed), column
 
 
 def test_the_check_itself_tells_digits_apart() -> None:

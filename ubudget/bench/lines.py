@@ -9,7 +9,7 @@ import numpy as np
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.curve import add_line_fit, add_line_points
-from ubudget.quantity.expression import Symbol
+from ubudget.quantity.expression import Symbol, apply
 from ubudget.records.method import LineData
 
 LINES, LINE_POINTS = "lines", "line points"
@@ -53,5 +53,10 @@ def build_lines(context: Context, data: Mapping[str, LineData]) -> dict[str, int
     )
     value = Symbol("y_mean") + Symbol("slope") * (origin - Symbol("x_mean"))
     lines.formula("intercept at origin", "intercept at the origin", "", value, "GUM H.3.2")
+    distance, u_slope = origin - Symbol("x_mean"), Symbol("u(slope)")
+    u_origin = apply("sqrt", Symbol("u(y_mean)") ** 2 + distance**2 * u_slope**2)
+    lines.formula("u(intercept at origin)", "u(intercept at the origin)", "", u_origin, "GUM H.3.3")
+    r = apply("ratio_or_zero", distance * u_slope, Symbol("u(intercept at origin)"))
+    lines.formula("r", "r(intercept, slope)", "", r, "GUM H.3.3")
     context.tables[LINES] = lines.build()
     return {name: row for row, name in enumerate(names)}
