@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from uncertainties import (  # type: ignore[import-untyped]  # ships no types
+from uncertainties import (
     correlation_matrix,
     covariance_matrix,
     nominal_value,
@@ -200,7 +200,7 @@ Pair = tuple[Any, Any]
 
 def leaves() -> list[Pair]:
     stated = [(0.7, 0.01), (1.3, 0.04), (2.2, 0.003)]
-    return [(notebook.quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)]
+    return [(notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)]
 
 
 LEAVES = leaves()

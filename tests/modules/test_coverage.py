@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from ubudget.evaluation import notebook
-from ubudget.evaluation.notebook import budget, quantity
+from ubudget.evaluation.notebook import budget, input_quantity
 from ubudget.quantity.operations import TABLE
 
 T_TABLE = tomllib.loads(
@@ -32,7 +32,7 @@ ENTRIES = [
 
 def one_unit(dof: float | None, **how: float) -> notebook.Budget:
     """A budget of one input with u = 1 and the given degrees of freedom."""
-    return budget(quantity("x", 10, u=1, dof=dof), **how)  # type: ignore[arg-type]  # k or probability
+    return budget(input_quantity("x", 10, u=1, dof=dof), **how)  # type: ignore[arg-type]  # k or probability
 
 
 @pytest.mark.parametrize(("nu", "p", "printed"), ENTRIES)
@@ -77,7 +77,7 @@ def test_effective_degrees_of_freedom_of_the_guide() -> None:
     """GUM G.4.1, example (from memory): product of three inputs, relative u of 0.25 %, 0.57 % and 0.82 % from
     10, 5 and 15 readings; printed: u = 1.03 %, nu = 19.0, t at 95 % 2.09, U = 2.2 %."""
     x1, x2, x3 = (
-        quantity(f"X{place}", 1, u=f"{u} %", dof=n - 1)
+        input_quantity(f"X{place}", 1, u=f"{u} %", dof=n - 1)
         for place, (u, n) in enumerate([(0.25, 10), (0.57, 5), (0.82, 15)], start=1)
     )
     found = budget(x1 * x2 * x3, probability=0.95)
@@ -92,7 +92,7 @@ def test_effective_degrees_of_freedom_of_the_guide() -> None:
 @pytest.mark.parametrize(("reliability", "printed"), [(0.10, 50), (0.25, 8), (0.50, 2)])
 def test_degrees_of_freedom_of_a_judged_uncertainty(reliability: float, printed: int) -> None:
     """GUM G.4.2 eq. G.3 and its example: nu = 8 for 25 %; 50 and 2 from the same formula."""
-    x = quantity("x", 1, u=0.1, reliability=reliability)
+    x = input_quantity("x", 1, u=0.1, reliability=reliability)
     assert budget(x + 0).effective_degrees_of_freedom == pytest.approx(printed, rel=1e-12)
 
 
@@ -115,7 +115,7 @@ def test_a_fixed_factor_on_few_degrees_of_freedom_is_flagged() -> None:
 
 def reported(value: float, u: float, **how: int) -> tuple[float | None, float | None]:
     """With k = 1, so that U is the u stated."""
-    found = budget(quantity("x", value, u=u) + 0, k=1, **how).result  # type: ignore[arg-type]  # digits
+    found = budget(input_quantity("x", value, u=u) + 0, k=1, **how).result  # type: ignore[arg-type]  # digits
     return found.reported_value, found.reported_expanded_uncertainty
 
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from ubudget.evaluation.notebook import quantity
+from ubudget.evaluation.notebook import input_quantity
 from ubudget.quantity.distributions import DISTRIBUTIONS, divisor
 from ubudget.quantity.numbers import evaluate
 
@@ -85,7 +85,7 @@ def _has_moments(draws: np.ndarray, variance: float) -> None:
 )
 def test_standard_uncertainties_of_the_guide(stated: dict[str, object], printed: float) -> None:
     """JCGM 100:2008, clauses as named (from memory)."""
-    found = quantity("x", 100, **stated).standard_uncertainty  # type: ignore[arg-type]  # keywords of the table
+    found = input_quantity("x", 100, **stated).standard_uncertainty  # type: ignore[arg-type]  # keywords of the table
     assert float(f"{found:.1e}") == pytest.approx(printed, rel=1e-9) or float(f"{found:.0e}") == pytest.approx(
         printed, rel=1e-9
     )
@@ -97,6 +97,6 @@ def test_repeated_readings_of_the_guide() -> None:
         *(96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07),
         *(100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72),
     ]
-    found = quantity("t", unit="degC", readings=readings)
+    found = input_quantity("t", unit="degC", readings=readings)
     assert found.estimate == pytest.approx(100.145, rel=1e-12)
     assert f"{found.standard_uncertainty:.2f}" == "0.33"

@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from uncertainties import correlation_matrix  # type: ignore[import-untyped]  # ships no types
+from uncertainties import correlation_matrix
 
 from ubudget.errors import UbudgetError
-from ubudget.evaluation.notebook import budget, exp, ln, log10, quantity, sqrt
+from ubudget.evaluation.notebook import budget, exp, input_quantity, ln, log10, sqrt
 
-c = quantity("c", 2.51, "mg/L", u=0.02, dof=9, source="invented")
-V = quantity("V", 50, "mL", half_width=0.06, distribution="triangular")
-m = quantity("m", 0.5012, "g", U=0.0004, k=2)
+c = input_quantity("c", 2.51, "mg/L", u=0.02, dof=9, source="invented")
+V = input_quantity("V", 50, "mL", half_width=0.06, distribution="triangular")
+m = input_quantity("m", 0.5012, "g", U=0.0004, k=2)
 
 
 def test_a_product_of_quantities() -> None:
@@ -67,14 +67,14 @@ def test_without_unit_the_result_has_that_of_the_equation(make: Callable[[], Any
 
 def test_functions_of_plain_numbers() -> None:
     """Derivatives from any table: 1/(2 sqrt x), exp x, 1/x, 1/(x ln 10)."""
-    x = quantity("x", 2.0, u=0.1)
+    x = input_quantity("x", 2.0, u=0.1)
     slopes = {sqrt: 0.5 / math.sqrt(2), exp: math.exp(2), ln: 0.5, log10: 0.5 / math.log(10)}
     for function, slope in slopes.items():
         assert budget(function(x)).standard_uncertainty == pytest.approx(0.1 * slope, rel=1e-12)
 
 
 def test_one_object_is_one_deviation_and_two_objects_are_two() -> None:
-    first, second = quantity("x", 3, u=0.1), quantity("x", 3, u=0.1)
+    first, second = input_quantity("x", 3, u=0.1), input_quantity("x", 3, u=0.1)
     assert budget(first - first + 1).standard_uncertainty == 0
     assert budget(first * first).standard_uncertainty == pytest.approx(6 * 0.1, rel=1e-12)
     difference = budget(first - second)
@@ -84,7 +84,7 @@ def test_one_object_is_one_deviation_and_two_objects_are_two() -> None:
 
 def test_budgets_that_share_a_quantity_are_correlated() -> None:
     """GUM F.1.2.3: cov = product of the contributions of what is shared."""
-    a, b, s = quantity("a", 1, u=0.3), quantity("b", 2, u=0.4), quantity("s", 5, u=0.5)
+    a, b, s = input_quantity("a", 1, u=0.3), input_quantity("b", 2, u=0.4), input_quantity("s", 5, u=0.5)
     first, second = budget(a + s), budget(b + 2 * s)
     found = correlation_matrix([first.as_ufloat(), second.as_ufloat()])[0][1]
     assert found == pytest.approx(0.5 * 1.0 / math.sqrt((0.09 + 0.25) * (0.16 + 1.0)), rel=1e-12)
@@ -98,7 +98,7 @@ def test_budgets_that_share_a_quantity_are_correlated() -> None:
 @pytest.mark.parametrize(("r", "printed"), [(1.0, "1.00"), (0.0, "0.32")])
 def test_ten_resistors_calibrated_against_one(r: float, printed: str) -> None:
     """GUM 5.2.2, example (from memory): ten of 1000 ohm, u = 0.1 ohm each; 1 ohm with r = 1, 0.32 ohm without."""
-    ten = [quantity(f"R{place}", 1000, "ohm", u=0.1) for place in range(10)]
+    ten = [input_quantity(f"R{place}", 1000, "ohm", u=0.1) for place in range(10)]
     pairs = {(ten[i], ten[j]): r for i in range(10) for j in range(i)}
     total = sum(ten[1:], start=ten[0] + 0 * ten[0])
     found = budget(total, "ohm", correlations=pairs)
@@ -112,7 +112,7 @@ def test_impedance_of_the_guide() -> None:
     milliamperes = [19.663, 19.639, 19.640, 19.685, 19.678]
     r = float(np.corrcoef(volts, milliamperes)[0, 1])
     assert f"{r:.2f}" == "-0.36"
-    U, current = quantity("U", unit="V", readings=volts), quantity("I", unit="mA", readings=milliamperes)
+    U, current = input_quantity("U", unit="V", readings=volts), input_quantity("I", unit="mA", readings=milliamperes)
     found = budget(U / current, "ohm", correlations={("U", "I"): r})
     assert f"{found.value:.2f}" == "254.26"
     assert f"{found.standard_uncertainty:.3f}" == "0.236"
@@ -123,7 +123,7 @@ def test_impedance_of_the_guide() -> None:
 
 
 def test_results_with_the_same_declared_correlation_are_exactly_correlated() -> None:
-    a, b = quantity("a", 1, u=0.3), quantity("b", 2, u=0.4)
+    a, b = input_quantity("a", 1, u=0.3), input_quantity("b", 2, u=0.4)
     total = budget(a + b, correlations={(a, b): -0.6}).as_ufloat()
     difference = budget(a - b, correlations={("b", "a"): -0.6}).as_ufloat()
     # (a + b) + (a - b) = 2 a
@@ -145,7 +145,7 @@ def test_the_table_holds_what_a_reader_looks_for() -> None:
 
 
 def test_html_is_small_and_escaped() -> None:
-    primed = quantity("m'", 1.5, "g", u=0.1)
+    primed = input_quantity("m'", 1.5, "g", u=0.1)
     html = budget(primed * 2)._repr_html_()
     assert "m&#x27;" in html and "m'" not in html
     assert len(html) < 2_000
@@ -165,27 +165,27 @@ def test_a_budget_does_not_change() -> None:
 # --- What is refused ---
 
 REFUSED: dict[str, Callable[[], object]] = {
-    "a name that is no symbol": lambda: quantity("<b>", 1, u=0.1),
-    "no value": lambda: quantity("x", u=0.1),
-    "value and readings": lambda: quantity("x", 1, readings=[1, 2]),
-    "two statements": lambda: quantity("x", 1, u=0.1, U=0.2, k=2),
-    "U without k": lambda: quantity("x", 1, U=0.2),
-    "half-width without distribution": lambda: quantity("x", 1, half_width=0.2),
-    "unknown distribution": lambda: quantity("x", 1, half_width=0.2, distribution="bell"),  # type: ignore[arg-type]  # refused
-    "negative u": lambda: quantity("x", 1, u=-0.1),
-    "zero degrees of freedom": lambda: quantity("x", 1, u=0.1, dof=0),
-    "value that is no number": lambda: quantity("x", math.nan, u=0.1),
-    "infinite u": lambda: quantity("x", 1, u=math.inf),
-    "unknown unit": lambda: quantity("x", 1, "blorg", u=0.1),
-    "figure in another dimension": lambda: quantity("x", 1, "g", u="0.1 mL"),
-    "one reading": lambda: quantity("x", readings=[1.0]),
+    "a name that is no symbol": lambda: input_quantity("<b>", 1, u=0.1),
+    "no value": lambda: input_quantity("x", u=0.1),
+    "value and readings": lambda: input_quantity("x", 1, readings=[1, 2]),
+    "two statements": lambda: input_quantity("x", 1, u=0.1, U=0.2, k=2),
+    "U without k": lambda: input_quantity("x", 1, U=0.2),
+    "half-width without distribution": lambda: input_quantity("x", 1, half_width=0.2),
+    "unknown distribution": lambda: input_quantity("x", 1, half_width=0.2, distribution="bell"),  # type: ignore[arg-type]  # refused
+    "negative u": lambda: input_quantity("x", 1, u=-0.1),
+    "zero degrees of freedom": lambda: input_quantity("x", 1, u=0.1, dof=0),
+    "value that is no number": lambda: input_quantity("x", math.nan, u=0.1),
+    "infinite u": lambda: input_quantity("x", 1, u=math.inf),
+    "unknown unit": lambda: input_quantity("x", 1, "blorg", u=0.1),
+    "figure in another dimension": lambda: input_quantity("x", 1, "g", u="0.1 mL"),
+    "one reading": lambda: input_quantity("x", readings=[1.0]),
     "unlike terms": lambda: budget(c + V),
-    "terms of different size": lambda: budget(V + quantity("W", 1, "L", u=0.1)),
+    "terms of different size": lambda: budget(V + input_quantity("W", 1, "L", u=0.1)),
     "unit that does not fit": lambda: budget(c * V / m, "mL"),
     "unit that is none": lambda: budget(c, "blorg"),
     "exponential of a mass": lambda: budget(exp(m)),
-    "value out of the domain": lambda: budget(ln(quantity("x", -1, u=0.1))),
-    "quotient by zero": lambda: budget(1 / quantity("x", 0, u=0.1)),
+    "value out of the domain": lambda: budget(ln(input_quantity("x", -1, u=0.1))),
+    "quotient by zero": lambda: budget(1 / input_quantity("x", 0, u=0.1)),
     "coefficient above one": lambda: budget(c * V, correlations={("c", "V"): 1.1}),
     "correlation with itself": lambda: budget(c * V, correlations={("c", "c"): 0.5}),
     "correlation with a stranger": lambda: budget(c * V, correlations={("c", "z"): 0.5}),
@@ -220,7 +220,7 @@ def test_an_equation_beyond_all_measure_is_refused_at_once(how: str) -> None:
 
 def test_a_sum_of_two_hundred_quantities() -> None:
     """n equal independent terms: u·sqrt(n) (GUM 5.1.2)."""
-    parts = [quantity(f"x{place}", 1, "mg", u=0.1) for place in range(200)]
+    parts = [input_quantity(f"x{place}", 1, "mg", u=0.1) for place in range(200)]
     total: Any = parts[0]
     for part in parts[1:]:
         total = total + part

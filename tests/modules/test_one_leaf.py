@@ -128,8 +128,8 @@ def test_reading_and_line_on_one_residual_s_are_one_group() -> None:
 
 
 def test_a_correlated_group_takes_the_smallest_degrees_of_freedom() -> None:
-    a, b = notebook.quantity("a", 1, u=0.3, dof=5), notebook.quantity("b", 2, u=0.4, dof=20)
-    c = notebook.quantity("c", 1, u=1.2)
+    a, b = notebook.input_quantity("a", 1, u=0.3, dof=5), notebook.input_quantity("b", 2, u=0.4, dof=20)
+    c = notebook.input_quantity("c", 1, u=1.2)
     budget = notebook.budget(a + b + c, correlations={("a", "b"): 0.5})
     group = 0.3**2 + 0.4**2 + 2 * 0.5 * 0.3 * 0.4
     assert budget.standard_uncertainty == pytest.approx(math.sqrt(group + 1.44), rel=1e-12)

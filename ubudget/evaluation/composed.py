@@ -44,7 +44,7 @@ def _leaves(expression: Expression) -> Iterator[InputQuantity]:
     if isinstance(expression, InputQuantity):
         yield expression
     elif isinstance(expression, Symbol):
-        raise UbudgetError(f"found the bare symbol {expression.name}; accepted: quantities made by quantity()")
+        raise UbudgetError(f"found the bare symbol {expression.name}; accepted: quantities made by input_quantity()")
     elif isinstance(expression, Apply):
         for argument in expression.arguments:
             yield from _leaves(argument)

@@ -72,7 +72,7 @@ class InputQuantity(Symbol):
         return ufloat(self.estimate, self.standard_uncertainty, tag=self.name)
 
 
-def quantity(
+def input_quantity(
     name: str,
     value: float | None = None,
     unit: str = "",

@@ -1,8 +1,8 @@
 """Budgets for those who live in a notebook: input quantities composed by arithmetic.
 
-    c = quantity("c", 2.51, "mg/L", u=0.02, dof=9, source="curve of the day")
-    V = quantity("V", 50, "mL", half_width=0.06, distribution="triangular")
-    m = quantity("m", 0.5012, "g", U=0.0004, k=2)
+    c = input_quantity("c", 2.51, "mg/L", u=0.02, dof=9, source="curve of the day")
+    V = input_quantity("V", 50, "mL", half_width=0.06, distribution="triangular")
+    m = input_quantity("m", 0.5012, "g", U=0.0004, k=2)
     print(budget(c * V / m, unit="mg/kg"))
 
 An input quantity is a symbol of an expression; the budget is evaluated by the same graph as a run. The same
@@ -38,7 +38,7 @@ from ubudget.evaluation.composed import (
 from ubudget.evaluation.coverage import cover
 from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
 from ubudget.evaluation.exchange import results_as_ufloats
-from ubudget.evaluation.input_quantity import InputQuantity, build_stated, context_of, method_of, quantity
+from ubudget.evaluation.input_quantity import InputQuantity, build_stated, context_of, input_quantity, method_of
 from ubudget.evaluation.propagation import propagate
 from ubudget.quantity.expression import Expression, Operand, apply
 from ubudget.quantity.graph import Graph, Joint
@@ -50,7 +50,7 @@ from ubudget.records.method import Coverage, Method, Rounding
 if TYPE_CHECKING:
     from uncertainties.core import AffineScalarFunc
 
-__all__ = ["Budget", "InputQuantity", "budget", "exp", "ln", "log10", "quantity", "sqrt"]
+__all__ = ["Budget", "InputQuantity", "budget", "exp", "input_quantity", "ln", "log10", "sqrt"]
 
 Correlations = Mapping[tuple[str, str], float] | Mapping[tuple[InputQuantity, InputQuantity], float]
 """Correlation coefficients of estimates, by pairs of symbols or of the quantities themselves."""
@@ -166,7 +166,7 @@ def budget(
         )
     inputs = inputs_of(expression)
     if not inputs:
-        raise UbudgetError("found an equation without input quantity; accepted: at least one made by quantity()")
+        raise UbudgetError("found an equation without input quantity; accepted: at least one made by input_quantity()")
     symbols = symbols_of(inputs)
     named = with_symbols(expression, symbols)
     unit_of = {symbols[one]: one.unit for one in inputs}

@@ -9,16 +9,20 @@ from ubudget.errors import UnusableInput
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.evaluate import evaluate as evaluate_records
 from ubudget.files.reading import read_records
+from ubudget.files.workbook_reading import read_workbook
 from ubudget.files.workbook_writer import write_book
 from ubudget.pages.plan import plan_book
 from ubudget.records.records import Records
 
 
 def read_run(path: str | os.PathLike[str]) -> Records:
-    """Records of a run folder, a run file, or a method file alone; what a person must look at is in `findings`.
+    """Records of a run folder, a run file, a method file alone, or a workbook of ours as its open cells stand; what a
+    person must look at is in `findings`.
 
     Raises `UnusableInput` with every finding where one of them stops the work."""
-    records, findings = read_records(Path(path))
+    place = Path(path)
+    is_workbook = place.suffix.lower() == ".xlsx" and place.is_file()
+    records, findings = read_workbook(place) if is_workbook else read_records(place)
     if records is None:
         raise UnusableInput(findings)
     return records
