@@ -96,6 +96,11 @@ class Walk:
         leaf = home.leaf_of.get(column)
         if leaf is not None:
             estimate = float(self.plain.column(table, column)[row])
+            if column in home.implicit:
+                # A fitted parameter: the whole fit anew, with the standards' own uncertainty in its abscissas.
+                fitted = home.by_name[column]
+                assert isinstance(fitted, Formula)
+                estimate = self.calculated(table, fitted.expression, row)
             u = float(self.plain.column(table, leaf.u)[row])
             member = int(leaf.members[row])
             if member < 0 or u == 0:

@@ -38,11 +38,14 @@ POINTS: dict[str, list[Point]] = {
     "sum_squares": [(1.5, -2.0, 4.25), (-3.0,)],
     "total": [(1.5, -2.0, 4.25), (3.0,)],
     "total_product": [(1.5, -2.0, 4.25, 2.0, -1.0, 0.5)],
+    "f_upper": [(3.0, 2.0, 10.0), (0.5, 2.0, 4.0)],
+    "total_of": [(1.5, -2.0, 4.25), (3.0,)],
+    "total_where": [(2.0, 2.0, 4.25), (3.0, 2.0, 4.25)],
     "largest": [(1.5, -2.0, 4.25), (-3.0, -2.0)],
     "smallest": [(1.5, -2.0, 4.25), (3.0, 2.0)],
 }
 
-OVER_SPANS = {"total": 1, "total_product": 2, "largest": 1, "smallest": 1}
+OVER_SPANS = {"total": 1, "total_product": 2, "total_of": 1, "total_where": 3, "largest": 1, "smallest": 1}
 """Operations whose arguments are ranges of cells: number of ranges."""
 
 
@@ -105,6 +108,10 @@ PLAIN: dict[str, Callable[..., float]] = {
     "add_all": lambda *values: math.fsum(values),
     "sum_squares": lambda *values: math.fsum(value * value for value in values),
     "total": lambda *values: math.fsum(values),
+    # With two degrees of freedom above, the tail has a closed form (from the definition of the F distribution).
+    "f_upper": lambda f, above, below: (1 + above * f / below) ** (-below / 2),
+    "total_of": lambda *values: math.fsum(values),
+    "total_where": lambda key, wanted, value: value if key == wanted else 0.0,
     "total_product": lambda *values: math.fsum(
         a * b for a, b in zip(values[: len(values) // 2], values[len(values) // 2 :], strict=True)
     ),

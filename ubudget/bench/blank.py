@@ -12,6 +12,7 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
 from ubudget.bench.curve import CURVES
 from ubudget.bench.inverse import SIGNALS
+from ubudget.bench.kinds import Kind
 from ubudget.bench.structure import Structure
 from ubudget.quantity.expression import Number, Symbol, apply
 from ubudget.quantity.graph import Trait
@@ -26,7 +27,7 @@ def blank_estimate(line: tuple[str, str]) -> tuple[str, str, str]:
     return ("blank scatter", *line)
 
 
-def build_blanks(context: Context, structure: Structure, symbol: str, unit: str) -> None:
+def build_blanks(context: Context, structure: Structure, symbol: str, unit: str, kind: Kind) -> None:
     """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`)."""
     rows = [row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions]
     items = [structure.measured[row] for row in rows]
@@ -37,15 +38,13 @@ def build_blanks(context: Context, structure: Structure, symbol: str, unit: str)
     values.label("line", "line", [item.line[1] for item in items])
     mean = values.pick("mean reading", SIGNALS, "mean", rows)
     n = values.pick("readings", SIGNALS, "n", rows)
-    x_mean = values.pick("x_mean", CURVES, "x_mean", owner)
-    y_mean = values.pick("y_mean", CURVES, "mean of y", owner)
-    slope = values.pick("b", CURVES, "slope", owner)
-    scale = values.pick("scale", CURVES, "scale", owner)
+
+    def curve(column: str) -> Symbol:
+        return values.pick(f"{column} of the curve", CURVES, column, owner)
+
     used = values.formula("used", "used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
     values.formula("reading used", "reading used", "", used * mean)
-    c = values.formula(
-        "c", "blank concentration", unit, scale * (x_mean + apply("ratio_or_zero", mean - y_mean, slope))
-    )
+    c = values.formula("c", "blank concentration", unit, curve("scale") * kind.inverse(curve, mean))
     values.formula(
         "deviation",
         "deviation from the mean",
@@ -53,10 +52,10 @@ def build_blanks(context: Context, structure: Structure, symbol: str, unit: str)
         used * (c - values.pick("mean blank", BLANKS, "c", owner)),
     )
     context.tables[BLANK_VALUES] = values.build()
-    _build_means(context, structure, owner, symbol, unit)
+    _build_means(context, structure, owner, symbol, unit, kind)
 
 
-def _build_means(context: Context, structure: Structure, owner: np.ndarray, symbol: str, unit: str) -> None:
+def _build_means(context: Context, structure: Structure, owner: np.ndarray, symbol: str, unit: str, kind: Kind) -> None:
     size = len(structure.lines)
     table = TableBuilder(BLANKS, "Procedural blank of each line", size, context.shared)
     table.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
@@ -96,12 +95,10 @@ def _build_means(context: Context, structure: Structure, owner: np.ndarray, symb
         dof="dof" if counted else None,
         estimates=[blank_estimate(line) for line in structure.lines],
     )
-    rows = np.arange(size)
-    x_mean, y_mean = (
-        table.pick("x_mean", CURVES, "x_mean", rows),
-        table.pick("y_mean", CURVES, "y_mean", rows),
-    )
-    slope, scale = table.pick("b", CURVES, "slope", rows), table.pick("scale", CURVES, "scale", rows)
-    x = x_mean + apply("ratio_or_zero", reading - y_mean, slope)
-    table.formula("c", symbol, unit, scale * x + mean, "mean blank on the same curve as the samples")
+
+    def curve(column: str) -> Symbol:
+        return table.pick(f"{column} of the curve", CURVES, column, np.arange(size))
+
+    at_mean = curve("scale") * kind.inverse(curve, reading)
+    table.formula("c", symbol, unit, at_mean + mean, "the curve at the mean reading of the blanks")
     context.tables[BLANKS] = table.build()

@@ -17,6 +17,7 @@ from ubudget.quantity.graph import (
     Column,
     Formula,
     Given,
+    Implicit,
     Label,
     Leaf,
     Pick,
@@ -59,6 +60,8 @@ class TableBuilder:
         self._columns: list[Column] = []
         self._references: dict[str, Reference] = {}
         self._leaves: list[Leaf] = []
+        self._implicit: dict[str, Implicit] = {}
+        self._frozen: set[str] = set()
 
     def has(self, name: str) -> bool:
         return any(column.name == name for column in self._columns)
@@ -156,6 +159,14 @@ class TableBuilder:
         self.leaf(name, f"u({name})", traits, dof=dof, members=members, estimates=estimates)
         return Symbol(name)
 
+    def implicit(self, column: str, points: str, x: str, gradient: str, start: Rows, stop: Rows) -> None:
+        """Says how a fitted parameter depends on the abscissas of its points."""
+        self._implicit[column] = Implicit(points, x, gradient, start, stop)
+
+    def freeze(self, *columns: str) -> None:
+        """Marks columns as constants of propagation."""
+        self._frozen.update(columns)
+
     def build(self) -> Table:
         return Table(
             self.name,
@@ -164,6 +175,8 @@ class TableBuilder:
             tuple(self._columns),
             dict(self._references),
             tuple(self._leaves),
+            dict(self._implicit),
+            frozenset(self._frozen),
         )
 
 

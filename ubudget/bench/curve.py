@@ -1,8 +1,7 @@
-"""Calibration by an unweighted straight line on individual readings, and inverse prediction.
+"""Calibration of a run: points of every line, their fit by the method's kind of curve, and the concentration scale.
 
-Written about the centroid: x0 = x_mean + (y0 - y_mean)/b. Centroid and slope are uncorrelated, so that the classical
-u(x0) = (s/|b|) sqrt(1/p + 1/n + (x0 - x_mean)^2/Sxx) (QUAM E.4) follows from the law of propagation, and neither slope
-nor intercept shows as a large contribution that the other takes back.
+The classical u(x0) = (s/|b|) sqrt(1/p + 1/n + (x0 - x_mean)^2/Sxx) (QUAM E.4) follows from the law of propagation, and
+neither slope nor intercept shows as a large contribution that the other takes back.
 """
 
 from __future__ import annotations
@@ -13,226 +12,203 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
-from ubudget.bench.equipment import STOCKS
+from ubudget.bench.fitting import Fit, add_common
+from ubudget.bench.kinds import KINDS
 from ubudget.bench.readings import POINTS, add_single_readings, flatten
+from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.structure import Line, Structure
-from ubudget.quantity.expression import Expression, Number, Symbol, apply
-from ubudget.quantity.graph import Place, Trait
+from ubudget.bench.weights import Rule, weight, weighted
+from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
+from ubudget.quantity.graph import Rows, Trait
+from ubudget.records.method import Calibration
 
-STANDARDS, CURVES = "standards", "curves"
+CURVES, LEVELS = "curves", "levels"
 GROUP = "curve"
-BEYOND = 1e99
-
-TOO_FEW, ONE_LEVEL, NO_SLOPE = 1, 2, 3
-"""Status of a curve; 0 = usable."""
 
 
 def build_curves(
     context: Context,
     structure: Structure,
     symbol: str,
-    unit: str,
+    calibration: Calibration,
     reading_unit: str,
-    stock_rows: dict[str, int],
+    standard_row: dict[tuple[str, str], int],
     preparation: dict[str, int],
 ) -> None:
-    """Tables `standards`, `standard readings` and `curves`. `preparation` holds rows of relative uncertainty (in %)."""
-    _build_standards(context, structure, unit)
-    flat, _ = flatten(structure.standard_readings)
-    owner = [structure.lines.index(structure.standard_readings[i].line) for i, _, _ in flat]
-    points = TableBuilder(POINTS, "Readings of the standards", len(flat), context.shared)
-    reading, include = add_single_readings(context, points, structure.standard_readings, flat, reading_unit)
-    x = points.pick("x of the standard", STANDARDS, "x", _standard_rows(context, structure, [i for i, _, _ in flat]))
-    points.formula("x", "concentration", unit, x)
-    add_line_points(points, Symbol("x"), reading, include, CURVES, owner, unit, reading_unit)
-    context.tables[POINTS] = points.build()
+    """Tables `standard readings`, `levels` and `curves`. `preparation` holds rows of relative uncertainty (in %)."""
+    unit = calibration.unit
+    items = structure.standard_readings
+    flat, segments = flatten(items)
+    line_of_item = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
+    x_row = [standard_row[item.solution, item.line[0]] for item in items]
+    readings = TableBuilder(POINTS, "Readings of the standards", len(flat), context.shared)
+    reading, include = add_single_readings(context, readings, items, flat, reading_unit)
+    item_of = [item for item, _, _ in flat]
+    readings.formula(
+        "x", "concentration", unit, readings.pick("x of the standard", STANDARDS, "x", [x_row[i] for i in item_of])
+    )
+    readings.formula("reading used", "reading used", reading_unit, include * reading)
+    level_mean = readings.pick("mean of the level", LEVELS, "mean", item_of)
+    readings.formula(
+        "from level mean", "deviation from the level's mean", reading_unit, include * (reading - level_mean)
+    )
 
-    curves = TableBuilder(CURVES, "Calibration lines", len(structure.lines), context.shared)
+    levels = TableBuilder(LEVELS, "Levels of the calibration", len(items), context.shared)
+    _add_levels(levels, structure, items, segments.start, segments.stop, reading_unit, x_row, unit)
+
+    curves = TableBuilder(CURVES, "Calibration curves", len(structure.lines), context.shared)
     curves.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
     curves.label("line", "line", [line for _, line in structure.lines])
-    counts = np.bincount(np.array(owner, dtype=np.int64), minlength=len(structure.lines))
+    on_means = calibration.fit_on == "means"
+    points = levels if on_means else readings
+    owner = line_of_item if on_means else line_of_item[item_of]
+    counts = np.bincount(owner, minlength=len(structure.lines))
     stop = np.cumsum(counts)
-    add_line_fit(
+    names = [f"{analyte} {line}".strip() for analyte, line in structure.lines]
+    fit = Fit(
+        context,
+        points,
         curves,
-        POINTS,
+        list(owner),
         stop - counts,
         stop,
-        symbol,
         unit,
         reading_unit,
-        [f"{analyte} {line}".strip() for analyte, line in structure.lines],
+        names,
+        symbol,
+        GROUP,
+        weighted(calibration) and calibration.weighted_scatter == "known",
     )
-    _add_scale(context, curves, structure.lines, symbol, unit, stock_rows, preparation)
+    if on_means:
+        mark: Symbol = Symbol("level used")
+        y = Symbol("mean")
+        level_s: Operand = Symbol("s")
+        level_y: Operand = Symbol("mean")
+    else:
+        mark, y = include, reading
+        level_s = readings.pick("s of the level", LEVELS, "s", item_of)
+        level_y = level_mean
+    rule = _rule(context, calibration, reading_unit, symbol)
+    own_weight = None if rule is None else weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+    add_common(fit, Symbol("x"), y, mark, own_weight)
+    if not on_means:
+        points.formula("y", "reading", reading_unit, y)
+    KINDS[calibration.curve].build(fit)
+    if calibration.standards == "exact" or calibration.standards_exact:
+        points.freeze("x")
+    _add_lack_of_fit(curves, fit, calibration, line_of_item, len(structure.lines))
+    _add_scale(context, curves, structure.lines, symbol, preparation)
+    context.tables[POINTS] = readings.build()
+    context.tables[LEVELS] = levels.build()
     context.tables[CURVES] = curves.build()
 
 
-def _build_standards(context: Context, structure: Structure, unit: str) -> None:
-    run = context.records.run
-    assert run is not None
-    analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
-    rows = [
-        (number, standard, analyte)
-        for analyte in analytes
-        for number, standard in enumerate(run.file.standards)
-        if analyte in standard.concentration
-    ]
-    table = TableBuilder(STANDARDS, "Standards", len(rows), context.shared)
-    table.label("standard", "standard", [standard.label for _, standard, _ in rows])
-    table.label("analyte", "analyte", [analyte for _, _, analyte in rows])
-    values = [
-        context.in_unit(
-            standard.concentration[analyte],
-            unit,
-            "run",
-            f"standard {number + 1} ({standard.label}), {analyte}",
-        )
-        for number, standard, analyte in rows
-    ]
-    table.given(
-        "x",
-        "concentration as calculated",
-        unit,
-        [np.nan if value is None else value for value in values],
-        [Place("run", ("standard", number, "concentration", analyte), unit) for number, _, analyte in rows],
-    )
-    context.tables[STANDARDS] = table.build()
+def _rule(context: Context, calibration: Calibration, reading_unit: str, symbol: str) -> Rule | None:
+    """Numbers of the weighting rule; None for an unweighted fit."""
+    if not weighted(calibration):
+        return None
+    floor = context.in_unit(calibration.weight_floor, calibration.unit, "method", f"symbol {symbol}, weight_floor")
+    constant = context.in_unit(calibration.noise_constant, reading_unit, "method", f"symbol {symbol}, noise_constant")
+    relative = context.in_unit(calibration.noise_relative, "%", "method", f"symbol {symbol}, noise_relative")
+    return Rule(calibration.weights, floor or 1e-300, constant or 0.0, (relative or 0.0) / 100)
 
 
-def _standard_rows(context: Context, structure: Structure, items: Sequence[int]) -> list[int]:
-    table = context.tables[STANDARDS]
-    pairs = zip(table.texts("standard"), table.texts("analyte"), strict=True)
-    row_of = {pair: row for row, pair in enumerate(pairs)}
-    return [row_of[structure.standard_readings[i].solution, structure.standard_readings[i].line[0]] for i in items]
+def unknown_weight(context: Context, calibration: Calibration, reading_unit: str, symbol: str) -> Expression | None:
+    """The unknown's own weight by the same rule, in columns of the measured lines: x, reading and s."""
+    rule = _rule(context, calibration, reading_unit, symbol)
+    if rule is None:
+        return None
+    return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"))
 
 
-def add_line_points(
-    points: TableBuilder,
-    x: Symbol,
-    y: Symbol,
-    include: Symbol,
-    fits: str,
-    owner: Sequence[int],
+def _add_levels(
+    levels: TableBuilder,
+    structure: Structure,
+    items: Sequence[object],
+    start: Rows,
+    stop: Rows,
+    unit: str,
+    x_row: list[int],
     unit_x: str,
-    unit_y: str,
 ) -> None:
-    """Columns of a table of points for a line: deviations from the centroid, fitted value, residual."""
-    points.formula("x used", "x used", unit_x, include * x)
-    points.formula("y used", "y used", unit_y, include * y)
-    x_mean = points.pick("x_mean", fits, "x_mean", owner)
-    y_mean = points.pick("y_mean", fits, "mean of y", owner)
-    slope = points.pick("b", fits, "slope", owner)
-    dx = points.formula("dx", "x - x_mean", unit_x, include * (x - x_mean))
-    dy = points.formula("dy", "y - y_mean", unit_y, include * (y - y_mean))
-    points.formula("fitted", "fitted", unit_y, y_mean + slope * (x - x_mean))
-    points.formula("residual", "residual", unit_y, dy - slope * dx)
-    points.formula("x if used, low", "x for the lower end", unit_x, apply("if_equal", include, 1, x, BEYOND))
-    points.formula("x if used, high", "x for the upper end", unit_x, apply("if_equal", include, 1, x, -BEYOND))
-
-
-def add_line_fit(
-    fits: TableBuilder,
-    points: str,
-    start: np.ndarray,
-    stop: np.ndarray,
-    symbol: str,
-    unit_x: str,
-    unit_y: str,
-    names: Sequence[str],
-) -> None:
-    """Columns of a table of straight lines: sums, centroid, slope, residual s, u and covariance, status.
-
-    Leaves: the centroid's ordinate and the slope, both resting on the residual s with n - 2 degrees of freedom."""
+    """Mean, s and n of each standard on each line (Type A, GUM 4.2)."""
+    measured = structure.standard_readings
+    assert len(measured) == len(items)
+    levels.label("standard", "standard", [item.solution for item in measured])
+    levels.label("analyte", "analyte", [item.line[0] for item in measured])
+    levels.label("line", "line", [item.line[1] for item in measured])
+    levels.formula("x", "concentration", unit_x, levels.pick("x of the standard", STANDARDS, "x", x_row))
 
     def span(column: str) -> Symbol:
-        return fits.span(f"all {column}", points, column, start, stop)
+        return levels.span(f"all {column}", POINTS, column, start, stop)
 
-    slope_unit = f"({unit_y or '1'})/({unit_x})" if unit_x else unit_y
-    n = fits.formula("n", "readings used n", "", apply("total", span("include")))
-    x_mean = fits.formula("x_mean", "mean of x", unit_x, apply("ratio_or_zero", apply("total", span("x used")), n))
-    fits.formula("mean of y", "mean of y", unit_y, apply("ratio_or_zero", apply("total", span("y used")), n))
-    dx, dy, residual = span("dx"), span("dy"), span("residual")
-    sxx = fits.formula("Sxx", "Sxx", "", apply("total_product", dx, dx), "QUAM E.4")
-    sxy = fits.formula("Sxy", "Sxy", "", apply("total_product", dx, dy))
-    fits.formula("slope", "slope b", slope_unit, apply("ratio_or_zero", sxy, sxx), "least squares")
-    # Ordinate at the centroid and slope are the input quantities; their estimates are the formulas above.
-    fits.formula("y_mean", "ordinate at the centroid", unit_y, Symbol("mean of y"))
-    dof = fits.formula("dof", "degrees of freedom n - 2", "", apply("larger", n - 2, 1))
-    square = apply("total_product", residual, residual) / dof
-    s = fits.formula("s", "residual s", unit_y, apply("sqrt", square), "QUAM E.4")
-    fits.formula("u(y_mean)", "u of the ordinate", unit_y, apply("ratio_or_zero", s, apply("sqrt", n)))
-    u_slope = fits.formula("u(slope)", "u(b)", slope_unit, apply("ratio_or_zero", s, apply("sqrt", sxx)))
-    intercept = Symbol("y_mean") - Symbol("slope") * x_mean
-    fits.formula("intercept", "intercept a", unit_y, intercept)
-    fits.formula(
-        "u(intercept)",
-        "u(a)",
-        unit_y,
-        apply("sqrt", Symbol("u(y_mean)") ** 2 + x_mean**2 * u_slope**2),
-        "GUM H.3.3",
+    n = levels.formula("readings", "readings used", "", apply("total", span("include")))
+    levels.formula("level used", "level used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
+    levels.formula(
+        "mean", "mean", unit, apply("ratio_or_zero", apply("total", span("reading used")), n), "GUM 4.2.1 eq. 3"
     )
-    fits.formula("cov(a, b)", "cov(a, b)", "", -(x_mean * u_slope**2), "GUM H.3.3")
-    fits.formula("x_low", "lowest x used", unit_x, apply("smallest", span("x if used, low")))
-    fits.formula("x_high", "highest x used", unit_x, apply("largest", span("x if used, high")))
-    slope_status = apply("if_equal", Symbol("slope"), 0, NO_SLOPE, 0)
-    level_status = apply("if_equal", sxx, 0, ONE_LEVEL, slope_status)
-    fits.formula("status", "status (0 = usable)", "", apply("if_less", n, 2.5, TOO_FEW, level_status))
-    estimates = [("residual", fits.name, name) for name in names]
-    for column, u, part in (("y_mean", "u(y_mean)", "centroid"), ("slope", "u(slope)", "slope")):
-        fits.leaf(
-            column,
-            u,
-            [
-                Trait(
-                    f"{symbol}.{part}",
-                    f"{part} of the calibration line",
-                    GROUP,
-                    "A",
-                    "t",
-                    "residuals of the straight line",
-                )
-                for name in names
-            ],
-            dof="dof",
-            estimates=estimates,
-        )
+    deviation = span("from level mean")
+    levels.formula("squares", "sum of squares", "", apply("total_product", deviation, deviation))
+    variance = Symbol("squares") / apply("larger", n - 1, 1)
+    levels.formula("s", "s of the readings", unit, apply("sqrt", variance), "GUM 4.2.2 eq. 4")
+
+
+def _add_lack_of_fit(curves: TableBuilder, fit: Fit, calibration: Calibration, line_of_item: Rows, lines: int) -> None:
+    """F of lack of fit: scatter of the levels about the curve against scatter within levels (unweighted readings)."""
+    if calibration.fit_on == "means" or weighted(calibration):
+        return
+    counts = np.bincount(line_of_item, minlength=lines)
+    stop = np.cumsum(counts)
+
+    def span(column: str) -> Symbol:
+        return curves.span(f"levels' {column}", LEVELS, column, stop - counts, stop)
+
+    parameters = KINDS[calibration.curve].parameters
+    used = curves.formula("levels used", "levels used", "", apply("total", span("level used")))
+    pure = curves.formula("pure error", "sum of squares within levels", "", apply("total", span("squares")))
+    dof_lack = curves.formula("dof lack", "degrees of freedom of the misfit", "", apply("larger", used - parameters, 0))
+    dof_pure = curves.formula(
+        "dof pure", "degrees of freedom within levels", "", apply("larger", Symbol("n") - used, 0)
+    )
+    misfit = apply("ratio_or_zero", apply("larger", Symbol("sum of squares") - pure, 0), dof_lack)
+    within = apply("ratio_or_zero", pure, dof_pure)
+    F = curves.formula(
+        "F lack of fit", "F, lack of fit", "", apply("ratio_or_zero", misfit, within), "ISO 11095 lack of fit"
+    )
+    curves.formula(
+        "p lack of fit",
+        "probability of such a misfit",
+        "",
+        apply("f_upper", F, apply("larger", dof_lack, 1), apply("larger", dof_pure, 1)),
+    )
+    curves.freeze("pure error", "F lack of fit", "p lack of fit")
 
 
 def residual_estimate(name: str) -> tuple[str, str, str]:
-    """Key of the variance estimate that is the residual s of a calibration line."""
+    """Key of the variance estimate that is the residual s of a calibration curve."""
     return ("residual", CURVES, name)
 
 
 def _add_scale(
-    context: Context,
-    curves: TableBuilder,
-    lines: Sequence[Line],
-    symbol: str,
-    unit: str,
-    stock_rows: dict[str, int],
-    preparation: dict[str, int],
+    context: Context, curves: TableBuilder, lines: Sequence[Line], symbol: str, preparation: dict[str, int]
 ) -> None:
-    """Factor on the concentration scale: certified over assumed stock concentration, and preparation."""
+    """Factor on the concentration scale: what the method states of the preparation as a whole."""
     scale: Expression = Number(1)
-    rows = [stock_rows.get(analyte, -1) for analyte, _ in lines]
-    if any(row >= 0 for row in rows):
-        value = curves.pick("c_stock", STOCKS, "value", rows, absent=1.0)
-        assumed = curves.pick("c_assumed", STOCKS, "calculated with", rows, absent=1.0)
-        scale = value / assumed
     prepared = [preparation.get(line, preparation.get("", -1)) for _, line in lines]
     if any(row >= 0 for row in prepared):
         name = f"{symbol}.preparation"
         u = curves.pick(f"u% of {name}", INPUTS, "u", prepared)
-        entries = context.records.method.symbols[symbol]
-        source = getattr(getattr(entries, "preparation", None), "source", "")
+        calibration = context.records.method.symbols[symbol]
+        source = getattr(getattr(calibration, "preparation", None), "source", "")
         deviation = curves.deviation(
             name,
             name,
             "",
             u / 100,
-            [Trait(name, "preparation of the standards", "stock", "B", "normal", source) for _ in lines],
+            [Trait(name, "preparation of the standards", "standards", "B", "normal", source) for _ in lines],
             # The lines of one element are read on the same standards.
             members=[("preparation", analyte) for analyte, _ in lines],
         )
-        scale = scale * (1 + deviation)
+        scale = 1 + deviation
     curves.formula("scale", "factor on the concentration scale", "", scale)

@@ -6,16 +6,18 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import COUNTED, Context
-from ubudget.bench.curve import CURVES, residual_estimate
+from ubudget.bench.curve import CURVES, residual_estimate, unknown_weight
+from ubudget.bench.kinds import KINDS
 from ubudget.bench.readings import READINGS, add_single_readings, flatten
 from ubudget.bench.structure import Structure
-from ubudget.quantity.expression import Number, Operand, Symbol, apply
+from ubudget.bench.weights import weighted
+from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Place, Trait
 from ubudget.records.method import Calibration
 
 SIGNALS, POOLED = "measured lines", "pooled scatter"
 EFFECT = "reading scatter"
-NO_READING = 1
+NO_READING, NO_SOLUTION = 1, 2
 """Status of a measured line; the status of its curve is added times ten. 0 = usable."""
 
 
@@ -36,7 +38,7 @@ def build_signals(
         if single
         else _from_summaries(table, structure, reading_unit)
     )
-    u, dof, estimates = _scatter(context, structure, table, calibration, n, s, line_rows, reading_unit)
+    u, dof, estimates = _scatter(context, structure, table, calibration, n, s, line_rows, reading_unit, symbol)
     table.formula("reading", "reading, mean", reading_unit, Symbol("mean"))
     table.formula("u(reading)", "u of the mean", reading_unit, u if counted else Number(0))
     mark = f"{calibration.scatter} scatter of the readings" if counted else context.mark(EFFECT)
@@ -47,7 +49,7 @@ def build_signals(
         dof=dof if counted else None,
         estimates=estimates if counted else None,
     )
-    _concentration(table, line_rows, symbol, calibration.unit)
+    _concentration(table, line_rows, symbol, calibration)
     context.tables[SIGNALS] = table.build()
 
 
@@ -96,22 +98,29 @@ def _scatter(
     s: Symbol,
     line_rows: list[int],
     unit: str,
-) -> tuple[Operand, str, list[tuple[str, str, str]] | None]:
+    symbol: str,
+) -> tuple[Operand, str | None, list[tuple[str, str, str]] | None]:
     """u of the mean, column of its degrees of freedom, and what it shares its variance estimate with."""
     names = [f"{analyte} {line}".strip() for analyte, line in structure.lines]
-    root = apply("sqrt", n)
+    root: Expression = apply("sqrt", n)
     if calibration.scatter == "own":
         table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1), "GUM 4.2.6")
         return apply("ratio_or_zero", s, root), "dof", None
     if calibration.scatter == "residual":
-        s_curve = table.pick("residual s", CURVES, "s", line_rows)
+        known = weighted(calibration) and calibration.weighted_scatter == "known"
+        s_curve = table.pick("residual s", CURVES, "s known" if known else "s", line_rows)
         table.pick("dof of the curve", CURVES, "dof", line_rows)
         table.formula("dof", "degrees of freedom", "", Symbol("dof of the curve"))
-        return (
-            apply("ratio_or_zero", s_curve, root),
-            "dof",
-            [residual_estimate(names[row]) for row in line_rows],
-        )
+        own = unknown_weight(context, calibration, unit, symbol)
+        if own is not None:
+            # S²/(p·w0): a reading of the unknown scatters as a point of its own weight would.
+            largest = table.pick("w_max of the curve", CURVES, "w_max", line_rows)
+            relative = table.formula("w0", "own weight", "", apply("ratio_or_zero", own, largest))
+            root = apply("sqrt", n * relative)
+        u = apply("ratio_or_zero", s_curve, root)
+        if known:
+            return u, None, None
+        return u, "dof", [residual_estimate(names[row]) for row in line_rows]
     _build_pooled(context, structure, table, calibration, line_rows, unit)
     s_pooled = table.pick("pooled s", POOLED, "s", line_rows)
     table.pick("pooled dof", POOLED, "dof", line_rows)
@@ -152,21 +161,21 @@ def _build_pooled(
     context.tables[POOLED] = pooled.build()
 
 
-def _concentration(table: TableBuilder, line_rows: list[int], symbol: str, unit: str) -> None:
-    def curve(name: str, column: str) -> Symbol:
-        return table.pick(name, CURVES, column, line_rows)
+def _concentration(table: TableBuilder, line_rows: list[int], symbol: str, calibration: Calibration) -> None:
+    kind, unit = KINDS[calibration.curve], calibration.unit
 
-    x_mean, y_mean, slope = curve("x_mean", "x_mean"), curve("y_mean", "y_mean"), curve("b", "slope")
-    x = table.formula(
-        "x",
-        "concentration on the curve",
-        unit,
-        x_mean + apply("ratio_or_zero", Symbol("reading") - y_mean, slope),
-        "inverse prediction, QUAM E.4",
-    )
-    table.formula("c", symbol, unit, curve("scale", "scale") * x)
-    low, high = curve("x_low", "x_low"), curve("x_high", "x_high")
+    def curve(column: str) -> Symbol:
+        return table.pick(f"{column} of the curve", CURVES, column, line_rows)
+
+    reading = Symbol("reading")
+    inverse = kind.inverse(curve, reading)
+    x = table.formula("x", "concentration on the curve", unit, inverse, "inverse prediction, QUAM E.4")
+    table.formula("c", symbol, unit, curve("scale") * x)
+    low, high = curve("x_low"), curve("x_high")
     above = apply("if_less", high, x, 1, 0)
     table.formula("range", "range (-1 below, 1 above)", "", apply("if_less", x, low, -1, above))
-    no_reading = apply("if_less", Symbol("n"), 0.5, NO_READING, 0)
-    table.formula("status", "status (0 = usable)", "", no_reading + 10 * curve("curve status", "status"))
+    status: Expression = apply("if_less", Symbol("n"), 0.5, NO_READING, 0) + 10 * curve("status")
+    lost = kind.lost(curve, reading)
+    if lost is not None:
+        status = status + apply("if_less", Symbol("n"), 0.5, 0, NO_SOLUTION * lost)
+    table.formula("status", "status (0 = usable)", "", status)

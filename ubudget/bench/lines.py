@@ -8,7 +8,8 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
-from ubudget.bench.curve import add_line_fit, add_line_points
+from ubudget.bench.fitting import Fit, add_common
+from ubudget.bench.kinds import KINDS
 from ubudget.quantity.expression import Symbol, apply
 from ubudget.records.method import LineData
 
@@ -39,11 +40,12 @@ def build_lines(context: Context, data: Mapping[str, LineData]) -> dict[str, int
         [method_place("data", name, "y", number) for name, number in flat],
     )
     include = points.given("include", "include", "", 1.0)
-    add_line_points(points, x, y, include, LINES, list(owner), "", "")
-    context.tables[LINE_POINTS] = points.build()
     lines = TableBuilder(LINES, "Fitted lines", len(names), context.shared)
     lines.label("data", "data", names)
-    add_line_fit(lines, LINE_POINTS, stop - counts, stop, "line", "", "", names)
+    fit = Fit(context, points, lines, list(owner), stop - counts, stop, "", "", names, "line", "line")
+    add_common(fit, x, y, include, None)
+    KINDS["line"].build(fit)
+    context.tables[LINE_POINTS] = points.build()
     origin = lines.given(
         "origin",
         "origin",
@@ -51,9 +53,9 @@ def build_lines(context: Context, data: Mapping[str, LineData]) -> dict[str, int
         [data[name].origin for name in names],
         [method_place("data", name, "origin") if data[name].origin else None for name in names],
     )
-    value = Symbol("y_mean") + Symbol("slope") * (origin - Symbol("x_mean"))
+    value = Symbol("y_mean") + Symbol("slope") * (origin - Symbol("mean of x"))
     lines.formula("intercept at origin", "intercept at the origin", "", value, "GUM H.3.2")
-    distance, u_slope = origin - Symbol("x_mean"), Symbol("u(slope)")
+    distance, u_slope = origin - Symbol("mean of x"), Symbol("u(slope)")
     u_origin = apply("sqrt", Symbol("u(y_mean)") ** 2 + distance**2 * u_slope**2)
     lines.formula("u(intercept at origin)", "u(intercept at the origin)", "", u_origin, "GUM H.3.3")
     r = apply("ratio_or_zero", distance * u_slope, Symbol("u(intercept at origin)"))

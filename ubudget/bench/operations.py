@@ -6,31 +6,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields
 from typing import Any
 
-from ubudget.bench.blank import build_blanks
+from ubudget.bench.calibration import build_calibration
 from ubudget.bench.context import MASS_SHOWN
-from ubudget.bench.curve import build_curves
 from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.equipment import (
     Limits,
     build_balances,
-    build_stocks,
     build_ware,
     limits_of,
     register_items,
 )
-from ubudget.bench.inverse import build_signals
 from ubudget.bench.lines import build_lines
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
+from ubudget.bench.standards import ware_of_standards
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import TemperatureRows
 from ubudget.records.amount import Amount
 from ubudget.records.method import (
-    Blank,
     Calibration,
     Dilution,
     DryMassFactor,
@@ -65,7 +63,7 @@ class Operations(SymbolRows):
         PortionTables(self).build()
         if self.structure is not None:
             self._build_dilutions(self.structure)
-            self._build_calibration(self.structure)
+            build_calibration(self, self.structure)
 
     # -- stated inputs ----------------------------------------------------------------------------------------------
 
@@ -89,7 +87,7 @@ class Operations(SymbolRows):
                 "moisture",
             )
             self.case_rows[symbol] = [(InputCase(), self._enter(entry))]
-        for kind in (Volume, Dilution):
+        for kind in (Volume, Dilution, Calibration):
             for symbol, operation in self.each(kind):
                 if operation.temperature is not None:
                     self._enter_temperature(symbol, operation.temperature)
@@ -219,6 +217,9 @@ class Operations(SymbolRows):
         if self.structure is not None and self.each(Dilution):
             for steps in self.structure.steps.values():
                 used += [key for step in steps for key in (step.aliquot, step.to)]
+        run = self.context.records.run
+        if run is not None and self.each(Calibration):
+            used += ware_of_standards(run.file.standards)
         for key in used:
             if key in items and key not in self.ware:
                 number, item = items[key]
@@ -249,39 +250,10 @@ class Operations(SymbolRows):
                 None if operation.temperature and operation.temperature.shared else self.temperature_of(symbol),
             )
 
-    def _build_calibration(self, structure: Structure) -> None:
-        run = self.context.records.run
-        assert run is not None
-        for symbol, calibration in self.each(Calibration)[:1]:
-            analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
-            stock_rows = build_stocks(self.context, analytes, calibration.unit) if run.file.stocks else {}
-            unit = run.file.run.reading_unit
-            build_curves(self.context, structure, symbol, calibration.unit, unit, stock_rows, self.preparation_rows)
-            build_signals(self.context, structure, symbol, calibration, unit)
-        for symbol, blank in self.each(Blank)[:1]:
-            build_blanks(self.context, structure, symbol, blank.unit)
-
 
 def _case_of(operation: Input) -> InputCase:
     """The base statement of an input as a case that applies everywhere."""
-    keys = [
-        "u",
-        "U",
-        "k",
-        "confidence",
-        "half_width",
-        "distribution",
-        "top",
-        "readings",
-        "pooled_s",
-        "pooled_dof",
-        "dof",
-        "reliability",
-        "exact",
-        "evaluation",
-        "source",
-        "estimate",
-    ]
+    keys = {field.name for field in fields(InputCase)} & {field.name for field in fields(Input)}
     return InputCase(**{key: getattr(operation, key) for key in keys})
 
 

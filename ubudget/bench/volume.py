@@ -13,7 +13,7 @@ from ubudget.bench.context import COUNTED
 from ubudget.bench.equipment import WARE, Limits
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.quantity.expression import Expression, Number, Symbol
-from ubudget.quantity.graph import Trait
+from ubudget.quantity.graph import DETAIL, Trait
 
 FILLING, DELIVERY = "filling repeatability", "delivery repeatability"
 
@@ -41,17 +41,24 @@ def add_volume(
     group: str,
     reading: Symbol | None = None,
     temperature: TemperatureRows | None = None,
+    own_calibration_mark: str = COUNTED,
 ) -> Symbol:
     """Volume column `symbol`. `ware` and `rows` give the piece of ware of each row, `reading` a burette's reading in
     place of the ware's volume."""
     base = reading or table.pick(f"volume of {symbol}", WARE, "volume", rows)
     calibration = f"{symbol}.calibration"
-    table.pick(f"u of {calibration}", WARE, "u calibration", rows)
+    u_calibration: Expression = table.pick(f"u of {calibration}", WARE, "u calibration", rows)
+    if own_calibration_mark != COUNTED:
+        # Ware of a set is new at each use; where such scatter is covered elsewhere only numbered ware counts here.
+        numbered = table.given(
+            f"numbered {symbol}", "numbered (1 = yes)", "", [float(item.shared) for item in ware], rank=DETAIL
+        )
+        u_calibration = numbered * u_calibration
     deviation = table.deviation(
         calibration,
         calibration,
         unit,
-        Symbol(f"u of {calibration}"),
+        u_calibration,
         [_calibration_trait(calibration, limits, group) for limits in ware],
         members=[_member(limits, table.name, symbol, row) for row, limits in enumerate(ware)],
     )

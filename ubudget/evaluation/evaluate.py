@@ -239,7 +239,7 @@ class Evaluation:
             None,
             contribution,
             contribution / variance if variance > 0 else 0.0,
-            "declared correlation coefficient",
+            "correlation of two estimates, GUM 5.2.2",
         )
 
     def as_ufloats(self) -> list[AffineScalarFunc]:
@@ -265,9 +265,13 @@ def unit_of_leaf(graph: Graph, slot: Slot, member: int) -> str:
 
 STATUS_WORDS = {
     1: "no reading left",
+    2: "no concentration on the curve gives this reading",
     10: "too few standards' readings for the line",
     20: "all standards at one concentration",
-    30: "the calibration line has no slope",
+    30: "the calibration curve has no slope",
+    40: "the calibration curve turns within its range",
+    50: "the calibration curve has a pole in or near its range",
+    60: "the calibration curve has not converged",
     100: "no procedural blank left",
 }
 

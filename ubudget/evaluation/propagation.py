@@ -8,22 +8,15 @@ the product of the partials along a path, summed over paths that end in the same
 from __future__ import annotations
 
 from collections.abc import Container
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ubudget.evaluation.fit_paths import implicit_paths
+from ubudget.evaluation.paths import Draft, Path, first_present, leaf_at, taken
 from ubudget.quantity.derivative import NoDerivative, derivative, tidy
 from ubudget.quantity.expression import ONE, ZERO, Expression, Number, Symbol, apply
-from ubudget.quantity.graph import PROPAGATION, Column, Formula, Given, Graph, Label, Leaf, Pick, Reference, Rows, Table
-
-
-@dataclass(frozen=True, eq=False)
-class Path:
-    """The way from a column to one leaf: its row for each row (-1 = none), the sensitivity in this table's names."""
-
-    leaf: tuple[str, str]
-    rows: Rows
-    sensitivity: Expression
+from ubudget.quantity.graph import Formula, Given, Graph, Label, Pick, Rows, Table
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,58 +57,34 @@ class Propagated:
     covariances: tuple[CovarianceSlot, ...]
 
 
-@dataclass
-class _Draft:
-    """Columns and references being added to the tables while paths are followed."""
-
-    graph: Graph
-    columns: dict[str, dict[str, Column]] = field(default_factory=dict)
-    references: dict[str, dict[str, Reference]] = field(default_factory=dict)
-    paths: dict[tuple[str, str], list[Path]] = field(default_factory=dict)
-
-    def add_column(self, table: str, column: Formula) -> Symbol:
-        self.columns.setdefault(table, {})[column.name] = replace(column, rank=PROPAGATION)
-        return Symbol(column.name)
-
-    def add_reference(self, table: str, name: str, reference: Reference) -> Symbol:
-        self.references.setdefault(table, {})[name] = reference
-        return Symbol(name)
-
-    def finished(self) -> Graph:
-        graph = self.graph
-        for name in {**self.columns, **self.references}:
-            table = graph.tables[name]
-            graph = graph.with_table(
-                table.with_columns(tuple(self.columns.get(name, {}).values()), self.references.get(name, {}))
-            )
-        return graph
-
-
 def propagate(graph: Graph, table: str, column: str) -> Propagated:
     """Adds to the graph all that the combined standard uncertainty of `column` needs, except the sum itself.
 
     Raises `NoDerivative` where an input quantity passes through an operation without partials."""
-    draft = _Draft(graph)
+    draft = Draft(graph)
     paths = _paths(draft, table, column)
     slots = _slots(draft, table, paths)
     covariances = _covariances(draft, table, slots)
     return Propagated(draft.finished(), table, column, tuple(slots), tuple(covariances))
 
 
-def _paths(draft: _Draft, table: str, column: str) -> list[Path]:
+def _paths(draft: Draft, table: str, column: str) -> list[Path]:
     key = (table, column)
     if key not in draft.paths:
         draft.paths[key] = _follow(draft, draft.graph.tables[table], column)
     return draft.paths[key]
 
 
-def _follow(draft: _Draft, home: Table, name: str) -> list[Path]:
+def _follow(draft: Draft, home: Table, name: str) -> list[Path]:
+    if name in home.frozen:
+        return []
+    by_points = implicit_paths(draft, home, name, _shown_paths) if name in home.implicit else []
     if name in home.leaf_of:
         rows = np.where(home.leaf_of[name].members >= 0, np.arange(home.size), -1)
-        return [Path((home.name, name), rows, ONE)]
+        return [Path((home.name, name), rows, ONE), *by_points]
     column = home.by_name[name]
-    if isinstance(column, (Given, Label)):
-        return []
+    if isinstance(column, (Given, Label)) or name in home.implicit:
+        return by_points
     found: dict[tuple[tuple[str, str], bytes], Path] = {}
     for symbol in dict.fromkeys(symbol for way in column.expressions for symbol in way.symbols):
         onward = _onward(draft, home, symbol)
@@ -135,7 +104,7 @@ def _follow(draft: _Draft, home: Table, name: str) -> list[Path]:
     return list(found.values())
 
 
-def _onward(draft: _Draft, home: Table, symbol: str) -> list[Path]:
+def _onward(draft: Draft, home: Table, symbol: str) -> list[Path]:
     """Paths that begin with a symbol of a formula, in the names of the table where the formula stands."""
     reference = home.references.get(symbol)
     if reference is None:
@@ -149,7 +118,7 @@ def _onward(draft: _Draft, home: Table, symbol: str) -> list[Path]:
     return [path for path in picked if (path.rows >= 0).any()]
 
 
-def _picked(draft: _Draft, home: Table, symbol: str, pick: Pick, path: Path) -> Path:
+def _picked(draft: Draft, home: Table, symbol: str, pick: Pick, path: Path) -> Path:
     rows = np.where(pick.rows >= 0, path.rows[pick.rows], -1) if path.rows.size else np.full(home.size, -1)
     sensitivity = path.sensitivity
     if isinstance(sensitivity, Symbol):
@@ -158,7 +127,7 @@ def _picked(draft: _Draft, home: Table, symbol: str, pick: Pick, path: Path) -> 
     return Path(path.leaf, rows, sensitivity)
 
 
-def _local_partial(draft: _Draft, home: Table, column: Formula, symbol: str) -> Expression:
+def _local_partial(draft: Draft, home: Table, column: Formula, symbol: str) -> Expression:
     partial = derivative(column.expression, symbol)
     if isinstance(partial, (Number, Symbol)):
         return partial
@@ -174,14 +143,14 @@ def _local_partial(draft: _Draft, home: Table, column: Formula, symbol: str) -> 
     )
 
 
-def _shown_paths(draft: _Draft, table: str, column: str) -> list[Path]:
+def _shown_paths(draft: Draft, table: str, column: str) -> list[Path]:
     """The paths of a column, each sensitivity a number or a column of its table, so that other tables can pick it."""
     paths = _paths(draft, table, column)
     draft.paths[(table, column)] = [_shown(draft, draft.graph.tables[table], column, path) for path in paths]
     return draft.paths[(table, column)]
 
 
-def _shown(draft: _Draft, home: Table, name: str, path: Path) -> Path:
+def _shown(draft: Draft, home: Table, name: str, path: Path) -> Path:
     added = draft.columns.setdefault(home.name, {})
     if isinstance(path.sensitivity, Number):
         return path
@@ -189,25 +158,16 @@ def _shown(draft: _Draft, home: Table, name: str, path: Path) -> Path:
         path.sensitivity.name in home.by_name or path.sensitivity.name in added
     ):
         return path
-    trait = _leaf(draft.graph, path.leaf).traits[_first(path.rows)]
+    trait = leaf_at(draft.graph, path.leaf).traits[first_present(path.rows)]
     label = _unused(f"c({name}; {trait.symbol})", added)
     formula = Formula(label, label, "", path.sensitivity, "sensitivity coefficient, GUM 5.1.3")
     return replace(path, sensitivity=draft.add_column(home.name, formula))
 
 
-def _leaf(graph: Graph, key: tuple[str, str]) -> Leaf:
-    return graph.tables[key[0]].leaf_of[key[1]]
-
-
-def _first(rows: Rows) -> int:
-    present = rows[rows >= 0]
-    return int(present[0]) if present.size else 0
-
-
-def _slots(draft: _Draft, table: str, paths: list[Path]) -> list[Slot]:
+def _slots(draft: Draft, table: str, paths: list[Path]) -> list[Slot]:
     """One slot a path; where two paths of a row end in the same physical deviation, the later joins the earlier."""
     home = draft.graph.tables[table]
-    members = [_taken(_leaf(draft.graph, path.leaf).members, path.rows) for path in paths]
+    members = [taken(leaf_at(draft.graph, path.leaf).members, path.rows) for path in paths]
     kept = [member >= 0 for member in members]
     joins: dict[int, list[tuple[int, np.ndarray]]] = {}
     for later in range(len(paths)):
@@ -234,9 +194,9 @@ def _slots(draft: _Draft, table: str, paths: list[Path]) -> list[Slot]:
     return slots
 
 
-def _masked(draft: _Draft, home: Table, path: Path, where: np.ndarray, number: int) -> Expression:
+def _masked(draft: Draft, home: Table, path: Path, where: np.ndarray, number: int) -> Expression:
     """A sensitivity in some rows only; elsewhere the exact 0."""
-    symbol = _leaf(draft.graph, path.leaf).traits[_first(path.rows)].symbol
+    symbol = leaf_at(draft.graph, path.leaf).traits[first_present(path.rows)].symbol
     label = f"c({symbol}) on way {number + 1}"
     draft.add_column(home.name, Formula(label, label, "", path.sensitivity, "sensitivity coefficient, GUM 5.1.3"))
     pick = Pick(home.name, label, np.where(where, np.arange(home.size), -1), 0.0)
@@ -247,9 +207,9 @@ def _mask_name(where: np.ndarray) -> str:
     return np.packbits(where).tobytes().hex()
 
 
-def _slot(draft: _Draft, home: Table, leaf_key: tuple[str, str], rows: Rows, c: Expression) -> Slot:
-    leaf = _leaf(draft.graph, leaf_key)
-    trait = leaf.traits[_first(rows)]
+def _slot(draft: Draft, home: Table, leaf_key: tuple[str, str], rows: Rows, c: Expression) -> Slot:
+    leaf = leaf_at(draft.graph, leaf_key)
+    trait = leaf.traits[first_present(rows)]
     symbol = _unused(trait.symbol, {slot[2:-1] for slot in draft.columns.get(home.name, {})})
     coefficient = draft.add_column(
         home.name, Formula(f"c({symbol})", f"c({symbol})", "", c, "sensitivity coefficient, GUM 5.1.3")
@@ -259,8 +219,8 @@ def _slot(draft: _Draft, home: Table, leaf_key: tuple[str, str], rows: Rows, c: 
         leaf_key[0],
         leaf_key[1],
         rows,
-        _taken(leaf.members, rows),
-        _taken(leaf.estimates, rows),
+        taken(leaf.members, rows),
+        taken(leaf.estimates, rows),
         coefficient.name,
         f"c·u({symbol})",
         symbol,
@@ -276,13 +236,7 @@ def _unused(name: str, taken: Container[str]) -> str:
     return candidate
 
 
-def _taken(values: Rows, rows: Rows) -> Rows:
-    if not values.size:
-        return np.full(rows.shape, -1)
-    return np.where(rows >= 0, values[rows], -1)
-
-
-def _covariances(draft: _Draft, table: str, slots: list[Slot]) -> list[CovarianceSlot]:
+def _covariances(draft: Draft, table: str, slots: list[Slot]) -> list[CovarianceSlot]:
     found = []
     for (a, b, home, column), rows in _declared(draft.graph, table, slots).items():
         label = _unused(f"cov({slots[a].symbol}, {slots[b].symbol})", draft.columns.get(table, {}))

@@ -16,9 +16,11 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
     structure = evaluation.assembly.structure
     if structure is None or "curves" not in placements:
         return None
-    points = placements["standard readings"]
-    span = placements["curves"].table.references["all include"]
+    curves = placements["curves"].table
+    span = curves.references["all mark"]
     assert isinstance(span, Span)
+    points = placements[span.table]
+    reading = "mean" if span.table == "levels" else "reading"
     run = evaluation.records.run
     unit = run.file.run.reading_unit if run else ""
     charts: list[Chart] = []
@@ -35,7 +37,7 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
                 "concentration of the standard",
                 f"reading, {unit}",
                 (
-                    Series("readings", _range(points, "reading", first, last), x, "points"),
+                    Series("readings", _range(points, reading, first, last), x, "points"),
                     Series("line", _range(points, "fitted", first, last), x, "line"),
                 ),
                 width_cm=13.0,

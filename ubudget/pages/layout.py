@@ -8,11 +8,13 @@ from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
 STATUS, RESULTS, BUDGET = "status", "results", "budget"
-SAMPLES, READINGS, LINES, CALIBRATION, CHARTS, BLANKS = (
+SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
     "measured lines",
+    "standards",
     "calibration",
+    "fit steps",
     "calibration charts",
     "blanks and checks",
 )
@@ -40,10 +42,12 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "pooled scatter": (LINES, ""),
     "curves": (
         CALIBRATION,
-        "Straight lines by least squares on the readings kept, written about their centroid.",
+        "Curves by least squares on the readings kept, written about their weighted mean.",
     ),
-    "standards": (CALIBRATION, ""),
-    "stocks": (CALIBRATION, ""),
+    "levels": (CALIBRATION, ""),
+    "stocks": (STANDARDS, "How the standards came from their stock solutions."),
+    "preparation steps": (STANDARDS, ""),
+    "standards": (STANDARDS, ""),
     "standard readings": (CALIBRATION, ""),
     "blanks": (
         BLANKS,
@@ -70,6 +74,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     ),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ")
+_ITEMS, _STEPS = "standards by item: ", "fit step "
 
 TITLES = {
     STATUS: "Status of this workbook",
@@ -78,7 +83,9 @@ TITLES = {
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
     LINES: "Measured lines",
-    CALIBRATION: "Standards and calibration",
+    STANDARDS: "Standards",
+    CALIBRATION: "Calibration",
+    STEPS: "Steps of the curve fits",
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
     METHOD: "Method",
@@ -95,12 +102,18 @@ NOTE_WIDTH = 8
 
 def sheet_of(table: str) -> str:
     """Name of the sheet that holds a table."""
+    if table.startswith(_ITEMS):
+        return STANDARDS
+    if table.startswith(_STEPS):
+        return STEPS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
 
 
 def _rank(table: str) -> int:
     if table.startswith(_DILUTIONS):
         return list(_SHEET_OF).index("blank portions")
+    if table.startswith((_ITEMS, _STEPS)):
+        return list(_SHEET_OF).index("standards")
     return list(_SHEET_OF).index(table)
 
 

@@ -22,7 +22,9 @@ from ubudget.pages.layout import (
     METHOD,
     READINGS,
     SAMPLES,
+    STANDARDS,
     STATUS,
+    STEPS,
     bands_of,
     headline,
     note_of,
@@ -62,7 +64,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     budget = budget_sheet(evaluation, placements, links, results)
     data = [
         sheet
-        for name in (SAMPLES, READINGS, LINES, CALIBRATION)
+        for name in (SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION)
         if (sheet := _table_sheet(name, placements, renderer)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
@@ -70,6 +72,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     method = Sheet(METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0})
     equipment = _equipment_sheet(evaluation, placements, renderer)
     inputs = _table_sheet(INPUTS, placements, renderer)
+    steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
     editable = [sheet for sheet in (*data, blanks, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
@@ -86,6 +89,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
         changes.sheet,
         inputs,
         computation,
+        steps,
         record_sheet(evaluation.records, PROGRAM),
     )
     document = evaluation.records.method.document
@@ -183,7 +187,7 @@ def _status_sheet(
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
         STATUS,
-        (band,) if band else (),
+            (band,) if band else (),
         tuple(cells),
         widths={} if band else {1: 46.0, 2: 20.0},
         landscape=False,

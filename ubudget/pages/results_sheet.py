@@ -171,7 +171,7 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     parts = []
     failures = []
     if evaluation.assembly.structure is not None:
-        for code in (100, 10, 20, 30, 1):
+        for code in sorted(STATUS_WORDS, key=lambda code: -len(str(code))):
             unit = 100 if code >= 100 else 10 if code >= 10 else 1
             digit = code // unit
             failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')

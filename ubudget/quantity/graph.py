@@ -141,8 +141,25 @@ class Leaf:
 
 
 @dataclass(frozen=True, eq=False)
+class Implicit:
+    """How a fitted parameter depends on the abscissas of its points, which its formula shows only as sums.
+
+    Column `gradient` of the table `points` holds the derivative with respect to `x` of each point (implicit
+    differentiation of the fit); `start` and `stop` (rows,) are the points of each fit."""
+
+    points: str
+    x: str
+    gradient: str
+    start: Rows
+    stop: Rows
+
+
+@dataclass(frozen=True, eq=False)
 class Table:
-    """Columns over the same rows. `references` names what other tables contribute to the formulas."""
+    """Columns over the same rows. `references` names what other tables contribute to the formulas.
+
+    `implicit` holds the fitted parameters; `frozen` columns are constants of propagation: a fit's basis, whose
+    dependence on the points is part of the gradients already."""
 
     name: str
     title: str
@@ -150,6 +167,8 @@ class Table:
     columns: tuple[Column, ...]
     references: Mapping[str, Reference] = field(default_factory=dict)
     leaves: tuple[Leaf, ...] = ()
+    implicit: Mapping[str, Implicit] = field(default_factory=dict)
+    frozen: frozenset[str] = frozenset()
 
     @cached_property
     def by_name(self) -> dict[str, Column]:
@@ -175,6 +194,8 @@ class Table:
             (*self.columns, *columns),
             {**self.references, **references},
             self.leaves,
+            self.implicit,
+            self.frozen,
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -57,13 +58,18 @@ class Numbers:
         return np.ascontiguousarray(np.broadcast_to(value, shape), dtype=np.float64)
 
     def _formula(self, table: str, column: Formula) -> Array:
-        ways = [evaluate(expression, lambda symbol: self.symbol(table, symbol)) for expression in column.expressions]
+        ways = [evaluate(expression, lambda symbol: self._readable(table, symbol)) for expression in column.expressions]
         if column.way is None:
             return ways[0]
         result = np.broadcast_to(ways[0], np.broadcast_shapes(column.way.shape, *(np.shape(way) for way in ways)))
         for number, way in enumerate(ways[1:], start=1):
             result = np.where(column.way == number, way, result)
         return result
+
+    def _readable(self, table: str, symbol: str) -> Readable:
+        values = self.symbol(table, symbol)
+        is_span = isinstance(self._graph.tables[table].references.get(symbol), Span)
+        return OfSpan(values) if is_span else values
 
     def symbol(self, table: str, symbol: str) -> Array:
         """Values of a symbol as it stands in formulas of a table; a span has one more axis, padded with NaN."""
@@ -92,13 +98,36 @@ def span_index(span: Span) -> npt.NDArray[np.int64]:
     return np.where(index < span.stop[:, None], index, -1)
 
 
-def evaluate(expression: Expression, value_of: Callable[[str], npt.ArrayLike]) -> Array:
+@dataclass(frozen=True, eq=False)
+class OfSpan:
+    """Values of a span: one more axis than the quantities of a row, padded with NaN."""
+
+    values: Array
+
+
+Readable = npt.ArrayLike | OfSpan
+
+
+def evaluate(expression: Expression, value_of: Callable[[str], Readable]) -> Array:
     """The expression on arrays; `value_of` gives the values of a symbol."""
     if isinstance(expression, Number):
         return np.asarray(expression.value)
     if isinstance(expression, Symbol):
-        return np.asarray(value_of(expression.name), dtype=np.float64)
+        value = value_of(expression.name)
+        return value.values if isinstance(value, OfSpan) else np.asarray(value, dtype=np.float64)
     assert isinstance(expression, Apply)
-    arguments = [evaluate(argument, value_of) for argument in expression.arguments]
-    result: Array = np.asarray(TABLE[expression.operation].numbers(*arguments), dtype=np.float64)
+    row = TABLE[expression.operation]
+    read = _for_each_row_of(value_of) if row.over_span else value_of
+    arguments = [evaluate(argument, read) for argument in expression.arguments]
+    result: Array = np.asarray(row.numbers(*arguments), dtype=np.float64)
     return result
+
+
+def _for_each_row_of(value_of: Callable[[str], Readable]) -> Callable[[str], Readable]:
+    """Values inside a sum over a span: what belongs to the row itself gets an axis for the rows of the span."""
+
+    def read(symbol: str) -> Readable:
+        value = value_of(symbol)
+        return value if isinstance(value, OfSpan) else np.asarray(value, dtype=np.float64)[..., None]
+
+    return read

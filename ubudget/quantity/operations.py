@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri, stdtrit
+from scipy.special import fdtrc, ndtri, stdtrit
 
 from ubudget.quantity.expression import ONE, ZERO, Expression, apply
 from ubudget.quantity.rounding import round_half_up
@@ -43,6 +43,8 @@ class Operation:
     domain: str
     in_equations: bool
     """Whether a method's equation text may use it."""
+    over_span: bool = False
+    """Whether it sums over a span of rows: quantities of the row itself then count for each row of the span."""
 
 
 def _ratio_or_zero(a: Array, b: Array) -> Array:
@@ -61,6 +63,11 @@ def _student(p: Array, nu: Array) -> Array:
     upper = (1.0 + np.asarray(p, float)) / 2.0
     nu = np.asarray(nu, float)
     result: Array = np.where(nu >= LARGE_DOF, ndtri(upper), stdtrit(np.clip(nu, 1.0, LARGE_DOF), upper))
+    return result
+
+
+def _f_upper(f: Array, dof1: Array, dof2: Array) -> Array:
+    result: Array = np.asarray(fdtrc(dof1, dof2, f), dtype=np.float64)
     return result
 
 
@@ -194,6 +201,7 @@ TABLE: dict[str, Operation] = {
             False,
         ),
         Operation("student", 2, _student, None, "", "t({0}; {1})", 9, "0 < p < 1, nu ≥ 1", False),
+        Operation("f_upper", 3, _f_upper, None, "FDIST({0},{1},{2})", "P(F > {0}; {1}, {2})", 9, "a ≥ 0", False),
         Operation("round", 2, round_half_up, None, "ROUND({0},{1})", "round({0}; {1})", 9, "all", False),
         Operation(
             "add_all",
@@ -218,7 +226,7 @@ TABLE: dict[str, Operation] = {
             False,
         ),
         # Over a span of rows of another table: the last axis of the array, padded with NaN beyond a span's end.
-        Operation("total", 1, lambda a: np.nansum(a, axis=-1), None, "SUM({0})", "sum({0})", 9, "all", False),
+        Operation("total", 1, lambda a: np.nansum(a, axis=-1), None, "SUM({0})", "sum({0})", 9, "all", False, True),
         Operation(
             "total_product",
             2,
@@ -229,9 +237,25 @@ TABLE: dict[str, Operation] = {
             9,
             "all",
             False,
+            True,
         ),
-        Operation("largest", 1, _extreme(np.fmax), None, "MAX({0})", "largest({0})", 9, "all", False),
-        Operation("smallest", 1, _extreme(np.fmin), None, "MIN({0})", "smallest({0})", 9, "all", False),
+        Operation(
+            "total_of", 1, lambda a: np.nansum(a, axis=-1), None, "SUMPRODUCT({0})", "sum({0})", 9, "all", False, True
+        ),
+        Operation(
+            "total_where",
+            3,
+            lambda keys, key, values: np.nansum(np.where(keys == key, values, 0.0), axis=-1),
+            None,
+            "SUMIF({0},{1},{2})",
+            "sum({2} where {0} = {1})",
+            9,
+            "all",
+            False,
+            True,
+        ),
+        Operation("largest", 1, _extreme(np.fmax), None, "MAX({0})", "largest({0})", 9, "all", False, True),
+        Operation("smallest", 1, _extreme(np.fmin), None, "MIN({0})", "smallest({0})", 9, "all", False, True),
     )
 }
 

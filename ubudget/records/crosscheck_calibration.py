@@ -53,6 +53,11 @@ def _named(analyte: str, line: str) -> str:
     return f"{analyte} {line}".strip()
 
 
+def prepared_analytes(standard: Standard, run: Run) -> tuple[str, ...]:
+    """What a standard made by steps contains: what it names, or every analyte with a stock solution."""
+    return (standard.analytes or tuple(run.file.stocks)) if standard.steps else ()
+
+
 def _concentrations(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
     """Concentrations of the standards: of what was read, in a unit that converts, of known analytes."""
     file = records.file("run")
@@ -61,7 +66,8 @@ def _concentrations(records: Records, run: Run, calibration: Calibration) -> Ite
         read[reading.solution].add(reading.analyte)
     for number, standard in enumerate(run.file.standards, start=1):
         place = f"standard {number} ({standard.label})"
-        for analyte in sorted(read[standard.label] - set(standard.concentration)):
+        known = set(standard.concentration) | set(prepared_analytes(standard, run))
+        for analyte in sorted(read[standard.label] - known):
             found = f"no concentration of {analyte}, which was read in it"
             accepted = f"a concentration in {calibration.unit}"
             yield Finding("stop", file, place, found, accepted, f"add {analyte} to the standard")
@@ -80,13 +86,17 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
     """Standards of every line that samples report: some, at three levels or more."""
     standards: dict[str, Standard] = {standard.label: standard for standard in run.file.standards}
     index = index_of(run)
-    levels: dict[tuple[str, str], set[float]] = defaultdict(set)
+    levels: dict[tuple[str, str], set[float | str]] = defaultdict(set)
     for reading in run.readings:
         standard = standards.get(reading.solution)
         amount = standard.concentration.get(reading.analyte) if standard else None
         if amount is not None and index.included(reading):
             level = in_unit(amount.value, amount.unit, calibration.unit)
             levels[reading.analyte, reading.line].add(amount.value if level is None else level)
+        elif standard is not None and reading.analyte in prepared_analytes(standard, run):
+            # Each preparation is a level of its own.
+            if index.included(reading):
+                levels[reading.analyte, reading.line].add(standard.label)
     file = records.file("readings")
     accepted = f"standards at {FEWEST_LEVELS} levels or more"
     for key in _reported_lines(run):

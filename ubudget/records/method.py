@@ -161,7 +161,22 @@ class Calibration:
     operation: Literal["calibration"]
     quantity: str
     unit: str
-    curve: Literal["line"] = "line"
+    curve: Literal["line", "line through zero", "quadratic", "rational"] = "line"
+    fit_on: Literal["readings", "means"] = "readings"
+    """Points of the fit: every single reading, or the mean of each standard's readings."""
+    weights: Literal["none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model"] = "none"
+    """Weights of squared residuals; the unknown's own weight follows the same rule at its own level."""
+    weight_floor: PositiveAmount | None = None
+    """Smallest concentration that 1/x and 1/x^2 use, so that the zero standard has a weight."""
+    noise_constant: PositiveAmount | None = None
+    noise_relative: PositiveAmount | None = None
+    """Noise model of one reading: s^2 = constant^2 + (relative * reading)^2."""
+    weighted_scatter: Literal["estimated", "known"] = "estimated"
+    """Covariance scaled by the residual variance, or taken from the weights as 1/s^2 (ISO/TS 28037)."""
+    standards: Literal["propagated", "exact"] = "propagated"
+    """What the standards' own uncertainty does: carried through the fit, or left out for the reason stated."""
+    temperature: Temperature | None = None
+    """Of the ware with which standards are prepared."""
     scatter: Literal["residual", "own", "pooled"]
     """Standard deviation of one reading of an unknown: residual s of the curve, its own s, or s pooled over
     the solutions named in `pooled_over` (all samples when empty)."""

@@ -22,12 +22,26 @@ class Dates:
     measurement: dt.date | None = None
 
 
+@dataclass(frozen=True, config=STRICT)
+class DilutionStep:
+    aliquot: str
+    """Register item of the pipette."""
+    to: str
+    """Register item of the flask."""
+
+
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Standard:
-    """A calibration standard and its concentrations as calculated from the stock solutions."""
+    """A calibration standard: its concentrations as calculated from the stock solutions, or how it was prepared.
+
+    Prepared from the stock solutions, or from another standard (`from`), by steps of pipette and flask."""
 
     label: str
-    concentration: dict[str, NonNegativeAmount]
+    concentration: dict[str, NonNegativeAmount] = Field(default_factory=dict)
+    steps: Annotated[tuple[DilutionStep, ...], Field(strict=False, alias="step")] = ()
+    source: Annotated[str, Field(alias="from")] = ""
+    analytes: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    """What a prepared standard contains; empty: every analyte with a stock solution."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -97,14 +111,6 @@ class Portion:
     """Register item, for a reference material taken through the procedure."""
     columns: dict[str, Amount | str]
     """All other columns by heading: amounts where the heading has a unit (`gross [g]`), else text."""
-
-
-@dataclass(frozen=True)
-class DilutionStep:
-    aliquot: str
-    """Register item of the pipette."""
-    to: str
-    """Register item of the flask."""
 
 
 @dataclass(frozen=True)

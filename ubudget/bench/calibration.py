@@ -1,0 +1,32 @@
+"""The calibration of a run, from stock solutions to measured lines and blanks."""
+
+from __future__ import annotations
+
+from ubudget.bench.blank import build_blanks
+from ubudget.bench.curve import build_curves
+from ubudget.bench.equipment import build_stocks
+from ubudget.bench.inverse import build_signals
+from ubudget.bench.kinds import KINDS
+from ubudget.bench.standards import build_standards, rows_by_key, standard_rows
+from ubudget.bench.structure import Structure
+from ubudget.bench.symbol_rows import SymbolRows
+from ubudget.records.method import Blank, Calibration
+
+
+def build_calibration(rows: SymbolRows, structure: Structure) -> None:
+    """Tables of the one calibration symbol of a method, and of its blank symbol."""
+    context = rows.context
+    run = context.records.run
+    assert run is not None
+    unit = run.file.run.reading_unit
+    for symbol, calibration in rows.each(Calibration)[:1]:
+        analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
+        stocks = build_stocks(context, analytes, calibration.unit) if run.file.stocks else {}
+        standards = standard_rows(run.file.standards, analytes, list(stocks))
+        temperature = rows.temperature_of(symbol)
+        build_standards(context, standards, calibration.unit, rows.ware, rows.ware_unit, stocks, temperature)
+        keys = rows_by_key(standards)
+        build_curves(context, structure, symbol, calibration, unit, keys, rows.preparation_rows)
+        build_signals(context, structure, symbol, calibration, unit)
+        for blank_symbol, blank in rows.each(Blank)[:1]:
+            build_blanks(context, structure, blank_symbol, blank.unit, KINDS[calibration.curve])

@@ -1,0 +1,183 @@
+"""Least squares through the points of a table, one fit for each row of another: what all kinds of curve share.
+
+Abscissa and ordinate are taken from their weighted means: a rounding of a mean enters slope and curvature in second
+order only. Weights are relative to the largest of their fit. A kind adds its own columns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import Context
+from ubudget.quantity.derivative import derivative
+from ubudget.quantity.expression import ZERO, Expression, Operand, Symbol, apply, as_expression
+from ubudget.quantity.graph import Rows, Trait
+
+BEYOND = 1e99
+TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC = 1, 2, 3, 4
+"""Status of a fit; 0 = usable."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Builders of both tables, which points belong to which fit, and what is declared about the scatter."""
+
+    context: Context
+    points: TableBuilder
+    fits: TableBuilder
+    owner: Sequence[int]
+    start: Rows
+    stop: Rows
+    unit_x: str
+    unit_y: str
+    names: Sequence[str]
+    symbol: str
+    group: str
+    known_scatter: bool = False
+
+    def span(self, column: str) -> Symbol:
+        """A column of the points, as a range of each fit."""
+        return self.fits.span(f"all {column}", self.points.name, column, self.start, self.stop)
+
+    def own(self, column: str) -> Symbol:
+        """A column of the fit, as each of its points reads it."""
+        return self.points.pick(f"{column} of the fit", self.fits.name, column, self.owner)
+
+    def total(self, *columns: str) -> Expression:
+        """Sum over the points of a column, or of the product of two."""
+        if len(columns) == 1:
+            return apply("total", self.span(columns[0]))
+        return apply("total_product", self.span(columns[0]), self.span(columns[1]))
+
+    def slope_unit(self, power: int = 1) -> str:
+        if not self.unit_x:
+            return self.unit_y
+        return f"({self.unit_y or '1'})/({self.unit_x})" + (f"^{power}" if power > 1 else "")
+
+
+def add_common(fit: Fit, x: Symbol, y: Symbol, mark: Symbol, weight: Operand | None) -> None:
+    """Of the points: mark, weight W, deviations from the weighted means. Of the fits: n, sum of weights, means."""
+    points, fits = fit.points, fit.fits
+    if weight is None:
+        points.formula("W", "weight W", "", mark)
+    else:
+        points.formula("w", "weight by the rule", "", weight)
+        points.formula("w used", "weight of a point used", "", mark * Symbol("w"))
+        fits.formula("w_max", "largest weight", "", apply("largest", fit.span("w used")))
+        points.formula("W", "weight W", "", apply("ratio_or_zero", Symbol("w used"), fit.own("w_max")))
+        rise = derivative(as_expression(weight), "x")
+        if rise != ZERO:
+            points.formula("dW/dx", "dW/dx", "", apply("ratio_or_zero", mark * rise, fit.own("w_max")))
+            points.freeze("dW/dx")
+    W = Symbol("W")
+    fits.formula("n", "points used n", "", fit.total("mark"))
+    fits.formula("sum of weights", "sum of W", "", fit.total("W"))
+    total = Symbol("sum of weights")
+    points.formula("mark", "used (1 = yes)", "", mark)
+    for name, variable, unit in (("x", x, fit.unit_x), ("y", y, fit.unit_y)):
+        points.formula(f"W{name}", f"W·{name}", unit, W * variable)
+        mean = apply("ratio_or_zero", fit.total(f"W{name}"), total)
+        fits.formula(f"mean of {name}", f"mean of {name}", unit, mean)
+        points.formula(f"d{name}", f"{name} - mean", unit, mark * (variable - fit.own(f"mean of {name}")))
+    points.formula("x if used, low", "x for the lower end", fit.unit_x, apply("if_equal", mark, 1, x, BEYOND))
+    points.formula("x if used, high", "x for the upper end", fit.unit_x, apply("if_equal", mark, 1, x, -BEYOND))
+    fits.formula("x_low", "lowest x used", fit.unit_x, apply("smallest", fit.span("x if used, low")))
+    fits.formula("x_high", "highest x used", fit.unit_x, apply("largest", fit.span("x if used, high")))
+
+
+def add_scatter(fit: Fit, parameters: int) -> Symbol:
+    """Residual standard deviation s of a point of weight 1, from the column `residual`; gives s.
+
+    Known scatter: weights are 1/s^2 of each point, so s is 1/sqrt(largest weight) (ISO/TS 28037 clause 6)."""
+    points, fits = fit.points, fit.fits
+    points.formula("W residual", "W·residual", fit.unit_y, Symbol("W") * Symbol("residual"))
+    n = Symbol("n")
+    fits.formula("dof", f"degrees of freedom n - {parameters}", "", apply("larger", n - parameters, 1))
+    squares = fits.formula("sum of squares", "sum of W·residual²", "", fit.total("W residual", "residual"))
+    s = fits.formula("s", "residual s", fit.unit_y, apply("sqrt", squares / Symbol("dof")), "QUAM E.4")
+    if not fit.known_scatter:
+        return s
+    return fits.formula(
+        "s known", "s of a point of weight 1", fit.unit_y, 1 / apply("sqrt", Symbol("w_max")), "ISO/TS 28037 clause 6"
+    )
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A parameter of a fit in an orthogonal basis: its column, heading, words for the budget, unit and estimate.
+
+    `squares` is the weighted sum of squares of its basis function, `basis` that function at a point, `basis_slope` its
+    derivative with respect to x."""
+
+    column: str
+    heading: str
+    words: str
+    unit: str
+    estimate: Operand
+    squares: str
+    basis: Operand
+    basis_slope: Operand
+
+
+def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
+    """The parameter with u = s/sqrt(squares): an input quantity of its own. The bases are orthogonal, so parameters of
+    one fit are uncorrelated as to scatter.
+
+    Its derivative with respect to the x of a point, by differentiating the normal equations at the solution:
+    (W (r g' - f' g) + r g W')/squares, g the basis function, f' the curve's slope (`steepness`), W' the derivative of
+    a weight that depends on x.
+    """
+    fits, points = fit.fits, fit.points
+    column, heading = parameter.column, parameter.heading
+    fits.formula(column, heading, parameter.unit, parameter.estimate, "least squares")
+    s = Symbol("s known") if fit.known_scatter else Symbol("s")
+    squares = Symbol(parameter.squares)
+    u = apply("ratio_or_zero", s, apply("sqrt", squares))
+    fits.formula(f"u({column})", f"u({heading})", parameter.unit, u, "QUAM E.4")
+    moved = Symbol("W") * (Symbol("residual") * parameter.basis_slope - steepness * parameter.basis)
+    if points.has("dW/dx"):
+        moved = moved + Symbol("residual") * parameter.basis * Symbol("dW/dx")
+    gradient = apply("ratio_or_zero", moved, fit.own(parameter.squares))
+    points.formula(f"∂{column}/∂x", f"∂({heading})/∂x", "", gradient, "implicit differentiation")
+    fits.implicit(column, points.name, "x", f"∂{column}/∂x", fit.start, fit.stop)
+    name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of the calibration curve"
+    trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit")
+    fits.leaf(
+        column,
+        f"u({column})",
+        [trait] * fits.size,
+        dof=None if fit.known_scatter else "dof",
+        estimates=None if fit.known_scatter else [("residual", fits.name, name) for name in fit.names],
+    )
+
+
+def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monotonic: Operand | None = None) -> None:
+    """Status of each fit: enough points, more than one level, a slope, and one branch in the range."""
+    branch: Operand = 0 if monotonic is None else monotonic
+    with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
+    with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
+    status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
+    fit.fits.formula("status", "status (0 = usable)", "", status)
+
+
+BASIS = ("sum of weights", "mean of x", "mean of y")
+"""Columns of every fit that are constants of propagation; gradients hold their part."""
+
+
+def freeze_points(fit: Fit, *columns: str) -> None:
+    """Columns of the points and of the fit that depend on x only as the basis of the fit."""
+    fit.points.freeze(
+        "Wx",
+        "dx",
+        "Wy",
+        "dy",
+        "x if used, low",
+        "x if used, high",
+        "w",
+        "w used",
+        "W",
+        *columns,
+    )
+    fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "s", "s known", "sum of squares")
