@@ -14,6 +14,7 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
 from ubudget.bench.fitting import Fit, add_common
 from ubudget.bench.kinds import KINDS
+from ubudget.bench.linearity import build_linearity
 from ubudget.bench.readings import POINTS, add_single_readings, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
@@ -60,7 +61,8 @@ def build_curves(
     curves = TableBuilder(CURVES, "Calibration curves", len(structure.lines), context.shared)
     curves.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
     curves.label("line", "line", [line for _, line in structure.lines])
-    on_means = calibration.fit_on == "means"
+    kind = KINDS[calibration.curve]
+    on_means = calibration.fit_on == "means" or kind.of_levels
     points = levels if on_means else readings
     owner = line_of_item if on_means else line_of_item[item_of]
     counts = np.bincount(owner, minlength=len(structure.lines))
@@ -91,10 +93,11 @@ def build_curves(
         level_y = level_mean
     rule = _rule(context, calibration, reading_unit, symbol)
     own_weight = None if rule is None else weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
-    add_common(fit, Symbol("x"), y, mark, own_weight)
+    if not kind.of_levels:
+        add_common(fit, Symbol("x"), y, mark, own_weight)
     if not on_means:
         points.formula("y", "reading", reading_unit, y)
-    KINDS[calibration.curve].build(fit)
+    kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
         points.freeze("x")
     _add_lack_of_fit(curves, fit, calibration, line_of_item, len(structure.lines))
@@ -102,6 +105,8 @@ def build_curves(
     context.tables[POINTS] = readings.build()
     context.tables[LEVELS] = levels.build()
     context.tables[CURVES] = curves.build()
+    if calibration.curve in ("line", "quadratic"):
+        build_linearity(context, LEVELS, list(line_of_item), names, unit, reading_unit)
 
 
 def _rule(context: Context, calibration: Calibration, reading_unit: str, symbol: str) -> Rule | None:
@@ -156,7 +161,7 @@ def _add_levels(
 
 def _add_lack_of_fit(curves: TableBuilder, fit: Fit, calibration: Calibration, line_of_item: Rows, lines: int) -> None:
     """F of lack of fit: scatter of the levels about the curve against scatter within levels (unweighted readings)."""
-    if calibration.fit_on == "means" or weighted(calibration):
+    if fit.points.name == LEVELS or weighted(calibration):
         return
     counts = np.bincount(line_of_item, minlength=lines)
     stop = np.cumsum(counts)

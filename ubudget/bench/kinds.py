@@ -19,6 +19,7 @@ from ubudget.bench.fitting import (
     freeze_points,
 )
 from ubudget.bench.rational import build_rational, inverse_rational, lost_rational
+from ubudget.bench.two_points import build_two_points, inverse_two_points
 from ubudget.quantity.expression import Expression, Symbol, apply
 
 CENTROID = "ordinate at the centroid"
@@ -35,6 +36,8 @@ class Kind:
     build: Callable[[Fit], None]
     inverse: Callable[[Column, Symbol], Expression]
     lost: Callable[[Column, Symbol], Expression | None]
+    of_levels: bool = False
+    """Goes through the means of the standards whatever the method says of readings and means; no least squares."""
 
 
 def _build_line(fit: Fit) -> None:
@@ -169,6 +172,7 @@ KINDS: dict[str, Kind] = {
     for kind in (
         Kind("line", 2, _build_line, _inverse_line, lambda column, reading: None),
         Kind("line through zero", 1, _build_through_zero, _inverse_through_zero, lambda column, reading: None),
+        Kind("two points", 2, build_two_points, inverse_two_points, lambda column, reading: None, of_levels=True),
         Kind("rational", 3, build_rational, inverse_rational, lost_rational),
         Kind("quadratic", 3, _build_quadratic, _inverse_quadratic, _lost_quadratic),
     )

@@ -187,7 +187,7 @@ def _status_sheet(
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
         STATUS,
-            (band,) if band else (),
+        (band,) if band else (),
         tuple(cells),
         widths={} if band else {1: 46.0, 2: 20.0},
         landscape=False,

@@ -161,7 +161,7 @@ class Calibration:
     operation: Literal["calibration"]
     quantity: str
     unit: str
-    curve: Literal["line", "line through zero", "quadratic", "rational"] = "line"
+    curve: Literal["line", "line through zero", "quadratic", "rational", "two points"] = "line"
     fit_on: Literal["readings", "means"] = "readings"
     """Points of the fit: every single reading, or the mean of each standard's readings."""
     weights: Literal["none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model"] = "none"
