@@ -9,6 +9,8 @@ from collections.abc import Callable
 from dataclasses import fields
 from typing import Any
 
+from ubudget.bench.added_volumes import ware_of_additions
+from ubudget.bench.additions import build_additions
 from ubudget.bench.calibration import build_calibration
 from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.dilution import build_dilutions
@@ -35,6 +37,7 @@ from ubudget.records.method import (
     Input,
     InputCase,
     Precision,
+    StandardAdditions,
     Temperature,
     Volume,
     Weighing,
@@ -64,6 +67,7 @@ class Operations(SymbolRows):
         if self.structure is not None:
             self._build_dilutions(self.structure)
             build_calibration(self, self.structure)
+            build_additions(self, self.structure)
 
     # -- stated inputs ----------------------------------------------------------------------------------------------
 
@@ -218,8 +222,9 @@ class Operations(SymbolRows):
             for steps in self.structure.steps.values():
                 used += [key for step in steps for key in (step.aliquot, step.to)]
         run = self.context.records.run
-        if run is not None and self.each(Calibration):
+        if run is not None and (self.each(Calibration) or self.each(StandardAdditions)):
             used += ware_of_standards(run.file.standards)
+            used += ware_of_additions(run.file.additions)
         for key in used:
             if key in items and key not in self.ware:
                 number, item = items[key]

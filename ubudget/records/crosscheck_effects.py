@@ -7,7 +7,16 @@ from collections.abc import Iterator
 
 from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.finding import Finding
-from ubudget.records.method import Blank, Calibration, Dilution, Method, Precision, Volume, Weighing
+from ubudget.records.method import (
+    Blank,
+    Calibration,
+    Dilution,
+    Method,
+    Precision,
+    StandardAdditions,
+    Volume,
+    Weighing,
+)
 from ubudget.records.records import Records
 
 SAME_EFFECT_AS_WITHIN_RUN = (
@@ -17,6 +26,10 @@ SAME_EFFECT_AS_WITHIN_RUN = (
     "reading scatter",
 )
 """Random effects that a within-run precision of the whole method holds (common practice, no source)."""
+STANDARD_REPEATABILITY = "standard repeatability"
+"""Delivery, filling and unnumbered ware, new for each prepared standard and each addition."""
+BY_RESIDUALS = "covered by residual scatter"
+"""Mark of the one effect that scatters standards and additions about their line."""
 _MARKS = '"counted", "covered by SYMBOL" or "negligible: reason"'
 _MARK = re.compile(r"(counted)|covered by (\S+)|negligible:\s*(\S.*)")
 
@@ -27,6 +40,7 @@ def effect_findings(records: Records) -> list[Finding]:
         *_effect_marks(records.method, file),
         *_effects_not_mentioned(records, file),
         *_effects_twice(records.method, file),
+        *_additions_twice(records, file),
     ]
 
 
@@ -39,6 +53,8 @@ def _effect_marks(method: Method, file: str) -> Iterator[Finding]:
     }
     for place, mark in marks.items():
         match = _MARK.fullmatch(mark.strip())
+        if place == f"effects, {STANDARD_REPEATABILITY}" and mark.strip() == BY_RESIDUALS:
+            continue
         if match is None:
             yield Finding("stop", file, place, f'"{mark}"', _MARKS, "correct the mark")
         elif match.group(2) and match.group(2) not in method.symbols:
@@ -55,7 +71,7 @@ def _effects_not_mentioned(records: Records, file: str) -> Iterator[Finding]:
                 file,
                 "effects",
                 f"no word on {effect} ({why})",
-                _MARKS,
+                f'{_MARKS}, or "{BY_RESIDUALS}"' if effect == STANDARD_REPEATABILITY else _MARKS,
                 f'add "{effect}" to [effects]',
             )
 
@@ -77,6 +93,26 @@ def _effects_twice(method: Method, file: str) -> Iterator[Finding]:
                 )
 
 
+def _additions_twice(records: Records, file: str) -> Iterator[Finding]:
+    """Errors of single additions show in the residuals of their line, which are counted."""
+    mark = records.method.effects.get(STANDARD_REPEATABILITY, "").strip()
+    scatter = records.method.effects.get("reading scatter", "counted").strip()
+    for symbol in records.method.symbols.values():
+        if isinstance(symbol, StandardAdditions) and adds_volumes(records, symbol) and mark == scatter == "counted":
+            found = (
+                "the same effect counted twice: errors of single additions show in the residuals of the line already"
+            )
+            remedy = f'write "{BY_RESIDUALS}"'
+            place = f"effects, {STANDARD_REPEATABILITY}"
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
+
+
+def adds_volumes(records: Records, symbol: StandardAdditions) -> bool:
+    """Whether volumes of added standards are carried through the fit."""
+    additions = records.run.file.additions if records.run else ()
+    return not symbol.additions_exact and any(addition.standard for addition in additions)
+
+
 def implied_effects(records: Records) -> dict[str, str]:
     """Random effects that the method's operations bring with them, and why."""
     symbols = records.method.symbols.values()
@@ -90,6 +126,10 @@ def implied_effects(records: Records) -> dict[str, str]:
             implied["delivery repeatability"] = "the method dilutes"
         elif isinstance(symbol, Calibration):
             implied["reading scatter"] = "the method reads a calibration curve"
+        elif isinstance(symbol, StandardAdditions):
+            implied["reading scatter"] = "the method reads solutions with additions"
+            if adds_volumes(records, symbol):
+                implied[STANDARD_REPEATABILITY] = "standards are added by pipette"
         elif isinstance(symbol, Blank):
             implied["blank scatter"] = "the method subtracts a blank"
     if records.run is not None and any(portion.kind != "blank" for portion in records.run.portions):

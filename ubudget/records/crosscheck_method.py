@@ -20,6 +20,7 @@ from ubudget.records.method import (
     Method,
     Precision,
     PrecisionCase,
+    StandardAdditions,
     Volume,
     Weighing,
 )
@@ -95,7 +96,7 @@ def _symbols(method: Method, file: str) -> Iterator[Finding]:
 
 def needs_run(symbol: object) -> bool:
     """Whether a symbol takes its value from samples or readings."""
-    if isinstance(symbol, (Dilution, Calibration, Blank)):
+    if isinstance(symbol, (Dilution, Calibration, StandardAdditions, Blank)):
         return True
     columns = ("column", "tare_column", "gross_column", "ware_column")
     return any(getattr(symbol, column, "") for column in columns)
