@@ -66,6 +66,13 @@ nominal = "5 mL"
 tolerance = "0.015 mL"
 
 [[equipment]]
+id = "V2"
+kind = "pipette"
+description = "pipette 2 mL"
+nominal = "2 mL"
+tolerance = "0.01 mL"
+
+[[equipment]]
 id = "F25"
 kind = "flask"
 description = "flask 25 mL, numbered"
@@ -235,7 +242,7 @@ calculated_with = "10 mg/L"
 label = "INT"
 
 [[standard.step]]
-aliquot = "V5"
+aliquot = "V2"
 to = "F25"
 """
     flasks = ["F25", "F25-B", "F25-S"]

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import pytest
 
-from tests.calibration_additions.addition_runs import aluminium, sediment
+from tests.calibration_additions.addition_runs import EXACT, aluminium, sediment
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.reading import read_records
 from ubudget.records.finding import Finding
@@ -80,7 +80,6 @@ SEDIMENT = [
         "to A Cd",
         "1 level ",
     ),
-    Bad("one level thrice", R, 'delivered = "0.2 mL"', 'delivered = "0.1 mL"', V, "additions to A Cd", "2 levels"),
     Bad("falling", V, "A+3,Cd,,0.728,0.724", "A+3,Cd,,0.028,0.024", V, "additions to A Cd", "do not rise|above zero"),
     Bad(
         "flat",
@@ -93,7 +92,7 @@ SEDIMENT = [
     ),
     Bad("unit of c", M, 'unit = "mg/L"', 'unit = "mg/kg"', R, "addition 1 (A+1), standard", "not convert to mg/kg"),
     Bad("form", M, '"constant volume"', '"constant mass"', M, "symbol c, form", "constant mass"),
-    Bad("no convention", M, 'variance = "line"\n', "", M, "symbol c, variance", "no value"),
+    Bad("no convention", M, 'variance = "line"\n', "", M, "symbol c, variance", "add variance"),
     Bad("blank", M, "[symbols.V]", BLANK + "[symbols.V]", M, "symbol cb", "a blank, which is read on"),
     Bad("curve beside", M, "[symbols.V]", CURVE + "[symbols.V]", M, "symbol c2", "second source"),
     Bad("two symbols", M, "[symbols.V]", SECOND + "[symbols.V]", M, "symbol c2", "second source"),
@@ -107,8 +106,7 @@ CONCENTRATIONS = [
     Bad("volume unknown", M, '"constant volume"', '"volume change"', R, "addition 1 (A+1)", "leaves the volume V0"),
     Bad("zero twice", R, '"1.2 mg/L"', '"0 mg/L"', V, "nowhere", "", "none"),
     Bad("ware beside", R, "concentration = {", 'flask = "F25"\nconcentration = {', R, "addition 1", "ware beside"),
-    Bad("no stock", M, 'additions_exact = "the source takes the added amounts as exact"\n', "", R, "stock Al", "no stock",
-        "attend"),
+    Bad("no stock", M, f'additions_exact = "{EXACT}"\n', "", R, "stock Al", "no stock", "attend"),
     Bad("no symbol", M, "", "", R, "addition", "no symbol for"),
 ]  # fmt: skip
 
@@ -159,6 +157,17 @@ def test_additions_as_concentrations(bad: Bad, tmp_path: Path) -> None:
         (tmp_path / M).write_text(text[:start] + plain + text[stop:], encoding="utf-8", newline="\n")
     changed(tmp_path, bad)
     assert_found(findings_of(tmp_path), bad)
+
+
+def test_one_level_in_several_flasks_is_one_level(tmp_path: Path) -> None:
+    """Numbered flasks of one nominal volume do not make levels."""
+    folder = sediment(tmp_path, "constant volume")
+    text = (folder / R).read_text(encoding="utf-8")
+    for volume in ('"0.2 mL"', '"0.3 mL"'):
+        text = text.replace(volume, '"0.1 mL"')
+    (folder / R).write_text(text, encoding="utf-8", newline="\n")
+    told = [(f.severity, f.place, f.found) for f in findings_of(folder) if f.severity == "stop"]
+    assert told == [("stop", f"additions to {label} Cd", "2 levels of addition") for label in ("A", "B/d")]
 
 
 @pytest.mark.parametrize("what", ["as they are", "volume change"])

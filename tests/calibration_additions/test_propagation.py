@@ -84,7 +84,7 @@ def drawn_sediment(form: str, trials: int) -> np.ndarray:
 
 @pytest.mark.parametrize("form", FORMS)
 def test_drawing_the_whole_work_agrees(form: str, tmp_path: Path) -> None:
-    """Monte Carlo in the manner of JCGM 101: sampling error of u is 0.16 % at 200,000 trials, higher order below 0.3 %."""
+    """Monte Carlo in the manner of JCGM 101; the sampling error of u is 0.16 % at 200,000 trials."""
     result = evaluated(sediment(tmp_path, form)).results[0]
     drawn = drawn_sediment(form, 200_000)
     assert result.value is not None and result.standard_uncertainty is not None

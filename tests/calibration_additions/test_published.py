@@ -76,7 +76,7 @@ HARVEY = {
 
 
 def check(figure: float, source: dict[str, Any]) -> None:
-    """Half a unit of the last printed digit, and the unrounded recomputation to the twelve digits it is written with."""
+    """Half a unit of the last printed digit, and the recomputation to the twelve digits it is written with."""
     if "printed" in source:
         shown = Decimal(source["printed"])
         exponent = shown.as_tuple().exponent

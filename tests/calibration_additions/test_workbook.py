@@ -21,8 +21,11 @@ from tests.workbooks.books import Written, edited, evaluated
 from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
 from ubudget.files.reading import read_records
 from ubudget.pages.plan import plan_book
+from ubudget.pages.record_sheet import OpenCell
 
 SERIES = {"V_std": [0.0, 0.1, 0.2, 0.3], "signal": [0.214, 0.386, 0.554, 0.728]}
+CANCELLED = 1e-13
+"""The flask of the second standard also held the digest: its coefficient is zero but for rounding."""
 BOOKS = ("concentrations", "constant volume", "volume change")
 
 
@@ -45,6 +48,11 @@ def books(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Written, 
     return {name: (book, book.save(folder / f"{name}.xlsx")) for name, book in made.items()}
 
 
+def changed(cell: OpenCell) -> float:
+    """Another number for an open cell; these runs state 95 % themselves."""
+    return 0.9 if cell.origin.path[-1] == "probability" else another(cell)
+
+
 Books = dict[str, tuple[Written, Path]]
 
 
@@ -53,10 +61,10 @@ def test_both_engines_agree_with_the_library(books: Books) -> None:
     files = [path for _, path in books.values()]
     for path, found in zip(files, ironcalc_values(files), strict=True):
         assert_safe_formulas(path)
-        assert compare(stored_values(path), found) == []
+        assert compare(stored_values(path), found, floor=CANCELLED) == []
     require_engine("libreoffice")
     for path, found in zip(files, libreoffice_values(files), strict=True):
-        assert compare(stored_values(path), found) == []
+        assert compare(stored_values(path), found, floor=CANCELLED) == []
 
 
 def test_the_tables_stand_on_their_sheet(books: Books) -> None:
@@ -75,14 +83,14 @@ def test_every_open_number_moves_the_results_as_the_library_says(name: str, book
     cells = numeric_cells(example)
     marks = [cell for cell in cells if cell.origin.path[0] == "include"]
     assert len(marks) == (4 if name == "concentrations" else 16)
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
+    variants = [[(cell.sheet, cell.address, changed(cell))] for cell in cells]
     (addresses,) = example.result_cells().values()
     before = example.result_numbers()
     answers = ironcalc_variants(file, variants, example.result_cells(), timeout=300)
     for cell, found in zip(cells, answers, strict=True):
         after = [float(str(found["computation"][address])) for address in addresses]
         assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), (cell.sheet, cell.address)
-        library = edited(example.records, [as_edit(cell, another(cell))])
+        library = edited(example.records, [as_edit(cell, changed(cell))])
         again = Written(example.records, library, example.book).result_numbers()
         assert not [1 for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (cell.sheet, cell.address)
 

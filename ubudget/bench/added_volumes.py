@@ -16,8 +16,7 @@ from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import add_volume
 from ubudget.quantity.expression import Expression, Symbol
 from ubudget.quantity.graph import Place
-from ubudget.records.method import StandardAdditions
-from ubudget.records.run import Addition
+from ubudget.records.additions import Addition, StandardAdditions
 
 ADDITIONS, ADDED_VOLUMES = "additions", "added volumes"
 GROUP = "additions"

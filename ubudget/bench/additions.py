@@ -15,7 +15,7 @@ import numpy as np
 from ubudget.bench.added_volumes import ADDED_VOLUMES, ADDITIONS, build_additions_table, changes_volume
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
-from ubudget.bench.fitting import Fit, add_common, scatter_estimate
+from ubudget.bench.fitting import NO_SLOPE, Fit, add_common, scatter_estimate
 from ubudget.bench.kinds import KINDS
 from ubudget.bench.readings import add_single_readings, flatten
 from ubudget.bench.structure import Line, Measured, Structure
@@ -23,13 +23,14 @@ from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Graph, Trait
 from ubudget.quantity.numbers import Numbers
-from ubudget.records.method import StandardAdditions
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.run import Run
 
 ADDITION_LINES, ADDITION_READINGS = "addition lines", "addition readings"
 EFFECT = "reading scatter"
 NOT_RISING = 70
-"""Status of a result whose line does not rise; the status of the fit itself is added times ten."""
+"""Status of a result whose line does not rise; else it is the status of the fit times ten."""
+ROUNDING = 1e-12
 _FORMS = {
     "line": "c = ȳ/b - x̄ with s(c)² = (s/b)²·(1/n + ȳ²/(b²·Sxx)), the scatter of the line alone",
     "line and one reading": "c = ȳ/b - x̄ with s(c)² = (s/b)²·(1 + 1/n + ȳ²/(b²·Sxx)), the extrapolated point as a new "
@@ -137,8 +138,11 @@ def _add_extrapolation(fit: Fit, operation: StandardAdditions) -> None:
     inside = apply("ratio_or_zero", 1, Symbol("n")) + apply("ratio_or_zero", ordinate**2, b**2 * squares)
     root = apply("sqrt", 1 + inside if anew else inside)
     lines.formula("s(c)", f"s({fit.symbol}) of the line", unit, apply("ratio_or_zero", Symbol("s"), b) * root, clause)
-    rising = apply("if_less", 0, b, 0, NOT_RISING)
-    status = apply("if_equal", Symbol("status"), 0, rising, 10 * Symbol("status"))
+    # Equal readings leave a slope that is zero but for rounding.
+    rise, rounding = b * (Symbol("x_high") - Symbol("x_low")), ROUNDING * apply("abs", ordinate)
+    falls = apply("if_less", rounding, rise, 0, NOT_RISING)
+    flat = apply("if_equal", Symbol("status"), NO_SLOPE, NOT_RISING, 10 * Symbol("status"))
+    status = apply("if_equal", Symbol("status"), 0, falls, flat)
     lines.formula("status of c", "status of c (0 = usable)", "", status)
 
 

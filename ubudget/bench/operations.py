@@ -29,6 +29,7 @@ from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import TemperatureRows
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.method import (
     Calibration,
@@ -37,7 +38,6 @@ from ubudget.records.method import (
     Input,
     InputCase,
     Precision,
-    StandardAdditions,
     Temperature,
     Volume,
     Weighing,

@@ -19,6 +19,7 @@ from ubudget.bench.structure import ResultRow, Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
 from ubudget.quantity.graph import Joint, Place, Trait
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.method import (
     Blank,
     Calibration,
@@ -28,7 +29,6 @@ from ubudget.records.method import (
     Input,
     LineParameter,
     Precision,
-    StandardAdditions,
     Volume,
     Weighing,
 )

@@ -95,7 +95,8 @@ def build_standards(
             for stock, row, value in zip(stocks, rows, values, strict=True)
         ]
         c_stock = table.pick("c_stock", STOCKS, "value", used, absent=1.0)
-        assumed = table.pick("c_assumed", STOCKS, "calculated with", used, absent=1.0)
+        calculated = [stock if value else -1 for stock, value in zip(stocks, values, strict=True)]
+        assumed = table.pick("c_assumed", STOCKS, "calculated with", calculated, absent=1.0)
         total = c_stock * (stated / assumed)
     chains = [[step_row[step] for step in row.chain] for row in rows]
     longest = max((len(chain) for chain in chains), default=0)

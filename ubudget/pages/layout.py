@@ -86,6 +86,8 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ")
 _ITEMS, _STEPS = " by item: ", "fit step "
+_ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
+"""Table of fits → the table behind which its tables of items stand."""
 
 TITLES = {
     STATUS: "Status of this workbook",
@@ -115,23 +117,17 @@ NOTE_WIDTH = 8
 def sheet_of(table: str) -> str:
     """Name of the sheet that holds a table."""
     if _ITEMS in table:
-        return _SHEET_OF[_before_items(table)][0]
+        return _SHEET_OF[_ITEMS_BEHIND[table.partition(_ITEMS)[0]]][0]
     if table.startswith(_STEPS):
         return STEPS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
-
-
-def _before_items(table: str) -> str:
-    """The table behind which a table of items stands; items of the standards stand with the standards."""
-    fits = table.partition(_ITEMS)[0]
-    return "standards" if fits == "curves" else fits
 
 
 def _rank(table: str) -> int:
     if table.startswith(_DILUTIONS):
         return list(_SHEET_OF).index("blank portions")
     if _ITEMS in table:
-        return list(_SHEET_OF).index(_before_items(table))
+        return list(_SHEET_OF).index(_ITEMS_BEHIND[table.partition(_ITEMS)[0]])
     if table.startswith(_STEPS):
         return list(_SHEET_OF).index("standards")
     return list(_SHEET_OF).index(table)

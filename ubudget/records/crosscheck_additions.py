@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Hashable, Iterator
 
+from ubudget.records.additions import Addition, StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.crosscheck_items import material_called
 from ubudget.records.finding import Finding
-from ubudget.records.method import Blank, Calibration, StandardAdditions
+from ubudget.records.method import Blank, Calibration
 from ubudget.records.records import Records
-from ubudget.records.run import Addition, Run
+from ubudget.records.run import Run
 from ubudget.records.run_index import RunIndex, index_of
 from ubudget.records.unit_comparison import in_unit
 
@@ -171,7 +172,7 @@ def _levels(records: Records, run: Run, symbol: StandardAdditions) -> Iterator[F
     """Every solution and line that is reported has a zero addition and two further levels or more."""
     index = index_of(run)
     read = {(reading.solution, reading.analyte, reading.line): reading for reading in run.readings}
-    levels = _added_levels(run, symbol, index)
+    levels = _added_levels(records, run, symbol, index)
     accepted = f"the solution alone and {FEWEST_LEVELS - 1} different additions or more"
     for key in dict.fromkeys([*_reported(run, index), *levels]):
         place = " ".join(part for part in ("additions to", *key) if part)
@@ -199,22 +200,33 @@ def _reported(run: Run, index: RunIndex) -> list[Key]:
     ]
 
 
-def _added_levels(run: Run, symbol: StandardAdditions, index: RunIndex) -> defaultdict[Key, set[Hashable]]:
-    """Levels with a reading that counts. Equal ware makes one level."""
+def _added_levels(
+    records: Records, run: Run, symbol: StandardAdditions, index: RunIndex
+) -> defaultdict[Key, set[Hashable]]:
+    """Levels with a reading that counts. Equal nominal volumes make one level."""
+    nominals = _nominals(records)
     levels: defaultdict[Key, set[Hashable]] = defaultdict(set)
     for addition in run.file.additions:
         for reading in index.readings.get(addition.solution, ()):
             if index.included(reading):
                 key = (addition.added_to, reading.analyte, reading.line)
-                levels[key].add(_level(addition, reading.analyte, symbol.unit))
+                levels[key].add(_level(addition, reading.analyte, symbol.unit, nominals))
     return levels
 
 
-def _level(addition: Addition, analyte: str, unit: str) -> Hashable:
+def _level(addition: Addition, analyte: str, unit: str, nominals: dict[str, float]) -> Hashable:
     amount = addition.concentration.get(analyte)
     if amount is not None:
         converted = in_unit(amount.value, amount.unit, unit)
         return amount.value if converted is None else converted
     delivered = addition.delivered
-    volume = None if delivered is None else in_unit(delivered.value, delivered.unit, "mL")
-    return (addition.standard, addition.pipette, volume, addition.flask, addition.aliquot)
+    volume = nominals.get(addition.pipette) if delivered is None else in_unit(delivered.value, delivered.unit, "mL")
+    total = nominals.get(addition.flask or addition.aliquot)
+    return addition.standard, round(volume / total, 9) if volume and total else addition.solution
+
+
+def _nominals(records: Records) -> dict[str, float]:
+    """Nominal volume of every piece of ware in mL."""
+    items = records.register.equipment if records.register else ()
+    volumes = {item.id: in_unit(item.nominal.value, item.nominal.unit, "mL") for item in items if item.nominal}
+    return {key: volume for key, volume in volumes.items() if volume is not None}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.finding import Finding
 from ubudget.records.method import (
@@ -13,7 +14,6 @@ from ubudget.records.method import (
     Dilution,
     Method,
     Precision,
-    StandardAdditions,
     Volume,
     Weighing,
 )

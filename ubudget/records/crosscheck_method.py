@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.crosscheck_equations import equation_findings
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
@@ -20,7 +21,6 @@ from ubudget.records.method import (
     Method,
     Precision,
     PrecisionCase,
-    StandardAdditions,
     Volume,
     Weighing,
 )

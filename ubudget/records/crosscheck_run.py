@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.crosscheck_method import needs_run
 from ubudget.records.finding import Finding
@@ -13,7 +14,6 @@ from ubudget.records.method import (
     Dilution,
     DryMassFactor,
     Input,
-    StandardAdditions,
     Volume,
     Weighing,
 )

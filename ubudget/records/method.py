@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
@@ -190,25 +191,6 @@ class Calibration:
     preparation: Stated | None = None
     """Relative uncertainty (in %) of the concentration scale from preparing the standards; common to a
     curve."""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class StandardAdditions:
-    """Concentration in the solution read, from its own readings with known additions: -x at reading zero of the
-    straight line through reading against added concentration."""
-
-    operation: Literal["standard additions"]
-    quantity: str
-    unit: str
-    form: Literal["constant volume", "volume change"]
-    """`constant volume`: every solution of a series is made to the same volume, x is the concentration added in it.
-    `volume change`: the standard is added to a volume V0 of the solution; readings are multiplied by (V0 + V)/V0, and x
-    is the amount added for each V0."""
-    variance: Literal["line", "line and one reading"]
-    """s² of the extrapolated value: (s/b)²(1/n + ȳ²/(b² Sxx)), or with 1 + 1/n, the extrapolated point taken as a new
-    single reading. Both are published."""
-    additions_exact: str = ""
-    """Reason for taking the additions as exact; then no stock solution is asked for."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)

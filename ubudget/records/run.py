@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 from pydantic.dataclasses import dataclass
 
+from ubudget.records.additions import Addition
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.strict import STRICT
 
@@ -42,39 +43,6 @@ class Standard:
     source: Annotated[str, Field(alias="from")] = ""
     analytes: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """What a prepared standard contains; empty: every analyte with a stock solution."""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class Addition:
-    """A solution made of a sample solution and a known addition. The sample solution alone is the zero addition.
-
-    The addition is stated as concentration added in the final solution, or as the volume of a standard: delivered by a
-    pipette into a flask (constant volume), or to an aliquot of the sample solution (volume change)."""
-
-    solution: str
-    added_to: str
-    """Label of the sample solution."""
-    concentration: dict[str, NonNegativeAmount] = Field(default_factory=dict)
-    standard: str = ""
-    """Register item of the solution that is added, or label of a standard of this run."""
-    pipette: str = ""
-    """Register item that delivers it."""
-    delivered: PositiveAmount | None = None
-    """Volume delivered by an adjustable pipette or burette; else the nominal volume of the pipette."""
-    flask: str = ""
-    """Register item of the flask in which the solution is made to volume."""
-    aliquot: str = ""
-    """Register item that delivers the sample solution."""
-
-    @model_validator(mode="after")
-    def _one_way(self) -> Addition:
-        if bool(self.concentration) == bool(self.standard):
-            raise ValueError("both or neither of concentration and standard; accepted: one of them")
-        if self.concentration and (self.pipette or self.flask or self.aliquot or self.delivered):
-            raise ValueError("ware beside a concentration; accepted: ware beside a standard")
-        if self.standard and not self.pipette:
-            raise ValueError("a standard without pipette; accepted: the item that delivers it")
-        return self
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
