@@ -75,6 +75,20 @@ def test_the_tables_stand_on_their_sheet(books: Books) -> None:
         assert all(sheet.name not in ("calibration", "measured lines") for sheet in book.book.sheets)
 
 
+def test_charts_reach_to_reading_zero(books: Books) -> None:
+    """Readings, line and the extrapolated point at -c; residuals beside them. The file that is written opens."""
+    for book, path in books.values():
+        (sheet,) = (sheet for sheet in book.book.sheets if sheet.name == "calibration charts")
+        assert len(sheet.charts) == 2 * len(book.evaluation.results)
+        assert [series.title for series in sheet.charts[0].series] == ["readings", "line", "reading zero"]
+        lines = book.evaluation.column("x0", "addition lines")
+        assert list(lines) == [-c for c in book.evaluation.column("c", "addition lines")]
+        end = sheet.charts[0].series[2].x
+        assert end is not None
+        cell = end.partition("!")[2].replace("$", "").partition(":")[0]
+        assert openpyxl.load_workbook(path, data_only=True)["standard additions"][cell].value == lines[0]
+
+
 @pytest.mark.parametrize("name", BOOKS)
 def test_every_open_number_moves_the_results_as_the_library_says(name: str, books: Books) -> None:
     """Every reading struck, every reading, volume, certificate and tolerance changed, one after the other."""

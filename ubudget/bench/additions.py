@@ -135,6 +135,8 @@ def _add_extrapolation(fit: Fit, operation: StandardAdditions) -> None:
         extended = ordinate + _new_reading(fit)
     clause = _FORMS[operation.variance]
     lines.formula("c", fit.symbol, unit, apply("ratio_or_zero", extended, b) - Symbol("mean of x"), clause)
+    lines.formula("x0", "x at reading zero", unit, -Symbol("c"))
+    lines.given("y0", "reading zero", fit.unit_y, 0.0)
     inside = apply("ratio_or_zero", 1, Symbol("n")) + apply("ratio_or_zero", ordinate**2, b**2 * squares)
     root = apply("sqrt", 1 + inside if anew else inside)
     lines.formula("s(c)", f"s({fit.symbol}) of the line", unit, apply("ratio_or_zero", Symbol("s"), b) * root, clause)
