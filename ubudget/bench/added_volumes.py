@@ -105,7 +105,8 @@ def _stated(
     ]
     stated = table.given("stated", "added as calculated", unit, values, places)
     scale = [
-        stock_of_analyte.get(analyte, -1) if value else -1 for value, (_, _, analyte) in zip(values, keys, strict=True)
+        -1 if amount is None else stock_of_analyte.get(analyte, -1)
+        for amount, (_, _, analyte) in zip(amounts, keys, strict=True)
     ]
     if max(scale) < 0:
         return stated

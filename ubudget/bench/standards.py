@@ -89,13 +89,13 @@ def build_standards(
     stocks = [stock_rows.get(row.analyte, -1) for row in rows]
     total: Expression = stated
     if any(row >= 0 for row in stocks):
-        # A zero standard is zero whatever the stock.
+        # A zero standard has its stock too: it may be edited to another concentration.
         used = [
-            stock if row.chain or (value or 0) != 0 else -1
+            stock if row.chain or value is not None else -1
             for stock, row, value in zip(stocks, rows, values, strict=True)
         ]
         c_stock = table.pick("c_stock", STOCKS, "value", used, absent=1.0)
-        calculated = [stock if value else -1 for stock, value in zip(stocks, values, strict=True)]
+        calculated = [stock if value is not None else -1 for stock, value in zip(stocks, values, strict=True)]
         assumed = table.pick("c_assumed", STOCKS, "calculated with", calculated, absent=1.0)
         total = c_stock * (stated / assumed)
     chains = [[step_row[step] for step in row.chain] for row in rows]
