@@ -24,6 +24,7 @@ from uncertainties import (
     ufloat,
     umath,
 )
+from uncertainties.core import AffineScalarFunc
 
 from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation import covariance, notebook
@@ -49,8 +50,8 @@ def evaluated(place: Path) -> Evaluation:
     return evaluation
 
 
-def _extreme(pick: Callable[[list[Any]], Any]) -> Callable[[list[Any]], Any]:
-    return lambda values: pick(values) if values else 0.0
+def _extreme(pick: Callable[..., Any]) -> Callable[[list[Any]], Any]:
+    return lambda values: pick(values, key=nominal_value) if values else 0.0
 
 
 CALCULATE: dict[str, Callable[..., Any]] = {
@@ -89,7 +90,14 @@ class Walk:
         self.tables = evaluation.assembly.graph.tables
         self.plain = evaluation.numbers
         self.variables: dict[int, Any] = {}
-        self.cell = cache(self._cell)
+        self.cell = cache(self._expanded)
+
+    def _expanded(self, table: str, column: str, row: int) -> Any:
+        """The package keeps derivatives of derivatives until asked; asked late, shared cells are walked many times."""
+        found = self._cell(table, column, row)
+        if isinstance(found, AffineScalarFunc):
+            assert found.derivatives is not None
+        return found
 
     def _cell(self, table: str, column: str, row: int) -> Any:
         home = self.tables[table]

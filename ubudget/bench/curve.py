@@ -91,17 +91,20 @@ def build_curves(
         mark, y = include, reading
         level_s = readings.pick("s of the level", LEVELS, "s", item_of)
         level_y = level_mean
-    own_weight = None
+    own_weight: Expression | None = None
     if weighted(calibration):
         build_weighting(context, symbol, calibration, reading_unit)
         rule = rule_in(context, points, calibration)
         own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+        if on_means:
+            # The rule is of one reading; a mean of n weighs n times as much.
+            own_weight = Symbol("readings") * own_weight
     if kind.name == ERRORS_IN_VARIABLES:
         _add_u_of_points(context, fit, symbol, calibration, reading_unit)
     if not kind.of_levels:
         add_common(fit, Symbol("x"), y, mark, own_weight)
-    if not on_means:
-        points.formula("y", "reading", reading_unit, y)
+    if not kind.of_levels:
+        points.formula("y", "mean" if on_means else "reading", reading_unit, y)
     kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
         points.freeze("x")

@@ -89,13 +89,8 @@ def build_standards(
     stocks = [stock_rows.get(row.analyte, -1) for row in rows]
     total: Expression = stated
     if any(row >= 0 for row in stocks):
-        # A zero standard is zero whatever the stock.
-        used = [
-            stock if row.chain or (value or 0) != 0 else -1
-            for stock, row, value in zip(stocks, rows, values, strict=True)
-        ]
-        c_stock = table.pick("c_stock", STOCKS, "value", used, absent=1.0)
-        assumed = table.pick("c_assumed", STOCKS, "calculated with", used, absent=1.0)
+        c_stock = table.pick("c_stock", STOCKS, "value", stocks, absent=1.0)
+        assumed = table.pick("c_assumed", STOCKS, "calculated with", stocks, absent=1.0)
         total = c_stock * (stated / assumed)
     chains = [[step_row[step] for step in row.chain] for row in rows]
     longest = max((len(chain) for chain in chains), default=0)

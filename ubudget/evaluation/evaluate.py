@@ -11,6 +11,7 @@ import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.result_table import RANGE, STATUS
+from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -306,5 +307,8 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     propagated = propagate(assembly.graph, RESULTS, assembly.value)
     graph = cover(propagated, method.document.unit, method.coverage, method.rounding)
     numbers = Numbers(graph)
+    findings += numeric_findings(assembly, numbers)
+    if stops(findings):
+        return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))
     return evaluation, findings

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from ubudget.records.crosscheck_equations import used_symbols
+from ubudget.records.crosscheck_fit import ERRORS_IN_VARIABLES, TWO_POINTS
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank, Calibration, Dilution, Method, Precision, Volume, Weighing
 from ubudget.records.records import Records
@@ -17,6 +18,10 @@ SAME_EFFECT_AS_WITHIN_RUN = (
     "reading scatter",
 )
 """Random effects that a within-run precision of the whole method holds (common practice, no source)."""
+STANDARD_REPEATABILITY = "standard repeatability"
+"""Delivery, filling and unnumbered ware, new for each prepared standard."""
+BY_RESIDUALS = "covered by residual scatter"
+"""Mark of the one effect that scatters the standards about their curve."""
 _MARKS = '"counted", "covered by SYMBOL" or "negligible: reason"'
 _MARK = re.compile(r"(counted)|covered by (\S+)|negligible:\s*(\S.*)")
 
@@ -27,6 +32,7 @@ def effect_findings(records: Records) -> list[Finding]:
         *_effect_marks(records.method, file),
         *_effects_not_mentioned(records, file),
         *_effects_twice(records.method, file),
+        *_standards_twice(records, file),
     ]
 
 
@@ -39,6 +45,8 @@ def _effect_marks(method: Method, file: str) -> Iterator[Finding]:
     }
     for place, mark in marks.items():
         match = _MARK.fullmatch(mark.strip())
+        if place == f"effects, {STANDARD_REPEATABILITY}" and mark.strip() == BY_RESIDUALS:
+            continue
         if match is None:
             yield Finding("stop", file, place, f'"{mark}"', _MARKS, "correct the mark")
         elif match.group(2) and match.group(2) not in method.symbols:
@@ -55,7 +63,7 @@ def _effects_not_mentioned(records: Records, file: str) -> Iterator[Finding]:
                 file,
                 "effects",
                 f"no word on {effect} ({why})",
-                _MARKS,
+                f'{_MARKS}, or "{BY_RESIDUALS}"' if effect == STANDARD_REPEATABILITY else _MARKS,
                 f'add "{effect}" to [effects]',
             )
 
@@ -77,6 +85,42 @@ def _effects_twice(method: Method, file: str) -> Iterator[Finding]:
                 )
 
 
+def _standards_twice(records: Records, file: str) -> Iterator[Finding]:
+    """Errors of single standards show in the residuals: counted there or on their own, and in one of the two.
+
+    Where the scatter is known from replicate readings, as under bracketing, residuals have no part in u and hold
+    nothing."""
+    for name, symbol in records.method.symbols.items():
+        if not isinstance(symbol, Calibration) or not _propagates_preparation(records, symbol):
+            continue
+        place = f"effects, {STANDARD_REPEATABILITY}"
+        mark = records.method.effects.get(STANDARD_REPEATABILITY, "").strip()
+        weighed = symbol.standards == ERRORS_IN_VARIABLES
+        residual = symbol.weighted_scatter == "estimated" and symbol.curve != TWO_POINTS
+        if weighed and mark == "counted":
+            found = "the same effect counted twice: standard_u holds the errors of single standards already"
+            remedy = 'write "negligible: held by standard_u"'
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
+        elif not weighed and residual and mark == "counted":
+            found = "the same effect counted twice: errors of single standards show in the residuals of the fit already"
+            remedy = f'write "{BY_RESIDUALS}", or use weighted_scatter = "known"'
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
+        elif not weighed and not residual and mark == BY_RESIDUALS:
+            found = f'"{BY_RESIDUALS}", although scatter comes from replicate readings and residuals have no part in u'
+            yield Finding("attend", file, place, found, "each effect counted once", 'write "counted"')
+        if symbol.preparation is not None:
+            found = "the same effect counted twice: standards prepared by steps carry their pipettes and flasks already"
+            remedy = "take preparation out, or state the concentrations without steps"
+            yield Finding("attend", file, f"symbol {name}, preparation", found, "each effect counted once", remedy)
+
+
+def _propagates_preparation(records: Records, calibration: Calibration) -> bool:
+    """Whether steps of preparing standards are carried through the fit."""
+    exact = calibration.standards == "exact" or bool(calibration.standards_exact)
+    standards = records.run.file.standards if records.run else ()
+    return not exact and any(standard.steps for standard in standards)
+
+
 def implied_effects(records: Records) -> dict[str, str]:
     """Random effects that the method's operations bring with them, and why."""
     symbols = records.method.symbols.values()
@@ -90,6 +134,8 @@ def implied_effects(records: Records) -> dict[str, str]:
             implied["delivery repeatability"] = "the method dilutes"
         elif isinstance(symbol, Calibration):
             implied["reading scatter"] = "the method reads a calibration curve"
+            if _propagates_preparation(records, symbol):
+                implied[STANDARD_REPEATABILITY] = "standards are prepared by steps of pipette and flask"
         elif isinstance(symbol, Blank):
             implied["blank scatter"] = "the method subtracts a blank"
     if records.run is not None and any(portion.kind != "blank" for portion in records.run.portions):
