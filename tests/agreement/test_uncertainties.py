@@ -213,7 +213,9 @@ Pair = tuple[Any, Any]
 
 def leaves() -> list[Pair]:
     stated = [(0.7, 0.01), (1.3, 0.04), (2.2, 0.003)]
-    return [(notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)]
+    return [
+        (notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)
+    ]
 
 
 LEAVES = leaves()

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.calibration.runs import ERRORS_IN_VARIABLES, SAMPLES, TWO_POINTS, Declared, of_kind, records_of
+from tests.calibration.runs import ERRORS_IN_VARIABLES, LINES, SAMPLES, TWO_POINTS, Declared, of_kind, records_of
 from tests.engines import (
     assert_safe_formulas,
     compare,
@@ -26,14 +27,16 @@ from ubudget.pages.record_sheet import OpenCell, open_cells
 from ubudget.records.records import Edit
 
 ONE_LINE = ("257.610",)
+CHOSEN: dict[str, dict[str, Any]] = {
+    "line": {"weights": "1/y", "standards": "stated"},
+    "line through zero": {"weights": "1/x^2", "fit_on": "means", "scatter": "pooled"},
+    "quadratic": {"weights": "1/x", "lines": tuple(LINES)},
+    ERRORS_IN_VARIABLES: {"weights": "noise model"},
+}
 RECALCULATED = [
-    of_kind("quadratic", "1/x"),
-    *(of_kind(kind, lines=ONE_LINE) for kind in KINDS),
-    of_kind("line", "1/y", standards="stated", lines=ONE_LINE),
-    of_kind("line through zero", "1/x^2", fit_on="means", scatter="pooled", lines=ONE_LINE),
+    *(of_kind(kind, **{"lines": ONE_LINE, **CHOSEN.get(kind, {})}) for kind in KINDS),
     of_kind("quadratic", "1/s^2", lines=ONE_LINE),
     of_kind("rational", "noise model", known=True, lines=ONE_LINE),
-    of_kind(ERRORS_IN_VARIABLES, "noise model", lines=ONE_LINE),
 ]
 """Each kind, each weighting, readings and means; one run with two lines, whose blocks lie below each other."""
 ROUNDING = 1e-12
