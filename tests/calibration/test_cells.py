@@ -21,7 +21,7 @@ from tests.engines import (
 )
 from tests.workbooks.books import Written, edited, evaluated
 from ubudget.bench.kinds import KINDS
-from ubudget.pages.layout import STEPS
+from ubudget.pages.layout import COMPUTATION, STEPS
 from ubudget.pages.plan import plan_book
 from ubudget.pages.record_sheet import OpenCell, open_cells
 from ubudget.records.records import Edit
@@ -122,6 +122,23 @@ def test_any_reading_struck_gives_the_librarys_answer(declared: Declared, tmp_pa
     # Of the diluted sample only the dilution is read for a result.
     assert len(marks) >= (len(declared.read) + len(SAMPLES)) * declared.replicates
     changed_results(book, [(mark, 0.0) for mark in marks], tmp_path)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != TWO_POINTS])
+@pytest.mark.parametrize("solution", ["S0", "S5"])
+def test_a_standard_struck_altogether_leaves_a_fit_of_the_others(kind: str, solution: str, tmp_path: Path) -> None:
+    require_engine("ironcalc")
+    book = written(of_kind(kind, lines=ONE_LINE))
+    marks = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[:2] == ("include", solution)]
+    file = book.save(tmp_path / "book.xlsx")
+    (found,) = ironcalc_variants(file, [[(mark.sheet, mark.address, 0.0) for mark in marks]])
+    for sheet, cells in found.items():
+        assert not [a for a, value in cells.items() if isinstance(value, str) and value.startswith("#")], sheet
+    (addresses,) = book.result_cells().values()
+    numbers = [float(str(found[COMPUTATION][address])) for address in addresses]
+    library = edited(book.records, [as_edit(mark, 0.0) for mark in marks])
+    expected = Written(book.records, library, book.book).result_numbers()
+    assert not [pair for pair in zip(numbers, expected, strict=True) if not same(*pair)]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -137,7 +137,8 @@ def test_pieces_of_records_stand_in_the_demonstration() -> None:
 def test_operations_and_distributions_are_those_of_the_records() -> None:
     from ubudget.records import method, stated
 
-    operations = re.findall(r'operation: Literal\["([^"]+)"\]', Path(method.__file__).read_text(encoding="utf-8"))
+    records = "".join(path.read_text(encoding="utf-8") for path in Path(method.__file__).parent.glob("*.py"))
+    operations = re.findall(r'operation: Literal\["([^"]+)"\]', records)
     sentence = README[README.index("Operations are") :].split("An input states", 1)[0]
     assert set(re.findall(r"`([^`]+)`", " ".join(sentence.split()))) == set(operations)
     listed = re.search(r"`half_width` with `distribution` \(([^)]*)\)", " ".join(README.split()))

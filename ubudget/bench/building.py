@@ -60,7 +60,7 @@ class TableBuilder:
         self._columns: list[Column] = []
         self._references: dict[str, Reference] = {}
         self._leaves: list[Leaf] = []
-        self._implicit: dict[str, Implicit] = {}
+        self._implicit: dict[str, tuple[Implicit, ...]] = {}
         self._frozen: set[str] = set()
 
     @property
@@ -163,9 +163,10 @@ class TableBuilder:
         self.leaf(name, f"u({name})", traits, dof=dof, members=members, estimates=estimates)
         return Symbol(name)
 
-    def implicit(self, column: str, points: str, x: str, gradient: str, start: Rows, stop: Rows) -> None:
-        """Says how a fitted parameter depends on the abscissas of its points."""
-        self._implicit[column] = Implicit(points, x, gradient, start, stop)
+    def implicit(self, column: str, points: str, coordinate: str, gradient: str, start: Rows, stop: Rows) -> None:
+        """Says how a fitted parameter depends on a coordinate of its points; once for each that is uncertain."""
+        said = Implicit(points, coordinate, gradient, start, stop)
+        self._implicit[column] = (*self._implicit.get(column, ()), said)
 
     def freeze(self, *columns: str) -> None:
         """Marks columns as constants of propagation."""

@@ -16,6 +16,7 @@ from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
 from ubudget.records.amount import Amount
 from ubudget.records.records import Role
 from ubudget.records.register import Certificate, CertifiedValue, Equipment, ReferenceMaterial
+from ubudget.records.run import Run
 
 BALANCES, WARE, STOCKS = "balances", "ware", "stocks"
 
@@ -241,16 +242,37 @@ def stock_of(context: Context, item_id: str, analyte: str) -> CertifiedStock | N
     return None
 
 
+def _calculates(run: Run, analyte: str) -> bool:
+    amounts = (standard.concentration.get(analyte) for standard in run.file.standards)
+    return any(amount is not None and amount.value != 0 for amount in amounts)
+
+
 def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[str, int]:
     """Table `stocks`: certified value and its u for each analyte with a stock; gives the row of each analyte."""
     run = context.records.run
     assert run is not None
+    rows = build_named_stocks(context, analytes, unit, ())
+    stocks = run.file.stocks
+    return {
+        analyte: rows[stocks[analyte].item, analyte]
+        for analyte in analytes
+        if analyte in stocks and (stocks[analyte].item, analyte) in rows
+    }
+
+
+def build_named_stocks(
+    context: Context, analytes: Sequence[str], unit: str, named: Sequence[tuple[str, str]]
+) -> dict[tuple[str, str], int]:
+    """The same with further solutions named by item and analyte; gives the row of each item and analyte."""
+    run = context.records.run
+    assert run is not None
+    stocks = {(stock.item, analyte): stock for analyte, stock in run.file.stocks.items() if analyte in analytes}
+    ordered = sorted(stocks, key=lambda key: list(analytes).index(key[1]))
     used = []
-    for analyte in analytes:
-        stock = run.file.stocks.get(analyte)
-        found = stock_of(context, stock.item, analyte) if stock else None
-        if stock and found:
-            used.append((analyte, stock, found))
+    for item, analyte in dict.fromkeys([*ordered, *named]):
+        found = stock_of(context, item, analyte)
+        if found:
+            used.append((analyte, stocks.get((item, analyte)), found))
     table = TableBuilder(STOCKS, "Stock solutions behind the standards", len(used), context.shared)
     table.label("item", "item", [found.item.id for _, _, found in used])
     table.label("analyte", "analyte", [analyte for analyte, _, _ in used])
@@ -281,15 +303,17 @@ def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[s
         [Place("register", (*found.path, "k")) for _, _, found in used],
     )
     table.formula("u", "standard uncertainty u", unit, Symbol("U") / Symbol("k"), "GUM 4.3.3")
-    table.given(
-        "calculated with",
-        "standards calculated with",
-        unit,
-        nan_where_none(
-            [context.in_unit(stock.calculated_with, unit, "run", f"stocks.{analyte}") for analyte, stock, _ in used]
-        ),
-        [Place("run", ("stocks", analyte, "calculated_with"), unit) for analyte, _, _ in used],
-    )
+    if any(stock for _, stock, _ in used):
+        assumed = [
+            context.in_unit(stock.calculated_with if stock else None, unit, "run", f"stocks.{analyte}")
+            for analyte, stock, _ in used
+        ]
+        places = [
+            # Open only where some concentration was calculated with it: zero and prepared standards were not.
+            Place("run", ("stocks", analyte, "calculated_with"), unit) if stock and _calculates(run, analyte) else None
+            for analyte, stock, _ in used
+        ]
+        table.given("calculated with", "standards calculated with", unit, nan_where_none(assumed), places)
     table.leaf(
         "value",
         "u",
@@ -307,4 +331,4 @@ def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[s
         ],
     )
     context.tables[STOCKS] = table.build()
-    return {analyte: row for row, (analyte, _, _) in enumerate(used)}
+    return {(found.item.id, analyte): row for row, (analyte, _, found) in enumerate(used)}

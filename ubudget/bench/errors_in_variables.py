@@ -27,8 +27,9 @@ def build_errors_in_variables(fit: Fit) -> None:
     points, fits = fit.points, fit.fits
     mark = points.formula("mark", "used (1 = yes)", "", Symbol("level used"))
     fits.formula("n", "levels used n", "", fit.total("mark"))
-    for name in ("u_x", "u_y"):
-        points.formula(f"{name} squared", f"{name}²", "", Symbol(name) ** 2)
+    points.formula("u_x squared", "u_x²", "", Symbol("u_x") ** 2)
+    # A level without readings has weight 0 by its mark; 1 keeps that weight from being 0/0.
+    points.formula("u_y squared", "u_y²", "", apply("if_equal", mark, 1, Symbol("u_y") ** 2, 1))
     points.formula("first weight", "1/u_y²", "", mark * apply("ratio_or_zero", 1, Symbol("u_y squared")))
     points.formula("y", "mean", fit.unit_y, Symbol("mean"))
     for name, sign in (("low", 1), ("high", -1)):

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import Context
+from ubudget.bench.context import COUNTED, Context
 from ubudget.quantity.derivative import derivative
-from ubudget.quantity.expression import ZERO, Expression, Operand, Symbol, apply, as_expression
+from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply, as_expression
 from ubudget.quantity.graph import Rows, Trait
 
 BEYOND = 1e99
@@ -36,6 +36,12 @@ class Fit:
     symbol: str
     group: str
     known_scatter: bool = False
+    what: str = "the calibration curve"
+    uncertain_y: bool = False
+    """Whether ordinates rest on input quantities as well, as readings corrected by volumes do. Weights that depend on
+    the ordinate have no part in their derivatives."""
+    mark: str = COUNTED
+    """What the method says of the scatter about the fit."""
 
     def span(self, column: str) -> Symbol:
         """A column of the points, as a range of each fit."""
@@ -127,14 +133,15 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
 
     Its derivative with respect to the x of a point, by differentiating the normal equations at the solution:
     (W (r g' - f' g) + r g W')/squares, g the basis function, f' the curve's slope (`steepness`), W' the derivative of
-    a weight that depends on x.
+    a weight that depends on x. With respect to y it is W g/squares.
     """
     fits, points = fit.fits, fit.points
     column, heading = parameter.column, parameter.heading
     fits.formula(column, heading, parameter.unit, parameter.estimate, "least squares")
     s = Symbol("s known") if fit.known_scatter else Symbol("s")
     squares = Symbol(parameter.squares)
-    u = apply("ratio_or_zero", s, apply("sqrt", squares))
+    counted = fit.mark == COUNTED
+    u = apply("ratio_or_zero", s, apply("sqrt", squares)) if counted else Number(0)
     fits.formula(f"u({column})", f"u({heading})", parameter.unit, u, "QUAM E.4")
     moved = Symbol("W") * (Symbol("residual") * parameter.basis_slope - steepness * parameter.basis)
     if points.has("dW/dx"):
@@ -142,15 +149,25 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     gradient = apply("ratio_or_zero", moved, fit.own(parameter.squares))
     points.formula(f"∂{column}/∂x", f"∂({heading})/∂x", "", gradient, "implicit differentiation")
     fits.implicit(column, points.name, "x", f"∂{column}/∂x", fit.start, fit.stop)
-    name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of the calibration curve"
-    trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit")
+    if fit.uncertain_y:
+        lifted = apply("ratio_or_zero", Symbol("W") * parameter.basis, fit.own(parameter.squares))
+        points.formula(f"∂{column}/∂y", f"∂({heading})/∂y", "", lifted, "implicit differentiation")
+        fits.implicit(column, points.name, "y", f"∂{column}/∂y", fit.start, fit.stop)
+    name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of {fit.what}"
+    trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit" if counted else fit.mark)
+    free = fit.known_scatter or not counted
     fits.leaf(
         column,
         f"u({column})",
         [trait] * fits.size,
-        dof=None if fit.known_scatter else "dof",
-        estimates=None if fit.known_scatter else [("residual", fits.name, name) for name in fit.names],
+        dof=None if free else "dof",
+        estimates=None if free else [scatter_estimate(fits.name, name) for name in fit.names],
     )
+
+
+def scatter_estimate(fits: str, name: str) -> tuple[str, str, str]:
+    """Key of the variance estimate that is the residual s of one fit."""
+    return ("residual", fits, name)
 
 
 def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monotonic: Operand | None = None) -> None:

@@ -9,6 +9,8 @@ from collections.abc import Callable
 from dataclasses import fields
 from typing import Any
 
+from ubudget.bench.added_volumes import ware_of_additions
+from ubudget.bench.additions import build_additions
 from ubudget.bench.calibration import build_calibration
 from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.dilution import build_dilutions
@@ -27,6 +29,7 @@ from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import TemperatureRows
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.method import (
     Calibration,
@@ -64,6 +67,7 @@ class Operations(SymbolRows):
         if self.structure is not None:
             self._build_dilutions(self.structure)
             build_calibration(self, self.structure)
+            build_additions(self, self.structure)
 
     # -- stated inputs ----------------------------------------------------------------------------------------------
 
@@ -218,8 +222,9 @@ class Operations(SymbolRows):
             for steps in self.structure.steps.values():
                 used += [key for step in steps for key in (step.aliquot, step.to)]
         run = self.context.records.run
-        if run is not None and self.each(Calibration):
+        if run is not None and (self.each(Calibration) or self.each(StandardAdditions)):
             used += ware_of_standards(run.file.standards)
+            used += ware_of_additions(run.file.additions)
         for key in used:
             if key in items and key not in self.ware:
                 number, item = items[key]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ubudget.bench.additions import ADDITION_LINES
 from ubudget.bench.blank import BLANKS, blank_estimate
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.cases import best_rows, lower_end
@@ -18,6 +19,7 @@ from ubudget.bench.structure import ResultRow, Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
 from ubudget.quantity.graph import Joint, Place, Trait
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.method import (
     Blank,
     Calibration,
@@ -70,6 +72,8 @@ class ResultTable:
                 self._input(symbol, operation)
             elif isinstance(operation, Calibration):
                 self._pick(symbol, SIGNALS, "c", [row.measured for row in self.rows])
+            elif isinstance(operation, StandardAdditions):
+                self._pick(symbol, ADDITION_LINES, "c", self._addition_rows())
             elif isinstance(operation, Blank):
                 self._blank(symbol, operation)
             elif isinstance(operation, (Weighing, DryMassFactor)):
@@ -292,8 +296,12 @@ class ResultTable:
             self.table.formula(STATUS, "status (0 = usable)", "", 0)
             self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
             return
-        rows = [row.measured for row in self.rows]
-        status: Expression = self.table.pick("status of the line", SIGNALS, "status", rows)
+        extrapolated = bool(self.operations.addition_rows)
+        source = ADDITION_LINES if extrapolated else SIGNALS
+        rows = self._addition_rows() if extrapolated else [row.measured for row in self.rows]
+        status: Expression = self.table.pick(
+            "status of the line", source, "status of c" if extrapolated else "status", rows
+        )
         if self.operations.each(Blank):
             blanks = [self.structure.lines.index(row.line) for row in self.rows]
             n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
@@ -303,8 +311,12 @@ class ResultTable:
             RANGE,
             "range (-1 below, 1 above)",
             "",
-            self.table.pick("range of the line", SIGNALS, "range", rows),
+            # An extrapolated value is outside the range by its nature.
+            0 if extrapolated else self.table.pick("range of the line", source, "range", rows),
         )
+
+    def _addition_rows(self) -> list[int]:
+        return [self.operations.addition_rows[row.measured] for row in self.rows]
 
     def _correlations(self) -> None:
         declared = self.method.correlations

@@ -90,7 +90,8 @@ def build_standards(
     total: Expression = stated
     if any(row >= 0 for row in stocks):
         c_stock = table.pick("c_stock", STOCKS, "value", stocks, absent=1.0)
-        assumed = table.pick("c_assumed", STOCKS, "calculated with", stocks, absent=1.0)
+        calculated = [-1 if amount is None else stock for stock, amount in zip(stocks, given, strict=True)]
+        assumed = table.pick("c_assumed", STOCKS, "calculated with", calculated, absent=1.0)
         total = c_stock * (stated / assumed)
     chains = [[step_row[step] for step in row.chain] for row in rows]
     longest = max((len(chain) for chain in chains), default=0)

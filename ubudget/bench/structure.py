@@ -68,11 +68,10 @@ def structure_of(method: Method, run: Run) -> Structure:
     standards = [standard.label for standard in run.file.standards]
     standard_readings = _by_line(run.readings, lines, standards)
     blank_labels = [portion.solution for portion in blanks]
-    others = list(
-        dict.fromkeys(
-            reading.solution for reading in run.readings if reading.solution not in {*standards, *blank_labels}
-        )
-    )
+    # Solutions with additions are points of a line, not measured for themselves.
+    spiked = [addition.solution for addition in run.file.additions]
+    apart = {*standards, *blank_labels, *spiked}
+    others = list(dict.fromkeys(reading.solution for reading in run.readings if reading.solution not in apart))
     measured = _by_line(run.readings, lines, [*blank_labels, *others])
     used = [*blank_labels, *others]
     return Structure(

@@ -31,6 +31,8 @@ class SymbolRows:
     balances: dict[str, tuple[int, Limits]] = field(default_factory=dict)
     line_rows: dict[str, int] = field(default_factory=dict)
     dilution_tables: dict[str, str] = field(default_factory=dict)
+    addition_rows: dict[int, int] = field(default_factory=dict)
+    """Row of the measured lines → row of the lines of standard additions."""
     preparation_rows: dict[str, int] = field(default_factory=dict)
     ware_unit: str = "mL"
 

@@ -273,6 +273,7 @@ STATUS_WORDS = {
     40: "the calibration curve turns within its range",
     50: "the calibration curve has a pole in or near its range",
     60: "the calibration curve has not converged",
+    70: "the readings do not rise with the addition",
     100: "no procedural blank left",
 }
 

@@ -1,7 +1,8 @@
 """Uncertainty of the standards carried through a fit: exact, by implicit differentiation, item by item.
 
-dp/dl = sum over points of (dp/dx_i)(dx_i/dl). Where all points of a fit rest on one and the same deviation (a stock,
-one pipette) that is one sum; where they rest on several (each flask its own) there is one sum for each.
+dp/dl = sum over points of (dp/dx_i)(dx_i/dl), and of (dp/dy_i)(dy_i/dl) where ordinates are corrected by volumes. Where
+all points of a fit rest on one and the same deviation (a stock, one pipette) that is one sum; where they rest on
+several (each flask its own) there is one sum for each.
 """
 
 from __future__ import annotations
@@ -24,21 +25,29 @@ from ubudget.quantity.graph import (
     Table,
 )
 
-ITEMS = "standards by item: "
-"""Beginning of the names of tables that hold one sum for each fit and item."""
+BY_ITEM = " by item: "
+"""Stands in the names of tables that hold one sum for each fit and item, behind the name of the fits' own table."""
 PathsOf = Callable[[Draft, str, str], list[Path]]
 
 
 def implicit_paths(draft: Draft, home: Table, parameter: str, paths_of: PathsOf) -> list[Path]:
-    """Paths of a fitted parameter through the abscissas of its points."""
-    implicit = home.implicit[parameter]
+    """Paths of a fitted parameter through the uncertain coordinates of its points."""
+    return [
+        path
+        for implicit in home.implicit[parameter]
+        for path in _by_coordinate(draft, home, parameter, implicit, paths_of)
+    ]
+
+
+def _by_coordinate(draft: Draft, home: Table, parameter: str, implicit: Implicit, paths_of: PathsOf) -> list[Path]:
     found: list[Path] = []
     seen: list[str] = []
-    for path in paths_of(draft, implicit.points, implicit.x):
+    for path in paths_of(draft, implicit.points, implicit.coordinate):
         # One quantity may enter by several ways: a pipette used for the standard and for the one it was made from.
         symbol = leaf_at(draft.graph, path.leaf).traits[first_present(path.rows)].symbol
         seen.append(symbol)
-        name = symbol if seen.count(symbol) == 1 else f"{symbol}, way {seen.count(symbol)}"
+        name = symbol if implicit.coordinate == "x" else f"{symbol} by {implicit.coordinate}"
+        name += f", way {seen.count(symbol)}" if seen.count(symbol) > 1 else ""
         members = taken(leaf_at(draft.graph, path.leaf).members, path.rows)
         distinct = [
             list(dict.fromkeys(int(member) for member in members[start:stop] if member >= 0))
@@ -54,8 +63,8 @@ def implicit_paths(draft: Draft, home: Table, parameter: str, paths_of: PathsOf)
 
 
 def _product(draft: Draft, implicit: Implicit, path: Path, quantity: str, members: Rows) -> str:
-    """Column of the points: (dp/dx_i)(dx_i/dl), 0 where a point does not rest on the quantity."""
-    name = f"{implicit.gradient}·∂x/∂{quantity}"
+    """Column of the points: (dp/dx_i)(dx_i/dl) or (dp/dy_i)(dy_i/dl), 0 where a point does not rest on the quantity."""
+    name = f"{implicit.gradient}·∂{implicit.coordinate}/∂{quantity}"
     sensitivity: Expression = path.sensitivity
     if isinstance(sensitivity, Number) and (members < 0).any():
         present = np.where(members >= 0, np.arange(members.size), -1)
@@ -107,7 +116,7 @@ def _several_items(
             numbers[where] = number
             rows_of_item[-1].append(int(path.rows[where[0]]))
     draft.add_column(implicit.points, Given(key, key, "", numbers, (None,) * members.size))
-    name = f"{ITEMS}{symbol}"
+    name = f"{home.name}{BY_ITEM}{symbol}"
     fits = [fit for fit, items in enumerate(distinct) for _ in items]
     draft.add_table(_items_table(draft, home, name, symbol, path, fits, rows_of_item))
     start, stop = implicit.start[fits], implicit.stop[fits]
@@ -140,13 +149,13 @@ def _items_table(
 ) -> Table:
     """One row for each fit and item: which item, and the numbers by which the points name it."""
     traits = leaf_at(draft.graph, path.leaf).traits
-    names = zip(*(home.texts(label) for label in ("analyte", "line") if label in home.by_name), strict=True)
+    names = zip(*(home.texts(label) for label in ("solution", "analyte", "line") if label in home.by_name), strict=True)
     fit_names = [" ".join(parts).strip() for parts in names]
     items = [row for rows in rows_of_item for row in rows]
     numbers = np.array([number for rows in rows_of_item for number in range(1, len(rows) + 1)], dtype=np.float64)
     columns = (
-        Label("fit", "calibration line", tuple(fit_names[fit] for fit in fits)),
+        Label("fit", "fitted line", tuple(fit_names[fit] for fit in fits)),
         Label("item", "item", tuple(traits[row].source for row in items)),
         Given("number", "item number", "", numbers, (None,) * len(items), PROPAGATION),
     )
-    return Table(name, f"Standards, {symbol}: share of each item", len(items), columns)
+    return Table(name, f"{home.title}, {symbol}: share of each item", len(items), columns)

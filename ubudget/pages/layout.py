@@ -8,12 +8,13 @@ from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
 STATUS, RESULTS, BUDGET = "status", "results", "budget"
-SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION, STEPS, CHARTS, BLANKS = (
+SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
     "measured lines",
     "standards",
     "calibration",
+    "standard additions",
     "fit steps",
     "calibration charts",
     "blanks and checks",
@@ -52,6 +53,13 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "standards": (STANDARDS, ""),
     "standard readings": (CALIBRATION, ""),
     "linearity points": (CALIBRATION, ""),
+    "addition lines": (
+        ADDITIONS,
+        "One line for each solution, analyte and line: reading against added concentration, extended to reading zero.",
+    ),
+    "addition readings": (ADDITIONS, ""),
+    "additions": (ADDITIONS, ""),
+    "added volumes": (ADDITIONS, ""),
     "blanks": (
         BLANKS,
         "The mean procedural blank of each line is subtracted from every result of that line.",
@@ -77,7 +85,9 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     ),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ")
-_ITEMS, _STEPS = "standards by item: ", "fit step "
+_ITEMS, _STEPS = " by item: ", "fit step "
+_ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
+"""Table of fits → the table behind which its tables of items stand."""
 
 TITLES = {
     STATUS: "Status of this workbook",
@@ -88,6 +98,7 @@ TITLES = {
     LINES: "Measured lines",
     STANDARDS: "Standards",
     CALIBRATION: "Calibration",
+    ADDITIONS: "Standard additions",
     STEPS: "Steps of the curve fits",
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
@@ -105,8 +116,8 @@ NOTE_WIDTH = 8
 
 def sheet_of(table: str) -> str:
     """Name of the sheet that holds a table."""
-    if table.startswith(_ITEMS):
-        return STANDARDS
+    if _ITEMS in table:
+        return _SHEET_OF[_ITEMS_BEHIND[table.partition(_ITEMS)[0]]][0]
     if table.startswith(_STEPS):
         return STEPS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
@@ -115,7 +126,9 @@ def sheet_of(table: str) -> str:
 def _rank(table: str) -> int:
     if table.startswith(_DILUTIONS):
         return list(_SHEET_OF).index("blank portions")
-    if table.startswith((_ITEMS, _STEPS)):
+    if _ITEMS in table:
+        return list(_SHEET_OF).index(_ITEMS_BEHIND[table.partition(_ITEMS)[0]])
+    if table.startswith(_STEPS):
         return list(_SHEET_OF).index("standards")
     return list(_SHEET_OF).index(table)
 

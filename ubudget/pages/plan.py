@@ -12,6 +12,7 @@ from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.charts import charts_sheet
 from ubudget.pages.layout import (
+    ADDITIONS,
     BLANKS,
     CALIBRATION,
     COMPUTATION,
@@ -64,7 +65,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     budget = budget_sheet(evaluation, placements, links, results)
     data = [
         sheet
-        for name in (SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION)
+        for name in (SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION, ADDITIONS)
         if (sheet := _table_sheet(name, placements, renderer)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
@@ -180,7 +181,7 @@ def _status_sheet(
     marks = [
         f"COUNTIF({placement.range('include', STATUS)},0)"
         for name, placement in placements.items()
-        if name in ("readings", "standard readings")
+        if name in ("readings", "standard readings", "addition readings")
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
     cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)

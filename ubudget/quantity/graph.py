@@ -142,13 +142,13 @@ class Leaf:
 
 @dataclass(frozen=True, eq=False)
 class Implicit:
-    """How a fitted parameter depends on the abscissas of its points, which its formula shows only as sums.
+    """How a fitted parameter depends on a coordinate of its points, which its formula shows only as sums.
 
-    Column `gradient` of the table `points` holds the derivative with respect to `x` of each point (implicit
-    differentiation of the fit); `start` and `stop` (rows,) are the points of each fit."""
+    Column `gradient` of the table `points` holds the derivative with respect to the column `coordinate` of each point
+    (implicit differentiation of the fit); `start` and `stop` (rows,) are the points of each fit."""
 
     points: str
-    x: str
+    coordinate: str
     gradient: str
     start: Rows
     stop: Rows
@@ -158,8 +158,8 @@ class Implicit:
 class Table:
     """Columns over the same rows. `references` names what other tables contribute to the formulas.
 
-    `implicit` holds the fitted parameters; `frozen` columns are constants of propagation: a fit's basis, whose
-    dependence on the points is part of the gradients already."""
+    `implicit` holds the fitted parameters, each with the coordinates that are uncertain; `frozen` columns are constants
+    of propagation: a fit's basis, whose dependence on the points is part of the gradients already."""
 
     name: str
     title: str
@@ -167,7 +167,7 @@ class Table:
     columns: tuple[Column, ...]
     references: Mapping[str, Reference] = field(default_factory=dict)
     leaves: tuple[Leaf, ...] = ()
-    implicit: Mapping[str, Implicit] = field(default_factory=dict)
+    implicit: Mapping[str, tuple[Implicit, ...]] = field(default_factory=dict)
     frozen: frozenset[str] = frozenset()
 
     @cached_property

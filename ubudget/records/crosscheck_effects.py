@@ -5,10 +5,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.crosscheck_fit import ERRORS_IN_VARIABLES, TWO_POINTS
 from ubudget.records.finding import Finding
-from ubudget.records.method import Blank, Calibration, Dilution, Method, Precision, Volume, Weighing
+from ubudget.records.method import (
+    Blank,
+    Calibration,
+    Dilution,
+    Method,
+    Precision,
+    Volume,
+    Weighing,
+)
 from ubudget.records.records import Records
 
 SAME_EFFECT_AS_WITHIN_RUN = (
@@ -19,9 +28,9 @@ SAME_EFFECT_AS_WITHIN_RUN = (
 )
 """Random effects that a within-run precision of the whole method holds (common practice, no source)."""
 STANDARD_REPEATABILITY = "standard repeatability"
-"""Delivery, filling and unnumbered ware, new for each prepared standard."""
+"""Delivery, filling and unnumbered ware, new for each prepared standard and each addition."""
 BY_RESIDUALS = "covered by residual scatter"
-"""Mark of the one effect that scatters the standards about their curve."""
+"""Mark of the one effect that scatters standards and additions about their curve."""
 _MARKS = '"counted", "covered by SYMBOL" or "negligible: reason"'
 _MARK = re.compile(r"(counted)|covered by (\S+)|negligible:\s*(\S.*)")
 
@@ -33,6 +42,7 @@ def effect_findings(records: Records) -> list[Finding]:
         *_effects_not_mentioned(records, file),
         *_effects_twice(records.method, file),
         *_standards_twice(records, file),
+        *_additions_twice(records, file),
     ]
 
 
@@ -121,6 +131,26 @@ def _propagates_preparation(records: Records, calibration: Calibration) -> bool:
     return not exact and any(standard.steps for standard in standards)
 
 
+def _additions_twice(records: Records, file: str) -> Iterator[Finding]:
+    """Errors of single additions show in the residuals of their line, which are counted."""
+    mark = records.method.effects.get(STANDARD_REPEATABILITY, "").strip()
+    scatter = records.method.effects.get("reading scatter", "counted").strip()
+    for symbol in records.method.symbols.values():
+        if isinstance(symbol, StandardAdditions) and adds_volumes(records, symbol) and mark == scatter == "counted":
+            found = (
+                "the same effect counted twice: errors of single additions show in the residuals of the line already"
+            )
+            remedy = f'write "{BY_RESIDUALS}"'
+            place = f"effects, {STANDARD_REPEATABILITY}"
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
+
+
+def adds_volumes(records: Records, symbol: StandardAdditions) -> bool:
+    """Whether volumes of added standards are carried through the fit."""
+    additions = records.run.file.additions if records.run else ()
+    return not symbol.additions_exact and any(addition.standard for addition in additions)
+
+
 def implied_effects(records: Records) -> dict[str, str]:
     """Random effects that the method's operations bring with them, and why."""
     symbols = records.method.symbols.values()
@@ -136,6 +166,10 @@ def implied_effects(records: Records) -> dict[str, str]:
             implied["reading scatter"] = "the method reads a calibration curve"
             if _propagates_preparation(records, symbol):
                 implied[STANDARD_REPEATABILITY] = "standards are prepared by steps of pipette and flask"
+        elif isinstance(symbol, StandardAdditions):
+            implied["reading scatter"] = "the method reads solutions with additions"
+            if adds_volumes(records, symbol):
+                implied[STANDARD_REPEATABILITY] = "standards are added by pipette"
         elif isinstance(symbol, Blank):
             implied["blank scatter"] = "the method subtracts a blank"
     if records.run is not None and any(portion.kind != "blank" for portion in records.run.portions):

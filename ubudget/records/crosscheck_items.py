@@ -66,6 +66,16 @@ def _named(records: Records) -> Iterator[Finding]:
     run = records.run
     for analyte, stock in run.file.stocks.items():
         yield from _item(stock.item, STOCKS, kinds, records.file("run"), f"stock {analyte}, item")
+    standards = {standard.label for standard in run.file.standards}
+    for number, addition in enumerate(run.file.additions, start=1):
+        place = f"addition {number} ({addition.solution})"
+        named = [("pipette", addition.pipette, DELIVERS), ("flask", addition.flask, RECEIVES)]
+        named += [("aliquot", addition.aliquot, DELIVERS)]
+        if addition.standard not in standards:
+            named += [("standard", addition.standard, STOCKS)]
+        for key, item, accepted in named:
+            if item:
+                yield from _item(item, accepted, kinds, records.file("run"), f"{place}, {key}")
     samples = records.file("samples")
     columns = {
         symbol.ware_column: symbol.of

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.crosscheck_equations import equation_findings
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
@@ -98,7 +99,7 @@ def _symbols(method: Method, file: str) -> Iterator[Finding]:
 
 def needs_run(symbol: object) -> bool:
     """Whether a symbol takes its value from samples or readings."""
-    if isinstance(symbol, (Dilution, Calibration, Blank)):
+    if isinstance(symbol, (Dilution, Calibration, StandardAdditions, Blank)):
         return True
     columns = ("column", "tare_column", "gross_column", "ware_column")
     return any(getattr(symbol, column, "") for column in columns)

@@ -5,10 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.crosscheck_method import needs_run
 from ubudget.records.finding import Finding
-from ubudget.records.method import Calibration, Dilution, DryMassFactor, Input, Volume, Weighing
+from ubudget.records.method import (
+    Calibration,
+    Dilution,
+    DryMassFactor,
+    Input,
+    Volume,
+    Weighing,
+)
 from ubudget.records.records import Records
 from ubudget.records.run import Portion, Reading, Run, Solution
 from ubudget.records.run_index import index_of, reports
@@ -52,10 +60,10 @@ def _nothing_to_do(records: Records, run: Run) -> Iterator[Finding]:
         place = "whole file" if run.file.run.samples else "run, samples"
         file = records.file("samples" if run.file.run.samples else "run")
         yield Finding("stop", file, place, "no sample", "one sample or more", "add the rows of the samples")
-    if not run.readings and any(isinstance(symbol, Calibration) for symbol in symbols):
+    if not run.readings and any(isinstance(symbol, (Calibration, StandardAdditions)) for symbol in symbols):
         place = "whole file" if run.file.run.readings else "run, readings"
         file = records.file("readings" if run.file.run.readings else "run")
-        accepted = "readings of standards and samples"
+        accepted = "readings of standards or additions, and of samples"
         yield Finding("stop", file, place, "no reading", accepted, "add the rows of the readings")
 
 
@@ -168,6 +176,10 @@ def _labels(records: Records, run: Run) -> Iterator[Finding]:
         for number, standard in enumerate(run.file.standards, start=1)
     ]
     made += [
+        (records.file("run"), f"addition {number} ({addition.solution})", addition.solution)
+        for number, addition in enumerate(run.file.additions, start=1)
+    ]
+    made += [
         (records.file("samples"), f"{portion_place(portion)}, solution", portion.solution) for portion in run.portions
     ]
     made += [
@@ -249,14 +261,14 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     """Solutions, analytes and lines of readings; the same unknown name is told once."""
     analytes = records.method.analytes
     solutions = {standard.label for standard in run.file.standards}
+    solutions |= {addition.solution for addition in run.file.additions}
     solutions |= {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
     unknown: dict[tuple[str, str, str], list[Reading]] = defaultdict(list)
     for reading in run.readings:
         if reading.solution not in solutions:
             found = f"the unknown solution {reading.solution}"
-            unknown[found, "a standard, a solution of the samples table or a further dilution", "solution"].append(
-                reading
-            )
+            accepted = "a standard, an addition, a solution of the samples table or a further dilution"
+            unknown[found, accepted, "solution"].append(reading)
         if reading.analyte not in analytes:
             accepted = f"the analytes of the method: {', '.join(analytes) or 'none yet'}"
             unknown[f"the unknown analyte {reading.analyte}", accepted, "analyte"].append(reading)

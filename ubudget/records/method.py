@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
@@ -250,6 +251,7 @@ Symbol = Annotated[
     | Volume
     | Dilution
     | Calibration
+    | StandardAdditions
     | Blank
     | DryMassFactor
     | Precision

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
+from ubudget.records.additions import Addition
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.strict import STRICT
 
@@ -146,6 +147,7 @@ class RunFile:
 
     run: RunSheet
     standards: Annotated[tuple[Standard, ...], Field(strict=False, alias="standard")] = ()
+    additions: Annotated[tuple[Addition, ...], Field(strict=False, alias="addition")] = ()
     stocks: dict[str, Stock] = Field(default_factory=dict)
     exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
     changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
