@@ -60,7 +60,7 @@ class TableBuilder:
         self._columns: list[Column] = []
         self._references: dict[str, Reference] = {}
         self._leaves: list[Leaf] = []
-        self._implicit: dict[str, Implicit] = {}
+        self._implicit: dict[str, tuple[Implicit, ...]] = {}
         self._frozen: set[str] = set()
 
     def has(self, name: str) -> bool:
@@ -160,8 +160,9 @@ class TableBuilder:
         return Symbol(name)
 
     def implicit(self, column: str, points: str, x: str, gradient: str, start: Rows, stop: Rows) -> None:
-        """Says how a fitted parameter depends on the abscissas of its points."""
-        self._implicit[column] = Implicit(points, x, gradient, start, stop)
+        """Says how a fitted parameter depends on a column of its points."""
+        ways = self._implicit.get(column, ())
+        self._implicit[column] = (*ways, Implicit(points, x, gradient, start, stop))
 
     def freeze(self, *columns: str) -> None:
         """Marks columns as constants of propagation."""

@@ -30,11 +30,11 @@ PathsOf = Callable[[Draft, str, str], list[Path]]
 
 
 def implicit_paths(draft: Draft, home: Table, parameter: str, paths_of: PathsOf) -> list[Path]:
-    """Paths of a fitted parameter through the abscissas of its points."""
-    implicit = home.implicit[parameter]
+    """Paths of a fitted parameter through its points, by their abscissas and by their ordinates."""
     found: list[Path] = []
     seen: list[str] = []
-    for path in paths_of(draft, implicit.points, implicit.x):
+    ways = [(way, path) for way in home.implicit[parameter] for path in paths_of(draft, way.points, way.x)]
+    for implicit, path in ways:
         # One quantity may enter by several ways: a pipette used for the standard and for the one it was made from.
         symbol = leaf_at(draft.graph, path.leaf).traits[first_present(path.rows)].symbol
         seen.append(symbol)
@@ -55,7 +55,7 @@ def implicit_paths(draft: Draft, home: Table, parameter: str, paths_of: PathsOf)
 
 def _product(draft: Draft, implicit: Implicit, path: Path, quantity: str, members: Rows) -> str:
     """Column of the points: (dp/dx_i)(dx_i/dl), 0 where a point does not rest on the quantity."""
-    name = f"{implicit.gradient}·∂x/∂{quantity}"
+    name = f"{implicit.gradient}·∂{implicit.x}/∂{quantity}"
     sensitivity: Expression = path.sensitivity
     if isinstance(sensitivity, Number) and (members < 0).any():
         present = np.where(members >= 0, np.arange(members.size), -1)

@@ -142,9 +142,9 @@ class Leaf:
 
 @dataclass(frozen=True, eq=False)
 class Implicit:
-    """How a fitted parameter depends on the abscissas of its points, which its formula shows only as sums.
+    """How a fitted parameter depends on abscissas or ordinates of its points, which its formula shows only as sums.
 
-    Column `gradient` of the table `points` holds the derivative with respect to `x` of each point (implicit
+    Column `gradient` of the table `points` holds the derivative with respect to the column `x` of each point (implicit
     differentiation of the fit); `start` and `stop` (rows,) are the points of each fit."""
 
     points: str
@@ -167,7 +167,7 @@ class Table:
     columns: tuple[Column, ...]
     references: Mapping[str, Reference] = field(default_factory=dict)
     leaves: tuple[Leaf, ...] = ()
-    implicit: Mapping[str, Implicit] = field(default_factory=dict)
+    implicit: Mapping[str, tuple[Implicit, ...]] = field(default_factory=dict)
     frozen: frozenset[str] = frozenset()
 
     @cached_property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ubudget.records.crosscheck_calibration import calibration_findings
+from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
@@ -20,4 +21,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *item_findings(records),
         *run_findings(records),
         *calibration_findings(records),
+        *correction_findings(records),
     ]

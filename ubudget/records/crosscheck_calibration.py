@@ -12,6 +12,7 @@ from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import Blank, Calibration
 from ubudget.records.records import Records
 from ubudget.records.run import Run, Solution, Standard
+from ubudget.records.read_order import measured_run
 from ubudget.records.run_index import index_of
 from ubudget.records.unit_comparison import in_unit
 
@@ -25,17 +26,18 @@ def calibration_findings(records: Records) -> list[Finding]:
     symbols = records.method.symbols.values()
     found: list[Finding] = []
     calibration = next((symbol for symbol in symbols if isinstance(symbol, Calibration)), None)
+    run = measured_run(records.run, calibration)
     if calibration is not None:
         for findings in (
-            _concentrations(records, records.run, calibration),
-            _levels(records, records.run, calibration),
-            _stocks(records, records.run),
-            _scatter(records, records.run, calibration),
+            _concentrations(records, run, calibration),
+            _levels(records, run, calibration),
+            _stocks(records, run),
+            _scatter(records, run, calibration),
         ):
             found.extend(findings)
     if any(isinstance(symbol, Blank) for symbol in symbols):
-        found.extend(_blanks(records, records.run))
-        found.extend(_blank_dilutions(records, records.run))
+        found.extend(_blanks(records, run))
+        found.extend(_blank_dilutions(records, run))
     return found
 
 
@@ -93,10 +95,9 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
         if amount is not None and index.included(reading):
             level = in_unit(amount.value, amount.unit, calibration.unit)
             levels[reading.analyte, reading.line].add(amount.value if level is None else level)
-        elif standard is not None and reading.analyte in prepared_analytes(standard, run):
+        elif standard is not None and reading.analyte in prepared_analytes(standard, run) and index.included(reading):
             # Each preparation is a level of its own.
-            if index.included(reading):
-                levels[reading.analyte, reading.line].add(standard.label)
+            levels[reading.analyte, reading.line].add(standard.label)
     file = records.file("readings")
     accepted = f"standards at {FEWEST_LEVELS} levels or more"
     for key in _reported_lines(run):

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.corrections import Drift, InternalStandard
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
 
@@ -186,15 +187,19 @@ class Calibration:
     preparation: Stated | None = None
     """Relative uncertainty (in %) of the concentration scale from preparing the standards; common to a
     curve."""
+    internal_standard: InternalStandard | None = None
+    drift: Drift | None = None
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Blank:
-    """Mean procedural blank of the analyte's line, on the same curve as the samples."""
+    """Mean blank of the analyte's line, on the same curve as the samples."""
 
     operation: Literal["blank"]
     quantity: str
     unit: str
+    kind: Literal["procedural", "reagent", "device"] = "procedural"
+    """Taken through the whole procedure; the reagents alone; or what the device itself may subtract."""
     own_blank: str = "counted"
     """The scatter of the sample's own blank: `counted`, `covered by SYMBOL` or `negligible: reason`."""
 
