@@ -38,6 +38,7 @@ POINTS: dict[str, list[Point]] = {
     "sum_squares": [(1.5, -2.0, 4.25), (-3.0,)],
     "total": [(1.5, -2.0, 4.25), (3.0,)],
     "total_product": [(1.5, -2.0, 4.25, 2.0, -1.0, 0.5)],
+    "chi_upper": [(3.0, 2.0), (0.5, 2.0)],
     "f_upper": [(3.0, 2.0, 10.0), (0.5, 2.0, 4.0)],
     "total_of": [(1.5, -2.0, 4.25), (3.0,)],
     "total_where": [(2.0, 2.0, 4.25), (3.0, 2.0, 4.25)],
@@ -109,6 +110,7 @@ PLAIN: dict[str, Callable[..., float]] = {
     "sum_squares": lambda *values: math.fsum(value * value for value in values),
     "total": lambda *values: math.fsum(values),
     # With two degrees of freedom above, the tail has a closed form (from the definition of the F distribution).
+    "chi_upper": lambda chi, two: math.exp(-chi / two),
     "f_upper": lambda f, above, below: (1 + above * f / below) ** (-below / 2),
     "total_of": lambda *values: math.fsum(values),
     "total_where": lambda key, wanted, value: value if key == wanted else 0.0,

@@ -6,7 +6,7 @@ from ubudget.bench.blank import build_blanks
 from ubudget.bench.curve import build_curves
 from ubudget.bench.equipment import build_stocks
 from ubudget.bench.inverse import build_signals
-from ubudget.bench.kinds import KINDS
+from ubudget.bench.kinds import kind_of
 from ubudget.bench.standards import build_standards, rows_by_key, standard_rows
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
@@ -29,4 +29,4 @@ def build_calibration(rows: SymbolRows, structure: Structure) -> None:
         build_curves(context, structure, symbol, calibration, unit, keys, rows.preparation_rows)
         build_signals(context, structure, symbol, calibration, unit)
         for blank_symbol, blank in rows.each(Blank)[:1]:
-            build_blanks(context, structure, blank_symbol, blank.unit, KINDS[calibration.curve])
+            build_blanks(context, structure, blank_symbol, blank.unit, kind_of(calibration))

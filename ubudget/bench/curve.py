@@ -13,13 +13,13 @@ import numpy as np
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
 from ubudget.bench.fitting import Fit, add_common
-from ubudget.bench.kinds import KINDS
+from ubudget.bench.kinds import ERRORS_IN_VARIABLES, kind_of
 from ubudget.bench.linearity import build_linearity
 from ubudget.bench.readings import POINTS, add_single_readings, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.structure import Line, Structure
-from ubudget.bench.weights import Rule, weight, weighted
+from ubudget.bench.weights import WEIGHTING, build_weighting, rule_in, weight, weighted
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Rows, Trait
 from ubudget.records.method import Calibration
@@ -61,7 +61,7 @@ def build_curves(
     curves = TableBuilder(CURVES, "Calibration curves", len(structure.lines), context.shared)
     curves.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
     curves.label("line", "line", [line for _, line in structure.lines])
-    kind = KINDS[calibration.curve]
+    kind = kind_of(calibration)
     on_means = calibration.fit_on == "means" or kind.of_levels
     points = levels if on_means else readings
     owner = line_of_item if on_means else line_of_item[item_of]
@@ -91,8 +91,13 @@ def build_curves(
         mark, y = include, reading
         level_s = readings.pick("s of the level", LEVELS, "s", item_of)
         level_y = level_mean
-    rule = _rule(context, calibration, reading_unit, symbol)
-    own_weight = None if rule is None else weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+    own_weight = None
+    if weighted(calibration):
+        build_weighting(context, symbol, calibration, reading_unit)
+        rule = rule_in(context, points, calibration)
+        own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+    if kind.name == ERRORS_IN_VARIABLES:
+        _add_u_of_points(context, fit, symbol, calibration, reading_unit)
     if not kind.of_levels:
         add_common(fit, Symbol("x"), y, mark, own_weight)
     if not on_means:
@@ -109,22 +114,11 @@ def build_curves(
         build_linearity(context, LEVELS, list(line_of_item), names, unit, reading_unit)
 
 
-def _rule(context: Context, calibration: Calibration, reading_unit: str, symbol: str) -> Rule | None:
-    """Numbers of the weighting rule; None for an unweighted fit."""
+def unknown_weight(context: Context, table: TableBuilder, calibration: Calibration) -> Expression | None:
+    """The unknown's own weight by the same rule, in columns of the measured lines: x, mean and s."""
     if not weighted(calibration):
         return None
-    floor = context.in_unit(calibration.weight_floor, calibration.unit, "method", f"symbol {symbol}, weight_floor")
-    constant = context.in_unit(calibration.noise_constant, reading_unit, "method", f"symbol {symbol}, noise_constant")
-    relative = context.in_unit(calibration.noise_relative, "%", "method", f"symbol {symbol}, noise_relative")
-    return Rule(calibration.weights, floor or 1e-300, constant or 0.0, (relative or 0.0) / 100)
-
-
-def unknown_weight(context: Context, calibration: Calibration, reading_unit: str, symbol: str) -> Expression | None:
-    """The unknown's own weight by the same rule, in columns of the measured lines: x, reading and s."""
-    rule = _rule(context, calibration, reading_unit, symbol)
-    if rule is None:
-        return None
-    return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"))
+    return weight(rule_in(context, table, calibration), x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"))
 
 
 def _add_levels(
@@ -159,6 +153,28 @@ def _add_levels(
     levels.formula("s", "s of the readings", unit, apply("sqrt", variance), "GUM 4.2.2 eq. 4")
 
 
+def _add_u_of_points(context: Context, fit: Fit, symbol: str, calibration: Calibration, reading_unit: str) -> None:
+    """u_x as stated, u_y of a level's mean: from the noise model, or from s pooled over the levels of the line."""
+    points, fits = fit.points, fit.fits
+    build_weighting(context, symbol, calibration, reading_unit)
+    stated = points.pick("standard_u", WEIGHTING, "standard_u", [0] * points.size)
+    relative = calibration.standard_u is not None and calibration.standard_u.relative
+    points.formula("u_x", "u_x", fit.unit_x, stated / 100 * apply("abs", Symbol("x")) if relative else stated)
+    if calibration.weights == "noise model":
+        rule = rule_in(context, points, calibration)
+        single: Expression = apply("sqrt", 1 / weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s")))
+    else:
+        squares, readings = fit.total("squares"), fit.total("readings")
+        levels = fit.total("level used")
+        pooled = apply("sqrt", squares / apply("larger", readings - levels, 1))
+        fits.formula("s", "s of one reading, pooled", reading_unit, pooled, "GUM H.3.6")
+        fits.formula("dof of s", "degrees of freedom of s", "", apply("larger", readings - levels, 1))
+        single = fit.own("s")
+    points.formula(
+        "u_y", "u_y of the mean", reading_unit, apply("ratio_or_zero", single, apply("sqrt", Symbol("readings")))
+    )
+
+
 def _add_lack_of_fit(curves: TableBuilder, fit: Fit, calibration: Calibration, line_of_item: Rows, lines: int) -> None:
     """F of lack of fit: scatter of the levels about the curve against scatter within levels (unweighted readings)."""
     if fit.points.name == LEVELS or weighted(calibration):
@@ -169,7 +185,7 @@ def _add_lack_of_fit(curves: TableBuilder, fit: Fit, calibration: Calibration, l
     def span(column: str) -> Symbol:
         return curves.span(f"levels' {column}", LEVELS, column, stop - counts, stop)
 
-    parameters = KINDS[calibration.curve].parameters
+    parameters = kind_of(calibration).parameters
     used = curves.formula("levels used", "levels used", "", apply("total", span("level used")))
     pure = curves.formula("pure error", "sum of squares within levels", "", apply("total", span("squares")))
     dof_lack = curves.formula("dof lack", "degrees of freedom of the misfit", "", apply("larger", used - parameters, 0))

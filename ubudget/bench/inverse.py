@@ -7,7 +7,7 @@ import numpy as np
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import COUNTED, Context
 from ubudget.bench.curve import CURVES, residual_estimate, unknown_weight
-from ubudget.bench.kinds import KINDS
+from ubudget.bench.kinds import kind_of
 from ubudget.bench.readings import READINGS, add_single_readings, flatten
 from ubudget.bench.structure import Structure
 from ubudget.bench.weights import weighted
@@ -111,7 +111,7 @@ def _scatter(
         s_curve = table.pick("residual s", CURVES, "s known" if known else "s", line_rows)
         table.pick("dof of the curve", CURVES, "dof", line_rows)
         table.formula("dof", "degrees of freedom", "", Symbol("dof of the curve"))
-        own = unknown_weight(context, calibration, unit, symbol)
+        own = unknown_weight(context, table, calibration)
         if own is not None:
             # S²/(p·w0): a reading of the unknown scatters as a point of its own weight would.
             largest = table.pick("w_max of the curve", CURVES, "w_max", line_rows)
@@ -162,7 +162,7 @@ def _build_pooled(
 
 
 def _concentration(table: TableBuilder, line_rows: list[int], symbol: str, calibration: Calibration) -> None:
-    kind, unit = KINDS[calibration.curve], calibration.unit
+    kind, unit = kind_of(calibration), calibration.unit
 
     def curve(column: str) -> Symbol:
         return table.pick(f"{column} of the curve", CURVES, column, line_rows)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from ubudget.bench.errors_in_variables import build_errors_in_variables, inverse_errors_in_variables
 from ubudget.bench.fitting import (
     NOT_MONOTONIC,
     Fit,
@@ -21,8 +22,11 @@ from ubudget.bench.fitting import (
 from ubudget.bench.rational import build_rational, inverse_rational, lost_rational
 from ubudget.bench.two_points import build_two_points, inverse_two_points
 from ubudget.quantity.expression import Expression, Symbol, apply
+from ubudget.records.method import Calibration
 
 CENTROID = "ordinate at the centroid"
+ERRORS_IN_VARIABLES = "errors in variables"
+"""The straight line where the standards are treated so; `curve` itself stays `line`."""
 Column = Callable[[str], Symbol]
 """Reads a column of the fit from another table."""
 
@@ -167,12 +171,26 @@ def _lost_quadratic(column: Column, reading: Symbol) -> Expression:
     return apply("if_less", _quadratic_parts(column, reading)[2], 0, 1, 0)
 
 
+def kind_of(calibration: Calibration) -> Kind:
+    """The kind of a calibration: its curve, or the line with uncertain standards."""
+    uncertain = calibration.standards == ERRORS_IN_VARIABLES
+    return KINDS[ERRORS_IN_VARIABLES if uncertain else calibration.curve]
+
+
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind("line", 2, _build_line, _inverse_line, lambda column, reading: None),
         Kind("line through zero", 1, _build_through_zero, _inverse_through_zero, lambda column, reading: None),
         Kind("two points", 2, build_two_points, inverse_two_points, lambda column, reading: None, of_levels=True),
+        Kind(
+            ERRORS_IN_VARIABLES,
+            2,
+            build_errors_in_variables,
+            inverse_errors_in_variables,
+            lambda column, reading: None,
+            of_levels=True,
+        ),
         Kind("rational", 3, build_rational, inverse_rational, lost_rational),
         Kind("quadratic", 3, _build_quadratic, _inverse_quadratic, _lost_quadratic),
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import Context, method_place
 from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
 from ubudget.records.method import Calibration
 
@@ -12,15 +14,59 @@ def weighted(calibration: Calibration) -> bool:
     return calibration.weights != "none"
 
 
+WEIGHTING = "weighting"
+
+
 @dataclass(frozen=True)
 class Rule:
-    """A weighting rule with its numbers: `floor` is the smallest x that counts; the noise model has a constant part in
-    the reading's unit and a relative part."""
+    """A weighting rule with its numbers, as the table that uses it reads them: `floor` is the smallest x that counts;
+    the noise model has a constant part in the reading's unit and a relative part in per cent."""
 
     name: str
-    floor: float
-    noise_constant: float
-    noise_relative: float
+    floor: Operand
+    noise_constant: Operand
+    noise_relative: Operand
+
+
+def build_weighting(context: Context, symbol: str, calibration: Calibration, reading_unit: str) -> None:
+    """Table `weighting`: the numbers of the method's rule, one row. None where the rule has no numbers."""
+    table = TableBuilder(WEIGHTING, "Numbers of the weighting rule", 1, context.shared)
+    table.label("rule", "rule", [calibration.weights])
+    used = False
+    for key, heading, unit in (
+        ("weight_floor", "smallest concentration that counts", calibration.unit),
+        ("noise_constant", "noise of one reading, constant part", reading_unit),
+        ("noise_relative", "noise of one reading, relative part", "%"),
+        ("standard_u", "u of a standard, independent", _unit_of_standard_u(calibration)),
+    ):
+        value = context.in_unit(getattr(calibration, key), unit, "method", f"symbol {symbol}, {key}")
+        if value is not None:
+            used = True
+            table.given(key, heading, unit, [value], [method_place("symbols", symbol, key, unit=unit)])
+    if used:
+        context.tables[WEIGHTING] = table.build()
+
+
+def _unit_of_standard_u(calibration: Calibration) -> str:
+    stated = calibration.standard_u
+    return "%" if stated is not None and stated.relative else calibration.unit
+
+
+def rule_in(context: Context, table: TableBuilder, calibration: Calibration) -> Rule:
+    """The rule as a table reads it; a number that the method does not state has no part in it."""
+    stated = context.tables[WEIGHTING].by_name if WEIGHTING in context.tables else {}
+
+    def number(key: str, otherwise: float) -> Operand:
+        if key not in stated:
+            return otherwise
+        return table.pick(key, WEIGHTING, key, [0] * table.size)
+
+    return Rule(
+        calibration.weights,
+        number("weight_floor", 1e-300),
+        number("noise_constant", 0.0),
+        number("noise_relative", 0.0),
+    )
 
 
 def weight(rule: Rule, *, x: Operand, y: Operand, level_s: Operand) -> Expression:
@@ -34,6 +80,7 @@ def weight(rule: Rule, *, x: Operand, y: Operand, level_s: Operand) -> Expressio
         "1/x^2": 1 / concentration**2,
         "1/y": 1 / apply("larger", y, 1e-300),
         "1/s^2": apply("ratio_or_zero", 1, as_expression(level_s) ** 2),
-        "noise model": 1 / (rule.noise_constant**2 + (rule.noise_relative * as_expression(y)) ** 2),
+        "noise model": 1
+        / (as_expression(rule.noise_constant) ** 2 + (as_expression(rule.noise_relative) / 100 * y) ** 2),
     }
     return rules[rule.name]

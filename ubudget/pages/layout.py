@@ -44,6 +44,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         CALIBRATION,
         "Curves by least squares on the readings kept, written about their weighted mean.",
     ),
+    "weighting": (CALIBRATION, ""),
     "linearity": (CALIBRATION, ""),
     "levels": (CALIBRATION, ""),
     "linearity points": (CALIBRATION, ""),

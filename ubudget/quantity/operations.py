@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import fdtrc, ndtri, stdtrit
+from scipy.special import chdtrc, fdtrc, ndtri, stdtrit
 
 from ubudget.quantity.expression import ONE, ZERO, Expression, apply
 from ubudget.quantity.rounding import round_half_up
@@ -63,6 +63,11 @@ def _student(p: Array, nu: Array) -> Array:
     upper = (1.0 + np.asarray(p, float)) / 2.0
     nu = np.asarray(nu, float)
     result: Array = np.where(nu >= LARGE_DOF, ndtri(upper), stdtrit(np.clip(nu, 1.0, LARGE_DOF), upper))
+    return result
+
+
+def _chi_upper(chi: Array, dof: Array) -> Array:
+    result: Array = np.asarray(chdtrc(dof, chi), dtype=np.float64)
     return result
 
 
@@ -202,6 +207,7 @@ TABLE: dict[str, Operation] = {
         ),
         Operation("student", 2, _student, None, "", "t({0}; {1})", 9, "0 < p < 1, nu ≥ 1", False),
         Operation("f_upper", 3, _f_upper, None, "FDIST({0},{1},{2})", "P(F > {0}; {1}, {2})", 9, "a ≥ 0", False),
+        Operation("chi_upper", 2, _chi_upper, None, "CHIDIST({0},{1})", "P(χ² > {0}; {1})", 9, "a ≥ 0", False),
         Operation("round", 2, round_half_up, None, "ROUND({0},{1})", "round({0}; {1})", 9, "all", False),
         Operation(
             "add_all",

@@ -174,8 +174,12 @@ class Calibration:
     """Noise model of one reading: s^2 = constant^2 + (relative * reading)^2."""
     weighted_scatter: Literal["estimated", "known"] = "estimated"
     """Covariance scaled by the residual variance, or taken from the weights as 1/s^2 (ISO/TS 28037)."""
-    standards: Literal["propagated", "exact"] = "propagated"
-    """What the standards' own uncertainty does: carried through the fit, or left out for the reason stated."""
+    standards: Literal["propagated", "exact", "errors in variables"] = "propagated"
+    """What the standards' own uncertainty does: carried through the fit, left out for the reason stated, or weighed in
+    the fit of a line (errors in variables)."""
+    standard_u: PositiveAmount | None = None
+    """Independent standard uncertainty of each standard, in % of its concentration or in its unit; for errors in
+    variables. What all standards share is no part of it."""
     temperature: Temperature | None = None
     """Of the ware with which standards are prepared."""
     scatter: Literal["residual", "own", "pooled"]
