@@ -89,6 +89,8 @@ class Walk:
         self.tables = evaluation.assembly.graph.tables
         self.plain = evaluation.numbers
         self.variables: dict[int, Any] = {}
+        self.refitted = {name for name, table in self.tables.items() if table.implicit}
+        self.refitted |= {way.points for t in self.tables.values() for ways in t.implicit.values() for way in ways}
         self.cell = cache(self._cell)
 
     def _cell(self, table: str, column: str, row: int) -> Any:
@@ -108,6 +110,9 @@ class Walk:
             if member not in self.variables:
                 self.variables[member] = ufloat(0, u)
             return estimate + self.variables[member]
+        if column in home.frozen and table not in self.refitted:
+            # A number taken as it is, whose uncertainty another column carries.
+            return float(self.plain.column(table, column)[row])
         found = home.by_name[column]
         if isinstance(found, Given):
             return float(found.values[row])
@@ -205,7 +210,9 @@ Pair = tuple[Any, Any]
 
 def leaves() -> list[Pair]:
     stated = [(0.7, 0.01), (1.3, 0.04), (2.2, 0.003)]
-    return [(notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)]
+    return [
+        (notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)
+    ]
 
 
 LEAVES = leaves()

@@ -36,6 +36,8 @@ class Fit:
     symbol: str
     group: str
     known_scatter: bool = False
+    corrected: bool = False
+    """Whether the ordinates `y` of the points carry uncertainty of their own, from corrections of readings."""
 
     def span(self, column: str) -> Symbol:
         """A column of the points, as a range of each fit."""
@@ -142,6 +144,9 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     gradient = apply("ratio_or_zero", moved, fit.own(parameter.squares))
     points.formula(f"∂{column}/∂x", f"∂({heading})/∂x", "", gradient, "implicit differentiation")
     fits.implicit(column, points.name, "x", f"∂{column}/∂x", fit.start, fit.stop)
+    if fit.corrected:
+        rise = apply("ratio_or_zero", Symbol("W") * parameter.basis, fit.own(parameter.squares))
+        add_ordinate_gradient(fit, column, heading, rise)
     name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of the calibration curve"
     trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit")
     fits.leaf(
@@ -151,6 +156,13 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
         dof=None if fit.known_scatter else "dof",
         estimates=None if fit.known_scatter else [("residual", fits.name, name) for name in fit.names],
     )
+
+
+def add_ordinate_gradient(fit: Fit, column: str, heading: str, gradient: Expression) -> None:
+    """Column of the derivative of a parameter with respect to the y of a point; weights do not depend on y."""
+    name = f"∂{column}/∂y"
+    fit.points.formula(name, f"∂({heading})/∂y", "", gradient, "implicit differentiation")
+    fit.fits.implicit(column, fit.points.name, "y", name, fit.start, fit.stop)
 
 
 def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monotonic: Operand | None = None) -> None:

@@ -33,6 +33,7 @@ from ubudget.records.method import (
 
 RESULTS, PORTION_RESULTS, CONSTANTS, CORRELATIONS = "results", "portion results", "constants", "correlations"
 LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"
+RECOVERY = "internal standard of the result"
 SAMPLE, PORTION, ANALYTE, LINE, SOLUTION = (
     "sample name",
     "portion number",
@@ -305,6 +306,9 @@ class ResultTable:
             "",
             self.table.pick("range of the line", SIGNALS, "range", rows),
         )
+        if "outside" in self.context.tables[SIGNALS].by_name:
+            outside = self.table.pick("internal standard outside", SIGNALS, "outside", rows)
+            self.table.formula(RECOVERY, "internal standard (-1 below, 1 above its limits)", "", outside)
 
     def _correlations(self) -> None:
         declared = self.method.correlations

@@ -186,7 +186,13 @@ def _reading_of(edit: Edit) -> _ReadingKey | None:
 
 
 def _key(entry: dict[str, Any]) -> tuple[Any, ...]:
-    return entry.get("solution"), entry.get("analyte"), entry.get("line", ""), entry.get("replicate"), entry.get("position")
+    return (
+        entry.get("solution"),
+        entry.get("analyte"),
+        entry.get("line", ""),
+        entry.get("replicate"),
+        entry.get("position"),
+    )
 
 
 def _exclusion(key: _ReadingKey) -> dict[str, Any]:

@@ -20,7 +20,8 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
     span = curves.references["all mark"]
     assert isinstance(span, Span)
     points = placements[span.table]
-    reading = "mean" if span.table == "levels" else "reading"
+    corrected = "correction factor" in evaluation.graph.tables[span.table].by_name
+    reading = "y" if corrected else "mean" if span.table == "levels" else "reading"
     run = evaluation.records.run
     unit = run.file.run.reading_unit if run else ""
     charts: list[Chart] = []

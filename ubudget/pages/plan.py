@@ -15,6 +15,7 @@ from ubudget.pages.layout import (
     BLANKS,
     CALIBRATION,
     COMPUTATION,
+    CORRECTIONS,
     EQUIPMENT,
     FIRST_BAND,
     INPUTS,
@@ -64,7 +65,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     budget = budget_sheet(evaluation, placements, links, results)
     data = [
         sheet
-        for name in (SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION)
+        for name in (SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION)
         if (sheet := _table_sheet(name, placements, renderer)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
@@ -180,7 +181,7 @@ def _status_sheet(
     marks = [
         f"COUNTIF({placement.range('include', STATUS)},0)"
         for name, placement in placements.items()
-        if name in ("readings", "standard readings")
+        if name in ("readings", "standard readings", "internal standard readings", "check readings")
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
     cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)

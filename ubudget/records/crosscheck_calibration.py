@@ -10,9 +10,9 @@ from ubudget.records.crosscheck_items import material_called
 from ubudget.records.crosscheck_run import reading_place
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import Blank, Calibration
+from ubudget.records.read_order import measured_run
 from ubudget.records.records import Records
 from ubudget.records.run import Run, Solution, Standard
-from ubudget.records.read_order import measured_run
 from ubudget.records.run_index import index_of
 from ubudget.records.unit_comparison import in_unit
 

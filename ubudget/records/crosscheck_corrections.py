@@ -106,7 +106,9 @@ def _internal_standard(
     file, check = records.file("readings"), check_label(calibration)
     name = f"{standard.analyte} {standard.line}".strip()
     yield from _singles(records, run, "internal standard")
-    place = next(f"symbol {key}, internal_standard" for key, value in records.method.symbols.items() if value is calibration)
+    place = next(
+        f"symbol {key}, internal_standard" for key, value in records.method.symbols.items() if value is calibration
+    )
     if standard.added is None and not standard.online:
         found = "no word on the amount added"
         accepted = "added (relative standard uncertainty, one solution), or online = true (cancels)"
@@ -171,7 +173,9 @@ def _drift(records: Records, run: Run, calibration: Calibration, drift: Drift) -
             found = f"no reading of the drift check {check}"
             yield Finding("stop", file, f"drift of {name}", found, accepted, f"add the readings of {check}")
         elif position > last_check:
-            found = f"drift check missing at one end: {last.solution} at position {position}, last check at {last_check}"
+            found = (
+                f"drift check missing at one end: {last.solution} at position {position}, last check at {last_check}"
+            )
             yield Finding("stop", file, f"drift of {name}", found, accepted, f"read {check} once more at the end")
     for (analyte, line), read in checks.items():
         for position, reading in read:
