@@ -1,4 +1,6 @@
-"""Blank of a method (procedural, reagent or device): mean over the run's blanks on the same curve, with the scatter between blanks (QUAM 7.11).
+"""Blank of a method: mean over the run's blanks on the same curve, with the scatter between blanks (QUAM 7.11).
+
+Procedural, reagent or device blank: what was subtracted before is declared, and never subtracted again.
 
 u of the mean is s_b/sqrt(n_b) with n_b - 1 degrees of freedom. s_b is between blanks and holds their reading noise, so
 that noise is not added. The sample's own blank scatters by s_b as well, unless the method says where that is covered.

@@ -17,7 +17,7 @@ from ubudget.bench.context import Context, method_place
 from ubudget.bench.internal_standard import InternalRows, read_at
 from ubudget.bench.readings import add_single_readings, flatten
 from ubudget.bench.structure import Line, Structure
-from ubudget.quantity.expression import Symbol, apply
+from ubudget.quantity.expression import Expression, Symbol, apply
 from ubudget.quantity.graph import Trait
 from ubudget.records.corrections import Drift
 
@@ -64,12 +64,14 @@ def build_drift(
     single = TableBuilder(SINGLE, "Readings of the drift check", len(flat), context.shared)
     keys = [(read_at(items[item]), replicate) for item, replicate, _ in flat]
     struck = internal.left_out if internal else frozenset()
-    reading, mark = add_single_readings(context, single, items, flat, unit, [key in struck for key in keys])
+    include: Expression
+    reading: Expression
+    reading, include = add_single_readings(context, single, items, flat, unit, [key in struck for key in keys])
     if internal is not None:
         ratio, both = internal.ratio(single, keys)
-        reading, mark = reading * ratio, mark * both
+        reading, include = reading * ratio, include * both
     signal = single.formula("signal", "reading, by internal standard" if internal else "reading", unit, reading)
-    mark = single.formula("counts", "counts (1 = yes)", "", mark)
+    mark = single.formula("counts", "counts (1 = yes)", "", include)
     mean = single.pick("mean of the check", CHECKS, "mean", [item for item, _, _ in flat])
     single.formula("used", "reading used", unit, mark * signal)
     single.formula("deviation", "deviation from the mean", unit, mark * (signal - mean))

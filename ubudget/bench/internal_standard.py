@@ -7,7 +7,7 @@ samples. What does not cancel is the amount added to one solution, exactly the s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,7 +74,9 @@ def build_internal_standard(
     used = table.span("all used", SINGLE, "used", segments.start, segments.stop)
     table.formula("mean", "mean", reading_unit, apply("ratio_or_zero", apply("total", used), n))
     _add_recovery(table, standard)
-    _add_amount(table, items, symbol, standard)
+    # Where the amount cancels, the solution itself says so; the standards need not say it again.
+    silent = of_standards if standard.online else frozenset()
+    _add_amount(table, items, symbol, standard, silent)
     context.tables[SOLUTIONS] = table.build()
     excluded = context.records.run.file.exclusions if context.records.run else ()
     marks = {(m.solution, m.position, m.replicate) for m in excluded if (m.analyte, m.line) == items[0].line}
@@ -120,7 +122,13 @@ def _add_recovery(table: TableBuilder, standard: InternalStandard) -> None:
         table.formula("outside", "outside its limits (-1 below, 1 above)", "", outside)
 
 
-def _add_amount(table: TableBuilder, items: Sequence[Measured], symbol: str, standard: InternalStandard) -> None:
+def _add_amount(
+    table: TableBuilder,
+    items: Sequence[Measured],
+    symbol: str,
+    standard: InternalStandard,
+    silent: Collection[str],
+) -> None:
     """The amount added to each solution, relative: a deviation of that solution's own, whatever line is read.
 
     The drift check is one solution, and its deviation cancels between its readings."""
@@ -139,5 +147,8 @@ def _add_amount(table: TableBuilder, items: Sequence[Measured], symbol: str, sta
         "",
         u,
         [Trait(name, "internal standard added", GROUP, "B", "normal", f"{source}; {item.solution}") for item in items],
-        members=[None if item.position is not None else ("internal standard", item.solution) for item in items],
+        members=[
+            None if item.position is not None or item.solution in silent else ("internal standard", item.solution)
+            for item in items
+        ],
     )
