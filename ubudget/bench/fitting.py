@@ -178,6 +178,23 @@ BASIS = ("sum of weights", "mean of x", "mean of y")
 """Columns of every fit that are constants of propagation; gradients hold their part."""
 
 
+POINT_DETAILS = (
+    "w",
+    "w used",
+    "dW/dx",
+    "Wx",
+    "Wy",
+    "dx",
+    "dy",
+    "x if used, low",
+    "x if used, high",
+    "W residual",
+    "reading used",
+    "from level mean",
+)
+FIT_DETAILS = (*BASIS, "w_max", "sum of squares", "pure error", "dof lack", "dof pure")
+
+
 def freeze_points(fit: Fit, *columns: str) -> None:
     """Columns of the points and of the fit that depend on x only as the basis of the fit."""
     fit.points.freeze(
@@ -193,3 +210,7 @@ def freeze_points(fit: Fit, *columns: str) -> None:
         *columns,
     )
     fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "s", "s known", "sum of squares")
+    shown = {"fitted", "residual", "W"}
+    gradients = [name for name in fit.points.names if name.startswith("∂")]
+    fit.points.demote(*POINT_DETAILS, *(name for name in columns if name not in shown), *gradients)
+    fit.fits.demote(*FIT_DETAILS, "Sxx", "Sxy", "h", "k", "S1", "S2", "β", "γ")

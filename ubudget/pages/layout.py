@@ -62,11 +62,11 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "weighting": (CALIBRATION, ""),
     "linearity": (CALIBRATION, ""),
     "levels": (CALIBRATION, ""),
-    "linearity points": (CALIBRATION, ""),
     "stocks": (STANDARDS, "How the standards came from their stock solutions."),
     "preparation steps": (STANDARDS, ""),
     "standards": (STANDARDS, ""),
     "standard readings": (CALIBRATION, ""),
+    "linearity points": (CALIBRATION, ""),
     "blanks": (
         BLANKS,
         "The mean procedural blank of each line is subtracted from every result of that line.",
