@@ -38,7 +38,11 @@ MEANS = "solution,analyte,line,position,mean,s,n\n" + "".join(
     ",".join([*row.split(",")[:5], "0.1", "3"]) + "\n" for row in ROWS[1:]
 )
 BAD = {
-    "no reading of the internal standard": ({"text": without("SED-02,Y")}, "stop", "no reading of the internal standard"),
+    "no reading of the internal standard": (
+        {"text": without("SED-02,Y")},
+        "stop",
+        "no reading of the internal standard",
+    ),
     "one replicate short": ({"text": with_value("SED-02,Y", 6, "")}, "stop", "beside r3"),
     "internal standard zero": ({"text": with_value("S1,Y", 5, "0")}, "stop", "internal standard's reading 0"),
     "internal standard below zero": ({"text": with_value("S1,Y", 5, "-3")}, "stop", "internal standard's reading -3"),

@@ -13,7 +13,7 @@ from tests.findings.small_run import write_run
 INTERNAL = '[symbols.c.internal_standard]\nanalyte = "Y"\nline = "371.029"\nadded = "0.5 %"\nlimits = [90, 110]\n'
 DRIFT = '[symbols.c.drift]\ncheck = "CHK"\nresidual = "0.3 %"\nsource = "invented"\n'
 LINES = (("Zn", "213.9"), ("Cu", "324.8"))
-ORDER = "CHK S0 S1 S2 S3 CHK BL-1 BL-2 SED-01 SED-02 CHK SED-03 CHK".split()
+ORDER = ["CHK", "S0", "S1", "S2", "S3", "CHK", "BL-1", "BL-2", "SED-01", "SED-02", "CHK", "SED-03", "CHK"]
 CONCENTRATION = {"S0": 0.0, "S1": 0.5, "S2": 1.0, "S3": 2.0}
 LEVEL = CONCENTRATION | {"CHK": 1.0, "BL-1": 0.01, "BL-2": 0.016, "SED-01": 0.83, "SED-02": 1.41, "SED-03": 0.52}
 SLOPE = {"Zn": 200.0, "Cu": 350.0}
@@ -29,6 +29,10 @@ status = "approved"
 measurand = "mass concentration"
 unit = "mg/L"
 equation = "w = c - cb"
+
+[coverage]
+rule = "t"
+probability = 0.9545
 
 [analytes]
 Zn = ["213.9"]

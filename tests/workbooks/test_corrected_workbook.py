@@ -34,13 +34,17 @@ def example(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     return written(corrected_run(tmp_path_factory.mktemp("run"), **request.param))
 
 
+# Sums that a converged fit makes vanish (right sides of its last steps) hold nothing but rounding, about 1e-15.
+FLOOR = 1e-13
+
+
 def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
     require_engine("ironcalc")
     file = example.save(tmp_path / "book.xlsx")
     assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0]) == []
+    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=FLOOR) == []
     require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0]) == []
+    assert compare(stored_values(file), libreoffice_values([file])[0], floor=FLOOR) == []
 
 
 def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -> None:
@@ -60,7 +64,10 @@ def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -
         assert moved or "limit of recovery" in cell.heading, (cell.sheet, cell.address, cell.row_name)
         library = edited(example.records, [as_edit(cell, another(cell))])
         again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (cell.sheet, cell.address)
+        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (
+            cell.sheet,
+            cell.address,
+        )
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:
@@ -73,7 +80,9 @@ def test_a_struck_bracket_is_not_available_and_no_error(tmp_path: Path) -> None:
     require_engine("ironcalc")
     example = written(corrected_run(tmp_path))
     file = example.save(tmp_path / "book.xlsx")
-    struck = [c for c in numeric_cells(example) if c.origin.path[:3] == ("include", "CHK", "Zn") and c.origin.path[5] == 13]
+    struck = [
+        c for c in numeric_cells(example) if c.origin.path[:3] == ("include", "CHK", "Zn") and c.origin.path[5] == 13
+    ]
     assert len(struck) == 3
     (found,) = ironcalc_variants(file, [[(cell.sheet, cell.address, 0.0) for cell in struck]])
     texts = [(sheet, a, v) for sheet, cells in found.items() for a, v in cells.items() if str(v).startswith("#")]

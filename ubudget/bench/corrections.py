@@ -126,9 +126,14 @@ def _add_drift(
     left = table.pick("check before", CHECKS, "check", [place.left for place in places])
     right = table.pick("check after", CHECKS, "check", [place.right for place in places])
     first = table.pick("first check", CHECKS, "check", [place.first for place in places])
-    D = table.formula("D", "drift D", "", apply("ratio_or_zero", left + share * (right - left), first))
+    # A check of which no reading is left has the mean 0: then there is no D, and what it would correct is not counted.
+    lowest = table.formula(
+        "lowest check", "lowest of these checks", "", apply("smaller", apply("smaller", left, right), first)
+    )
+    present = apply("if_less", 0, lowest, left + share * (right - left), 0)
+    D = table.formula("D", "drift D", "", apply("ratio_or_zero", present, first))
     taken = table.formula("D taken", "D as divided by", "", D)
-    table.freeze("D taken")
+    table.freeze("D taken", "lowest check")
     factor: Expression = apply("ratio_or_zero", taken, D)
     if drift.residual:
         assert calibration.drift is not None

@@ -18,6 +18,7 @@ from ubudget.records.unit_comparison import in_unit
 
 FEWEST_LEVELS = 3
 """A straight line through two levels leaves no residual and no degrees of freedom."""
+FEWEST_BRACKETING = 2
 
 
 def calibration_findings(records: Records) -> list[Finding]:
@@ -99,7 +100,8 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
             # Each preparation is a level of its own.
             levels[reading.analyte, reading.line].add(standard.label)
     file = records.file("readings")
-    accepted = f"standards at {FEWEST_LEVELS} levels or more"
+    fewest = FEWEST_BRACKETING if calibration.curve == "two points" else FEWEST_LEVELS
+    accepted = f"standards at {fewest} levels or more"
     for key in _reported_lines(run):
         place = f"standards of {_named(*key)}"
         count = len(levels[key])
@@ -107,7 +109,7 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
             yield Finding("stop", file, place, "no readings of standards", accepted, "add the readings")
         elif count == 1:
             yield Finding("stop", file, place, "all standards at one level", accepted, "add standards")
-        elif count < FEWEST_LEVELS:
+        elif count < fewest:
             yield Finding("stop", file, place, f"standards at {count} levels", accepted, "add standards")
 
 
