@@ -90,6 +90,8 @@ class Walk:
         self.tables = evaluation.assembly.graph.tables
         self.plain = evaluation.numbers
         self.variables: dict[int, Any] = {}
+        self.refitted = {name for name, table in self.tables.items() if table.implicit}
+        self.refitted |= {way.points for t in self.tables.values() for ways in t.implicit.values() for way in ways}
         self.cell = cache(self._expanded)
 
     def _expanded(self, table: str, column: str, row: int) -> Any:
@@ -116,6 +118,9 @@ class Walk:
             if member not in self.variables:
                 self.variables[member] = ufloat(0, u)
             return estimate + self.variables[member]
+        if column in home.frozen and table not in self.refitted:
+            # A number taken as it is, whose uncertainty another column carries.
+            return float(self.plain.column(table, column)[row])
         found = home.by_name[column]
         if isinstance(found, Given):
             return float(found.values[row])

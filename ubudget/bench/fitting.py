@@ -151,8 +151,7 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     fits.implicit(column, points.name, "x", f"∂{column}/∂x", fit.start, fit.stop)
     if fit.uncertain_y:
         lifted = apply("ratio_or_zero", Symbol("W") * parameter.basis, fit.own(parameter.squares))
-        points.formula(f"∂{column}/∂y", f"∂({heading})/∂y", "", lifted, "implicit differentiation")
-        fits.implicit(column, points.name, "y", f"∂{column}/∂y", fit.start, fit.stop)
+        add_ordinate_gradient(fit, column, heading, lifted)
     name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of {fit.what}"
     trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit" if counted else fit.mark)
     free = fit.known_scatter or not counted
@@ -168,6 +167,13 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
 def scatter_estimate(fits: str, name: str) -> tuple[str, str, str]:
     """Key of the variance estimate that is the residual s of one fit."""
     return ("residual", fits, name)
+
+
+def add_ordinate_gradient(fit: Fit, column: str, heading: str, gradient: Expression) -> None:
+    """Column of the derivative of a parameter with respect to the y of a point; weights do not depend on y."""
+    name = f"∂{column}/∂y"
+    fit.points.formula(name, f"∂({heading})/∂y", "", gradient, "implicit differentiation")
+    fit.fits.implicit(column, fit.points.name, "y", name, fit.start, fit.stop)
 
 
 def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monotonic: Operand | None = None) -> None:

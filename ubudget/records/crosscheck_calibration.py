@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_fit import TWO_POINTS, fit_findings
 from ubudget.records.crosscheck_items import material_called
 from ubudget.records.crosscheck_run import reading_place
@@ -19,7 +20,8 @@ from ubudget.records.crosscheck_standards import (
     standard_place,
 )
 from ubudget.records.finding import Finding, Severity
-from ubudget.records.method import Blank, Calibration
+from ubudget.records.method import Blank
+from ubudget.records.read_order import measured_run
 from ubudget.records.records import Records
 from ubudget.records.run import Run
 from ubudget.records.run_index import index_of
@@ -36,22 +38,23 @@ def calibration_findings(records: Records) -> list[Finding]:
         return []
     symbols = records.method.symbols.values()
     found: list[Finding] = []
+    run = measured_run(records.run, next((s for s in symbols if isinstance(s, Calibration)), None))
     for name, calibration in records.method.symbols.items():
         if not isinstance(calibration, Calibration):
             continue
         for findings in (
-            standard_findings(records, records.run),
-            fit_findings(records, records.run, name, calibration),
-            _concentrations(records, records.run, calibration),
-            _levels(records, records.run, calibration),
-            _stocks(records, records.run),
-            _scatter(records, records.run, calibration),
+            standard_findings(records, run),
+            fit_findings(records, run, name, calibration),
+            _concentrations(records, run, calibration),
+            _levels(records, run, calibration),
+            _stocks(records, run),
+            _scatter(records, run, calibration),
         ):
             found.extend(findings)
         break  # a run has one calibration: further symbols of this operation are not built
     if any(isinstance(symbol, Blank) for symbol in symbols):
-        found.extend(_blanks(records, records.run))
-        found.extend(_blank_dilutions(records, records.run))
+        found.extend(_blanks(records, run))
+        found.extend(_blank_dilutions(records, run))
     return found
 
 

@@ -6,18 +6,11 @@ import re
 from collections.abc import Iterator
 
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.crosscheck_fit import ERRORS_IN_VARIABLES, TWO_POINTS
 from ubudget.records.finding import Finding
-from ubudget.records.method import (
-    Blank,
-    Calibration,
-    Dilution,
-    Method,
-    Precision,
-    Volume,
-    Weighing,
-)
+from ubudget.records.method import Blank, Dilution, Method, Precision, Volume, Weighing
 from ubudget.records.records import Records
 
 SAME_EFFECT_AS_WITHIN_RUN = (

@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Iterator
 from statistics import fmean
 
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_run import reading_place
 from ubudget.records.finding import Finding
-from ubudget.records.method import Calibration
 from ubudget.records.records import Records
 from ubudget.records.run import Reading, Run
 from ubudget.records.run_index import RunIndex, index_of

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_equations import equation_findings
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
     Blank,
-    Calibration,
     Case,
     Dilution,
     DryMassFactor,
@@ -21,11 +21,11 @@ from ubudget.records.method import (
     Method,
     Precision,
     PrecisionCase,
-    Temperature,
     Volume,
     Weighing,
 )
 from ubudget.records.records import Records
+from ubudget.records.temperature import Temperature
 from ubudget.records.unit_comparison import in_unit
 
 _STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
