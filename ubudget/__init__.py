@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from ubudget.version import __version__
 
 if TYPE_CHECKING:
+    from ubudget.evaluation.fit_curve import fit_curve as fit_curve
     from ubudget.evaluation.notebook import budget as budget
     from ubudget.evaluation.notebook import exp as exp
     from ubudget.evaluation.notebook import input_quantity as input_quantity
@@ -21,15 +22,24 @@ if TYPE_CHECKING:
     from ubudget.files.verbs import evaluate as evaluate
     from ubudget.files.verbs import read_run as read_run
     from ubudget.files.verbs import write_workbook as write_workbook
+    from ubudget.quantity.gauss_newton import gauss_newton as gauss_newton
+    from ubudget.quantity.least_squares import least_squares as least_squares
+    from ubudget.quantity.moments import lag_1_autocorrelation as lag_1_autocorrelation
+    from ubudget.quantity.moments import mean_and_sd as mean_and_sd
 
 __all__ = [
     "__version__",
     "budget",
     "evaluate",
     "exp",
+    "fit_curve",
+    "gauss_newton",
     "input_quantity",
+    "lag_1_autocorrelation",
+    "least_squares",
     "ln",
     "log10",
+    "mean_and_sd",
     "read_run",
     "sqrt",
     "write_workbook",
@@ -38,6 +48,10 @@ __all__ = [
 _HOMES = {
     **dict.fromkeys(("evaluate", "read_run", "write_workbook"), "ubudget.files.verbs"),
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
+    **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
+    "fit_curve": "ubudget.evaluation.fit_curve",
+    "gauss_newton": "ubudget.quantity.gauss_newton",
+    "least_squares": "ubudget.quantity.least_squares",
 }
 """Where each name of the front door lives; it is loaded when first asked for, so that the door itself is light."""
 

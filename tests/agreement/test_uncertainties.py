@@ -24,6 +24,7 @@ from uncertainties import (
     ufloat,
     umath,
 )
+from uncertainties.core import AffineScalarFunc
 
 from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation import covariance, notebook
@@ -49,8 +50,8 @@ def evaluated(place: Path) -> Evaluation:
     return evaluation
 
 
-def _extreme(pick: Callable[[list[Any]], Any]) -> Callable[[list[Any]], Any]:
-    return lambda values: pick(values) if values else 0.0
+def _extreme(pick: Callable[..., Any]) -> Callable[[list[Any]], Any]:
+    return lambda values: pick(values, key=nominal_value) if values else 0.0
 
 
 CALCULATE: dict[str, Callable[..., Any]] = {
@@ -89,7 +90,16 @@ class Walk:
         self.tables = evaluation.assembly.graph.tables
         self.plain = evaluation.numbers
         self.variables: dict[int, Any] = {}
-        self.cell = cache(self._cell)
+        self.refitted = {name for name, table in self.tables.items() if table.implicit}
+        self.refitted |= {way.points for t in self.tables.values() for ways in t.implicit.values() for way in ways}
+        self.cell = cache(self._expanded)
+
+    def _expanded(self, table: str, column: str, row: int) -> Any:
+        """The package keeps derivatives of derivatives until asked; asked late, shared cells are walked many times."""
+        found = self._cell(table, column, row)
+        if isinstance(found, AffineScalarFunc):
+            assert found.derivatives is not None
+        return found
 
     def _cell(self, table: str, column: str, row: int) -> Any:
         home = self.tables[table]
@@ -108,6 +118,9 @@ class Walk:
             if member not in self.variables:
                 self.variables[member] = ufloat(0, u)
             return estimate + self.variables[member]
+        if column in home.frozen and table not in self.refitted:
+            # A number taken as it is, whose uncertainty another column carries.
+            return float(self.plain.column(table, column)[row])
         found = home.by_name[column]
         if isinstance(found, Given):
             return float(found.values[row])
@@ -205,7 +218,9 @@ Pair = tuple[Any, Any]
 
 def leaves() -> list[Pair]:
     stated = [(0.7, 0.01), (1.3, 0.04), (2.2, 0.003)]
-    return [(notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)]
+    return [
+        (notebook.input_quantity(f"x{place}", value, u=u), ufloat(value, u)) for place, (value, u) in enumerate(stated)
+    ]
 
 
 LEAVES = leaves()

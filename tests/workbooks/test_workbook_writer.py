@@ -20,6 +20,7 @@ from xml.etree import ElementTree
 import pytest
 from openpyxl import Workbook, load_workbook
 
+from tests.engines import require_engine
 from ubudget.errors import NotWritable, OutputExists, UbudgetError
 from ubudget.files import atomic
 from ubudget.files.sheet_xml import text_as_stored
@@ -354,7 +355,7 @@ print([model.get_cell_value(0, 8, 4), model.get_cell_value(0, 11, 1)])
 
 
 def test_ironcalc_reads_and_recalculates(tmp_path: Path) -> None:
-    pytest.importorskip("ironcalc")
+    require_engine("ironcalc")
     target = tmp_path / "false.xlsx"
     write_book(with_false_value(sample()), target)
     answer = subprocess.run(
@@ -391,9 +392,9 @@ ALWAYS_RECALCULATE = """<?xml version="1.0" encoding="UTF-8"?>
 @pytest.fixture(scope="module")
 def converted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the sample (stored values falsified) as LibreOffice re-saves it and prints it."""
+    require_engine("libreoffice")
     office = shutil.which("soffice")
-    if office is None:
-        pytest.skip("LibreOffice is not installed")
+    assert office is not None
     folder = tmp_path_factory.mktemp("office")
     profile = folder / "profile" / "user"
     profile.mkdir(parents=True)

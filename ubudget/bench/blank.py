@@ -1,4 +1,6 @@
-"""Procedural blank: mean over the run's blanks on the same curve, with the scatter between blanks (QUAM 7.11).
+"""Blank of a method: mean over the run's blanks on the same curve, with the scatter between blanks (QUAM 7.11).
+
+Procedural, reagent or device blank: what was subtracted before is declared, and never subtracted again.
 
 u of the mean is s_b/sqrt(n_b) with n_b - 1 degrees of freedom. s_b is between blanks and holds their reading noise, so
 that noise is not added. The sample's own blank scatters by s_b as well, unless the method says where that is covered.
@@ -10,12 +12,14 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.corrections import Corrections
 from ubudget.bench.curve import CURVES
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.kinds import Kind
 from ubudget.bench.structure import Structure
-from ubudget.quantity.expression import Number, Symbol, apply
+from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Trait
+from ubudget.records.method import Blank
 
 BLANKS, BLANK_VALUES = "blanks", "blank values"
 EFFECT = "blank scatter"
@@ -27,12 +31,15 @@ def blank_estimate(line: tuple[str, str]) -> tuple[str, str, str]:
     return ("blank scatter", *line)
 
 
-def build_blanks(context: Context, structure: Structure, symbol: str, unit: str, kind: Kind) -> None:
+def build_blanks(
+    context: Context, structure: Structure, symbol: str, blank: Blank, kind: Kind, corrections: Corrections
+) -> None:
     """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`)."""
+    unit = blank.unit
     rows = [row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions]
     items = [structure.measured[row] for row in rows]
     owner = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
-    values = TableBuilder(BLANK_VALUES, "Procedural blanks, each", len(rows), context.shared)
+    values = TableBuilder(BLANK_VALUES, f"{blank.kind.capitalize()} blanks, each", len(rows), context.shared)
     values.label("solution", "blank", [item.solution for item in items])
     values.label("analyte", "analyte", [item.line[0] for item in items])
     values.label("line", "line", [item.line[1] for item in items])
@@ -43,7 +50,9 @@ def build_blanks(context: Context, structure: Structure, symbol: str, unit: str,
         return values.pick(f"{column} of the curve", CURVES, column, owner)
 
     used = values.formula("used", "used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
-    values.formula("reading used", "reading used", "", used * mean)
+    # Blanks read between the same checks share their drift; the amount of internal standard shows in s_b.
+    drift = corrections.drift_factor(values, items)
+    values.formula("reading used", "reading used", "", used * mean if drift is None else used * mean * drift)
     c = values.formula("c", "blank concentration", unit, curve("scale") * kind.inverse(curve, mean))
     values.formula(
         "deviation",
@@ -52,12 +61,20 @@ def build_blanks(context: Context, structure: Structure, symbol: str, unit: str,
         used * (c - values.pick("mean blank", BLANKS, "c", owner)),
     )
     context.tables[BLANK_VALUES] = values.build()
-    _build_means(context, structure, owner, symbol, unit, kind)
+    _build_means(context, structure, owner, symbol, blank, kind, drift is not None)
 
 
-def _build_means(context: Context, structure: Structure, owner: np.ndarray, symbol: str, unit: str, kind: Kind) -> None:
-    size = len(structure.lines)
-    table = TableBuilder(BLANKS, "Procedural blank of each line", size, context.shared)
+def _build_means(
+    context: Context,
+    structure: Structure,
+    owner: np.ndarray,
+    symbol: str,
+    blank: Blank,
+    kind: Kind,
+    drifting: bool,
+) -> None:
+    size, unit = len(structure.lines), blank.unit
+    table = TableBuilder(BLANKS, f"{blank.kind.capitalize()} blank of each line", size, context.shared)
     table.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
     table.label("line", "line", [line for _, line in structure.lines])
     counts = np.bincount(owner, minlength=size)
@@ -67,9 +84,14 @@ def _build_means(context: Context, structure: Structure, owner: np.ndarray, symb
         return table.span(f"all {column}", BLANK_VALUES, column, stop - counts, stop)
 
     n = table.formula("n", "blanks used", "", apply("total", span("used")))
-    reading = table.formula(
-        "mean reading", "mean reading", "", apply("ratio_or_zero", apply("total", span("reading used")), n)
-    )
+    total: Expression = apply("total", span("reading used"))
+    if drifting:
+        # One by one, so that each blank's drift is carried on.
+        total = Number(0)
+        for turn in range(int(counts.max(initial=0))):
+            rows = np.where(turn < counts, stop - counts + turn, -1)
+            total = total + table.pick(f"reading of blank {turn + 1}", BLANK_VALUES, "reading used", rows)
+    reading = table.formula("mean reading", "mean reading", "", apply("ratio_or_zero", total, n))
     dof = table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1))
     deviation = span("deviation")
     counted = context.mark(EFFECT) == COUNTED
@@ -84,7 +106,7 @@ def _build_means(context: Context, structure: Structure, owner: np.ndarray, symb
         [
             Trait(
                 f"{symbol}.mean",
-                "mean of the procedural blanks",
+                f"mean of the {blank.kind} blanks",
                 GROUP,
                 "A",
                 "t",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -62,6 +62,10 @@ class TableBuilder:
         self._leaves: list[Leaf] = []
         self._implicit: dict[str, tuple[Implicit, ...]] = {}
         self._frozen: set[str] = set()
+
+    @property
+    def names(self) -> list[str]:
+        return [column.name for column in self._columns]
 
     def has(self, name: str) -> bool:
         return any(column.name == name for column in self._columns)
@@ -167,6 +171,13 @@ class TableBuilder:
     def freeze(self, *columns: str) -> None:
         """Marks columns as constants of propagation."""
         self._frozen.update(columns)
+
+    def demote(self, *names: str) -> None:
+        """Moves columns behind what a reader looks for first."""
+        self._columns = [
+            replace(column, rank=DETAIL) if column.name in names and column.rank == MAIN else column
+            for column in self._columns
+        ]
 
     def build(self) -> Table:
         return Table(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ubudget.bench.blank import build_blanks
+from ubudget.bench.corrections import build_corrections
 from ubudget.bench.curve import build_curves
 from ubudget.bench.equipment import build_stocks
 from ubudget.bench.inverse import build_signals
@@ -10,7 +11,8 @@ from ubudget.bench.kinds import kind_of
 from ubudget.bench.standards import build_standards, rows_by_key, standard_rows
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
-from ubudget.records.method import Blank, Calibration
+from ubudget.records.calibration import Calibration
+from ubudget.records.method import Blank
 
 
 def build_calibration(rows: SymbolRows, structure: Structure) -> None:
@@ -26,7 +28,8 @@ def build_calibration(rows: SymbolRows, structure: Structure) -> None:
         temperature = rows.temperature_of(symbol)
         build_standards(context, standards, calibration.unit, rows.ware, rows.ware_unit, stocks, temperature)
         keys = rows_by_key(standards)
-        build_curves(context, structure, symbol, calibration, unit, keys, rows.preparation_rows)
-        build_signals(context, structure, symbol, calibration, unit)
+        corrections = build_corrections(context, structure, symbol, calibration, unit)
+        build_curves(context, structure, symbol, calibration, unit, keys, rows.preparation_rows, corrections)
+        build_signals(context, structure, symbol, calibration, unit, corrections)
         for blank_symbol, blank in rows.each(Blank)[:1]:
-            build_blanks(context, structure, blank_symbol, blank.unit, kind_of(calibration))
+            build_blanks(context, structure, blank_symbol, blank, kind_of(calibration), corrections)

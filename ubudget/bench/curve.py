@@ -12,17 +12,18 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
+from ubudget.bench.corrections import Corrections
 from ubudget.bench.fitting import Fit, add_common
 from ubudget.bench.kinds import ERRORS_IN_VARIABLES, kind_of
 from ubudget.bench.linearity import build_linearity
-from ubudget.bench.readings import POINTS, add_single_readings, flatten
+from ubudget.bench.readings import POINTS, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.structure import Line, Structure
 from ubudget.bench.weights import WEIGHTING, build_weighting, rule_in, weight, weighted
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Rows, Trait
-from ubudget.records.method import Calibration
+from ubudget.records.calibration import Calibration
 
 CURVES, LEVELS = "curves", "levels"
 GROUP = "curve"
@@ -36,6 +37,7 @@ def build_curves(
     reading_unit: str,
     standard_row: dict[tuple[str, str], int],
     preparation: dict[str, int],
+    corrections: Corrections,
 ) -> None:
     """Tables `standard readings`, `levels` and `curves`. `preparation` holds rows of relative uncertainty (in %)."""
     unit = calibration.unit
@@ -44,7 +46,7 @@ def build_curves(
     line_of_item = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
     x_row = [standard_row[item.solution, item.line[0]] for item in items]
     readings = TableBuilder(POINTS, "Readings of the standards", len(flat), context.shared)
-    reading, include = add_single_readings(context, readings, items, flat, reading_unit)
+    reading, include = corrections.add_readings(context, readings, items, flat, reading_unit)
     item_of = [item for item, _, _ in flat]
     readings.formula(
         "x", "concentration", unit, readings.pick("x of the standard", STANDARDS, "x", [x_row[i] for i in item_of])
@@ -56,7 +58,7 @@ def build_curves(
     )
 
     levels = TableBuilder(LEVELS, "Levels of the calibration", len(items), context.shared)
-    _add_levels(levels, structure, items, segments.start, segments.stop, reading_unit, x_row, unit)
+    _add_levels(levels, structure, items, segments.start, segments.stop, reading_unit, x_row, unit, include.name)
 
     curves = TableBuilder(CURVES, "Calibration curves", len(structure.lines), context.shared)
     curves.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
@@ -81,6 +83,7 @@ def build_curves(
         symbol,
         GROUP,
         weighted(calibration) and calibration.weighted_scatter == "known",
+        uncertain_y=bool(corrections),
     )
     if on_means:
         mark: Symbol = Symbol("level used")
@@ -91,17 +94,24 @@ def build_curves(
         mark, y = include, reading
         level_s = readings.pick("s of the level", LEVELS, "s", item_of)
         level_y = level_mean
-    own_weight = None
+    factor = corrections.factor(points, items if on_means else [items[item] for item in item_of])
+    if factor is not None:
+        own = points.formula("correction factor", "factor with the corrections' uncertainty", "", factor)
+        y = points.formula("y", "corrected, with that uncertainty", reading_unit, y * own)
+    own_weight: Expression | None = None
     if weighted(calibration):
         build_weighting(context, symbol, calibration, reading_unit)
         rule = rule_in(context, points, calibration)
         own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+        if on_means:
+            # The rule is of one reading; a mean of n weighs n times as much.
+            own_weight = Symbol("readings") * own_weight
     if kind.name == ERRORS_IN_VARIABLES:
         _add_u_of_points(context, fit, symbol, calibration, reading_unit)
     if not kind.of_levels:
         add_common(fit, Symbol("x"), y, mark, own_weight)
-    if not on_means:
-        points.formula("y", "reading", reading_unit, y)
+    if not kind.of_levels and not points.has("y"):
+        points.formula("y", "mean" if on_means else "reading", reading_unit, y)
     kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
         points.freeze("x")
@@ -130,6 +140,7 @@ def _add_levels(
     unit: str,
     x_row: list[int],
     unit_x: str,
+    mark: str,
 ) -> None:
     """Mean, s and n of each standard on each line (Type A, GUM 4.2)."""
     measured = structure.standard_readings
@@ -142,7 +153,7 @@ def _add_levels(
     def span(column: str) -> Symbol:
         return levels.span(f"all {column}", POINTS, column, start, stop)
 
-    n = levels.formula("readings", "readings used", "", apply("total", span("include")))
+    n = levels.formula("readings", "readings used", "", apply("total", span(mark)))
     levels.formula("level used", "level used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
     levels.formula(
         "mean", "mean", unit, apply("ratio_or_zero", apply("total", span("reading used")), n), "GUM 4.2.1 eq. 3"

@@ -9,16 +9,8 @@ from ubudget.bench.context import Context
 from ubudget.quantity.expression import Expression
 from ubudget.quantity.parsing import EquationError, parse, parse_definition
 from ubudget.quantity.units import UnitError, dimension, equation_dimension
-from ubudget.records.method import (
-    Blank,
-    Calibration,
-    Constant,
-    Dilution,
-    DryMassFactor,
-    Equation,
-    Method,
-    Precision,
-)
+from ubudget.records.calibration import Calibration
+from ubudget.records.method import Blank, Constant, Dilution, DryMassFactor, Equation, Method, Precision
 
 
 @dataclass(frozen=True)

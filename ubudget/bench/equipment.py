@@ -16,6 +16,7 @@ from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
 from ubudget.records.amount import Amount
 from ubudget.records.records import Role
 from ubudget.records.register import Certificate, CertifiedValue, Equipment, ReferenceMaterial
+from ubudget.records.run import Run
 
 BALANCES, WARE, STOCKS = "balances", "ware", "stocks"
 
@@ -241,6 +242,11 @@ def stock_of(context: Context, item_id: str, analyte: str) -> CertifiedStock | N
     return None
 
 
+def _calculates(run: Run, analyte: str) -> bool:
+    amounts = (standard.concentration.get(analyte) for standard in run.file.standards)
+    return any(amount is not None and amount.value != 0 for amount in amounts)
+
+
 def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[str, int]:
     """Table `stocks`: certified value and its u for each analyte with a stock; gives the row of each analyte."""
     run = context.records.run
@@ -303,7 +309,9 @@ def build_named_stocks(
             for analyte, stock, _ in used
         ]
         places = [
-            Place("run", ("stocks", analyte, "calculated_with"), unit) if stock else None for analyte, stock, _ in used
+            # Open only where some concentration was calculated with it: zero and prepared standards were not.
+            Place("run", ("stocks", analyte, "calculated_with"), unit) if stock and _calculates(run, analyte) else None
+            for analyte, stock, _ in used
         ]
         table.given("calculated with", "standards calculated with", unit, nan_where_none(assumed), places)
     table.leaf(

@@ -13,9 +13,9 @@ from collections.abc import Callable
 import numpy as np
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.fitting import BEYOND, NO_SLOPE, ONE_LEVEL, TOO_FEW, Fit
+from ubudget.bench.fitting import BEYOND, NO_SLOPE, ONE_LEVEL, TOO_FEW, Fit, add_ordinate_gradient
 from ubudget.bench.rational import NOT_CONVERGED, SMALL, STEP
-from ubudget.quantity.expression import Expression, Symbol, apply
+from ubudget.quantity.expression import Expression, Symbol, apply, as_expression
 from ubudget.quantity.graph import Trait
 
 STEPS = 8
@@ -27,10 +27,12 @@ def build_errors_in_variables(fit: Fit) -> None:
     points, fits = fit.points, fit.fits
     mark = points.formula("mark", "used (1 = yes)", "", Symbol("level used"))
     fits.formula("n", "levels used n", "", fit.total("mark"))
-    for name in ("u_x", "u_y"):
-        points.formula(f"{name} squared", f"{name}²", "", Symbol(name) ** 2)
+    points.formula("u_x squared", "u_x²", "", Symbol("u_x") ** 2)
+    # A level without readings has weight 0 by its mark; 1 keeps that weight from being 0/0.
+    points.formula("u_y squared", "u_y²", "", apply("if_equal", mark, 1, Symbol("u_y") ** 2, 1))
     points.formula("first weight", "1/u_y²", "", mark * apply("ratio_or_zero", 1, Symbol("u_y squared")))
-    points.formula("y", "mean", fit.unit_y, Symbol("mean"))
+    if not points.has("y"):
+        points.formula("y", "mean", fit.unit_y, Symbol("mean"))
     for name, sign in (("low", 1), ("high", -1)):
         points.formula(
             f"x if used, {name}",
@@ -167,6 +169,13 @@ def _gradients(fit: Fit, b: Symbol, W: Symbol, U: Symbol, r: Symbol) -> None:
     )
     # The ordinate is taken at the adjusted mean, the Hessian at the mean itself.
     points.formula("∂y_mean/∂x", "∂(ordinate)/∂x", "", at_x_mean + slope * fit.own("mean of β"))
+    if fit.uncertain_y:
+        # By y: g = (W, WU + 2 b r u_x² W²).
+        ga, gb = as_expression(W), W * U + 2 * b * r * moved
+        at_x_mean = apply("ratio_or_zero", fit.own("Hbb") * ga - fit.own("Hab") * gb, determinant)
+        steeper = apply("ratio_or_zero", fit.own("sum of weights") * gb - fit.own("Hab") * ga, determinant)
+        add_ordinate_gradient(fit, "slope", "b", steeper)
+        add_ordinate_gradient(fit, "y_mean", "ordinate", at_x_mean + Symbol("∂slope/∂y") * fit.own("mean of β"))
     points.freeze("W u_x²", "Hab part", "Hbb part")
     fits.freeze("Hab", "Hbb", "H determinant")
 

@@ -151,8 +151,7 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     fits.implicit(column, points.name, "x", f"∂{column}/∂x", fit.start, fit.stop)
     if fit.uncertain_y:
         lifted = apply("ratio_or_zero", Symbol("W") * parameter.basis, fit.own(parameter.squares))
-        points.formula(f"∂{column}/∂y", f"∂({heading})/∂y", "", lifted, "implicit differentiation")
-        fits.implicit(column, points.name, "y", f"∂{column}/∂y", fit.start, fit.stop)
+        add_ordinate_gradient(fit, column, heading, lifted)
     name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of {fit.what}"
     trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit" if counted else fit.mark)
     free = fit.known_scatter or not counted
@@ -170,6 +169,13 @@ def scatter_estimate(fits: str, name: str) -> tuple[str, str, str]:
     return ("residual", fits, name)
 
 
+def add_ordinate_gradient(fit: Fit, column: str, heading: str, gradient: Expression) -> None:
+    """Column of the derivative of a parameter with respect to the y of a point; weights do not depend on y."""
+    name = f"∂{column}/∂y"
+    fit.points.formula(name, f"∂({heading})/∂y", "", gradient, "implicit differentiation")
+    fit.fits.implicit(column, fit.points.name, "y", name, fit.start, fit.stop)
+
+
 def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monotonic: Operand | None = None) -> None:
     """Status of each fit: enough points, more than one level, a slope, and one branch in the range."""
     branch: Operand = 0 if monotonic is None else monotonic
@@ -181,6 +187,23 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
 
 BASIS = ("sum of weights", "mean of x", "mean of y")
 """Columns of every fit that are constants of propagation; gradients hold their part."""
+
+
+POINT_DETAILS = (
+    "w",
+    "w used",
+    "dW/dx",
+    "Wx",
+    "Wy",
+    "dx",
+    "dy",
+    "x if used, low",
+    "x if used, high",
+    "W residual",
+    "reading used",
+    "from level mean",
+)
+FIT_DETAILS = (*BASIS, "w_max", "sum of squares", "pure error", "dof lack", "dof pure")
 
 
 def freeze_points(fit: Fit, *columns: str) -> None:
@@ -198,3 +221,7 @@ def freeze_points(fit: Fit, *columns: str) -> None:
         *columns,
     )
     fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "s", "s known", "sum of squares")
+    shown = {"fitted", "residual", "W"}
+    gradients = [name for name in fit.points.names if name.startswith("∂")]
+    fit.points.demote(*POINT_DETAILS, *(name for name in columns if name not in shown), *gradients)
+    fit.fits.demote(*FIT_DETAILS, "Sxx", "Sxy", "h", "k", "S1", "S2", "β", "γ")

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.corrections import Corrections
 from ubudget.bench.curve import CURVES, residual_estimate, unknown_weight
+from ubudget.bench.internal_standard import SOLUTIONS, InternalRows, read_at
 from ubudget.bench.kinds import kind_of
-from ubudget.bench.readings import READINGS, add_single_readings, flatten
-from ubudget.bench.structure import Structure
+from ubudget.bench.readings import READINGS, flatten
+from ubudget.bench.structure import Measured, Structure
 from ubudget.bench.weights import weighted
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Place, Trait
-from ubudget.records.method import Calibration
+from ubudget.records.calibration import Calibration
 
 SIGNALS, POOLED = "measured lines", "pooled scatter"
 EFFECT = "reading scatter"
@@ -22,7 +26,12 @@ NO_READING, NO_SOLUTION = 1, 2
 
 
 def build_signals(
-    context: Context, structure: Structure, symbol: str, calibration: Calibration, reading_unit: str
+    context: Context,
+    structure: Structure,
+    symbol: str,
+    calibration: Calibration,
+    reading_unit: str,
+    corrections: Corrections,
 ) -> None:
     """Tables `readings` and `measured lines` (and `pooled scatter`); concentration in column `c`."""
     items = structure.measured
@@ -34,7 +43,7 @@ def build_signals(
     table.label("line", "line", [item.line[1] for item in items])
     single = all(item.reading.mean is None for item in items)
     n, s = (
-        _from_readings(context, structure, table, reading_unit)
+        _from_readings(context, structure, table, reading_unit, corrections)
         if single
         else _from_summaries(table, structure, reading_unit)
     )
@@ -49,14 +58,22 @@ def build_signals(
         dof=dof if counted else None,
         estimates=estimates if counted else None,
     )
-    _concentration(table, line_rows, symbol, calibration)
+    read = Symbol("reading")
+    factor = corrections.factor(table, items)
+    if factor is not None:
+        read = table.formula("corrected", "mean, with the corrections' uncertainty", reading_unit, read * factor)
+    if corrections.internal is not None:
+        _internal_standard(table, corrections.internal, items)
+    _concentration(table, line_rows, symbol, calibration, read)
     context.tables[SIGNALS] = table.build()
 
 
-def _from_readings(context: Context, structure: Structure, table: TableBuilder, unit: str) -> tuple[Symbol, Symbol]:
+def _from_readings(
+    context: Context, structure: Structure, table: TableBuilder, unit: str, corrections: Corrections
+) -> tuple[Symbol, Symbol]:
     flat, segments = flatten(structure.measured)
     readings = TableBuilder(READINGS, "Readings", len(flat), context.shared)
-    reading, include = add_single_readings(context, readings, structure.measured, flat, unit)
+    reading, include = corrections.add_readings(context, readings, structure.measured, flat, unit)
     mean_of_line = readings.pick("mean of the line", SIGNALS, "mean", [i for i, _, _ in flat])
     readings.formula("used", "reading used", unit, include * reading)
     readings.formula("deviation", "deviation from the mean", unit, include * (reading - mean_of_line))
@@ -65,7 +82,7 @@ def _from_readings(context: Context, structure: Structure, table: TableBuilder, 
     def span(column: str) -> Symbol:
         return table.span(f"all {column}", READINGS, column, segments.start, segments.stop)
 
-    n = table.formula("n", "readings used", "", apply("total", span("include")))
+    n = table.formula("n", "readings used", "", apply("total", span(include.name)))
     table.formula("mean", "mean", unit, apply("ratio_or_zero", apply("total", span("used")), n), "GUM 4.2.1 eq. 3")
     deviation = span("deviation")
     squares = table.formula("squares", "sum of squares", "", apply("total_product", deviation, deviation))
@@ -161,13 +178,24 @@ def _build_pooled(
     context.tables[POOLED] = pooled.build()
 
 
-def _concentration(table: TableBuilder, line_rows: list[int], symbol: str, calibration: Calibration) -> None:
+def _internal_standard(table: TableBuilder, internal: InternalRows, items: Sequence[Measured]) -> None:
+    """Recovery of the internal standard in the solution, and whether it is outside the limits."""
+    rows = [internal.solution[read_at(item)] for item in items]
+    recovery = table.pick("recovery of the solution", SOLUTIONS, "recovery", rows)
+    table.formula("recovery", "recovery of the internal standard", "%", recovery)
+    if internal.limited:
+        outside = table.pick("outside in the solution", SOLUTIONS, "outside", rows)
+        table.formula("outside", "recovery outside its limits (-1 below, 1 above)", "", outside)
+
+
+def _concentration(
+    table: TableBuilder, line_rows: list[int], symbol: str, calibration: Calibration, reading: Symbol
+) -> None:
     kind, unit = kind_of(calibration), calibration.unit
 
     def curve(column: str) -> Symbol:
         return table.pick(f"{column} of the curve", CURVES, column, line_rows)
 
-    reading = Symbol("reading")
     inverse = kind.inverse(curve, reading)
     x = table.formula("x", "concentration on the curve", unit, inverse, "inverse prediction, QUAM E.4")
     table.formula("c", symbol, unit, curve("scale") * x)

@@ -22,7 +22,7 @@ from ubudget.bench.fitting import (
 from ubudget.bench.rational import build_rational, inverse_rational, lost_rational
 from ubudget.bench.two_points import build_two_points, inverse_two_points
 from ubudget.quantity.expression import Expression, Symbol, apply
-from ubudget.records.method import Calibration
+from ubudget.records.calibration import Calibration
 
 CENTROID = "ordinate at the centroid"
 ERRORS_IN_VARIABLES = "errors in variables"

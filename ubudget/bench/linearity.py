@@ -42,6 +42,7 @@ def build_linearity(
     fit = Fit(context, points, tests, owner, start, stop, unit_x, unit_y, names, "linearity", "linearity")
     add_common(fit, x, y, mark, None)
     KINDS["quadratic"].build(fit)
+    tests.demote(*tests.names)
     ds = tests.formula("DS²", "DS²", "", Symbol("c2") ** 2 * Symbol("S2"), "ISO 8466-1, 5.1")
     F = tests.formula("F linearity", "F, line against quadratic", "", apply("ratio_or_zero", ds, Symbol("s") ** 2))
     tests.formula("p linearity", "probability if straight", "", apply("f_upper", F, 1, Symbol("dof")))

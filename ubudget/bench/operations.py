@@ -31,18 +31,10 @@ from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import TemperatureRows
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
-from ubudget.records.method import (
-    Calibration,
-    Dilution,
-    DryMassFactor,
-    Input,
-    InputCase,
-    Precision,
-    Temperature,
-    Volume,
-    Weighing,
-)
+from ubudget.records.calibration import Calibration
+from ubudget.records.method import Dilution, DryMassFactor, Input, InputCase, Precision, Volume, Weighing
 from ubudget.records.stated import Stated
+from ubudget.records.temperature import Temperature
 
 
 class Operations(SymbolRows):

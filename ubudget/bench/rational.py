@@ -17,6 +17,7 @@ from ubudget.bench.fitting import (
     ONE_LEVEL,
     TOO_FEW,
     Fit,
+    add_ordinate_gradient,
     add_scatter,
     freeze_points,
 )
@@ -227,6 +228,9 @@ def _curve(fit: Fit, end: str) -> None:
         gradient = entries[0] * moved[0] + entries[1] * moved[1] + entries[2] * moved[2]
         points.formula(f"∂{name}/∂x", f"∂{name}/∂x", "", gradient, "implicit differentiation")
         fits.implicit(name, points.name, "x", f"∂{name}/∂x", fit.start, fit.stop)
+        if fit.uncertain_y:
+            rise = W * (entries[0] * J[0] + entries[1] * J[1] + entries[2] * J[2])
+            add_ordinate_gradient(fit, name, name, apply("ratio_or_zero", rise, fit.own("k")))
         words = f"parameter {name} of the calibration curve"
         trait = Trait(f"{fit.symbol}.{name}", words, fit.group, "A", "t", "residuals of the fit")
         fits.leaf(

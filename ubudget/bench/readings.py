@@ -42,18 +42,27 @@ def add_single_readings(
     items: Sequence[Measured],
     flat: Sequence[tuple[int, int, float]],
     unit: str,
+    struck: Sequence[bool] = (),
 ) -> tuple[Symbol, Symbol]:
-    """Columns solution, analyte, line, replicate, reading, include, reason; gives reading and include."""
+    """Columns solution, analyte, line, replicate, reading, include, reason; gives reading and include.
+
+    `struck` says of each reading whether it is left out together with one beside it."""
     run = context.records.run
     assert run is not None
-    excluded = {(mark.solution, mark.analyte, mark.line, mark.replicate): mark.reason for mark in run.file.exclusions}
-    keys = [(items[i].solution, *items[i].line, replicate) for i, replicate, _ in flat]
+    excluded = {
+        (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position): mark.reason
+        for mark in run.file.exclusions
+    }
+    keys = [(items[i].solution, *items[i].line, replicate, items[i].position) for i, replicate, _ in flat]
     # An exclusion may leave the line out where the analyte has only one.
-    reasons = [excluded.get(key) or excluded.get((key[0], key[1], "", key[3])) for key in keys]
+    reasons = [excluded.get(key) or excluded.get((key[0], key[1], "", *key[3:])) for key in keys]
+    paths = [key if key[4] is not None else key[:4] for key in keys]
     table.label("solution", "solution", [key[0] for key in keys])
     table.label("analyte", "analyte", [key[1] for key in keys])
     table.label("line", "line", [key[2] for key in keys])
     table.label("replicate", "replicate", [str(key[3]) for key in keys])
+    if any(item.position is not None for item in items):
+        table.label("position", "position", ["" if key[4] is None else str(key[4]) for key in keys])
     reading = table.given(
         "reading",
         "reading",
@@ -61,8 +70,8 @@ def add_single_readings(
         [value for _, _, value in flat],
         [
             # No number depends on a reading that is left out: it is shown, not open.
-            None if reason else _reading_place(items[i], replicate)
-            for (i, replicate, _), reason in zip(flat, reasons, strict=True)
+            None if reason or beside else _reading_place(items[i], replicate)
+            for (i, replicate, _), reason, beside in zip(flat, reasons, struck or [False] * len(flat), strict=True)
         ],
     )
     include = table.given(
@@ -70,13 +79,13 @@ def add_single_readings(
         "include (1 = yes, 0 = no)",
         "",
         [0.0 if reason else 1.0 for reason in reasons],
-        [Place("run", ("include", *key)) for key in keys],
+        [Place("run", ("include", *path)) for path in paths],
     )
     table.label(
         "reason",
         "reason for leaving out",
         [reason or "" for reason in reasons],
-        [Place("run", ("reason", *key)) for key in keys],
+        [Place("run", ("reason", *path)) for path in paths],
         open=True,
     )
     return reading, include

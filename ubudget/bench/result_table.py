@@ -20,9 +20,9 @@ from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
 from ubudget.quantity.graph import Joint, Place, Trait
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
 from ubudget.records.method import (
     Blank,
-    Calibration,
     Constant,
     Dilution,
     DryMassFactor,
@@ -35,6 +35,7 @@ from ubudget.records.method import (
 
 RESULTS, PORTION_RESULTS, CONSTANTS, CORRELATIONS = "results", "portion results", "constants", "correlations"
 LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"
+RECOVERY = "internal standard of the result"
 SAMPLE, PORTION, ANALYTE, LINE, SOLUTION = (
     "sample name",
     "portion number",
@@ -314,6 +315,9 @@ class ResultTable:
             # An extrapolated value is outside the range by its nature.
             0 if extrapolated else self.table.pick("range of the line", source, "range", rows),
         )
+        if SIGNALS in self.context.tables and "outside" in self.context.tables[SIGNALS].by_name:
+            outside = self.table.pick("internal standard outside", SIGNALS, "outside", rows)
+            self.table.formula(RECOVERY, "internal standard (-1 below, 1 above its limits)", "", outside)
 
     def _addition_rows(self) -> list[int]:
         return [self.operations.addition_rows[row.measured] for row in self.rows]

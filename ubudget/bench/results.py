@@ -13,6 +13,7 @@ from ubudget.bench.result_table import (
     LINE,
     PORTION_RESULTS,
     RANGE,
+    RECOVERY,
     RESULTS,
     SAMPLE,
     STATUS,
@@ -83,22 +84,26 @@ def _build_means(
     total: Expression = ZERO
     statuses: list[Expression] = []
     ranges: list[Expression] = []
+    recoveries: list[Expression] = []
+    limited = RECOVERY in context.tables[PORTION_RESULTS].by_name
     for number in range(most):
         rows = [row[number] if number < len(row) else -1 for row in groups.values()]
         total = total + table.pick(f"{result.name} of portion {number + 1}", PORTION_RESULTS, result.name, rows)
         statuses.append(table.pick(f"status of portion {number + 1}", PORTION_RESULTS, STATUS, rows))
         ranges.append(table.pick(f"range of portion {number + 1}", PORTION_RESULTS, RANGE, rows))
+        if limited:
+            recoveries.append(table.pick(f"internal standard of {number + 1}", PORTION_RESULTS, RECOVERY, rows))
     table.formula(result.name, result.name, result.unit, total / n, "mean of the portions")
     table.formula(STATUS, "status (0 = usable)", "", _fold("larger", statuses))
-    low, high = _fold("smaller", ranges), _fold("larger", ranges)
-    table.formula(
-        RANGE,
-        "range (-1 below, 1 above)",
-        "",
-        apply("if_less", low, 0, -1, high),
-        "a portion below the range goes before one above",
-    )
+    clause = "a portion below goes before one above"
+    table.formula(RANGE, "range (-1 below, 1 above)", "", _worst(ranges), clause)
+    if limited:
+        table.formula(RECOVERY, "internal standard (-1 below, 1 above its limits)", "", _worst(recoveries), clause)
     context.tables[RESULTS] = table.build()
+
+
+def _worst(places: Sequence[Expression]) -> Expression:
+    return apply("if_less", _fold("smaller", places), 0, -1, _fold("larger", places))
 
 
 def _fold(operation: str, parts: Sequence[Expression]) -> Expression:

@@ -89,13 +89,8 @@ def build_standards(
     stocks = [stock_rows.get(row.analyte, -1) for row in rows]
     total: Expression = stated
     if any(row >= 0 for row in stocks):
-        # A zero standard has its stock too: it may be edited to another concentration.
-        used = [
-            stock if row.chain or value is not None else -1
-            for stock, row, value in zip(stocks, rows, values, strict=True)
-        ]
-        c_stock = table.pick("c_stock", STOCKS, "value", used, absent=1.0)
-        calculated = [stock if value is not None else -1 for stock, value in zip(stocks, values, strict=True)]
+        c_stock = table.pick("c_stock", STOCKS, "value", stocks, absent=1.0)
+        calculated = [-1 if amount is None else stock for stock, amount in zip(stocks, given, strict=True)]
         assumed = table.pick("c_assumed", STOCKS, "calculated with", calculated, absent=1.0)
         total = c_stock * (stated / assumed)
     chains = [[step_row[step] for step in row.chain] for row in rows]

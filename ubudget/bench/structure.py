@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from ubudget.records.calibration import Calibration
 from ubudget.records.method import Method
+from ubudget.records.read_order import (
+    calibration_of,
+    check_label,
+    is_internal_standard,
+    measured_run,
+    positions,
+)
 from ubudget.records.run import DilutionStep, Portion, Reading, Run
 
 Line = tuple[str, str]
@@ -20,6 +28,8 @@ class Measured:
     solution: str
     line: Line
     reading: Reading
+    position: int | None = None
+    """Which reading of the drift check; other solutions are read once."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +57,12 @@ class Structure:
     steps: dict[str, tuple[DilutionStep, ...]]
     """All dilution steps from the portion's own solution to this one."""
     results: tuple[ResultRow, ...]
+    positions: dict[str, int]
+    """Place in the order of reading of every solution but the drift check."""
+    internal_standard: tuple[Measured, ...] = ()
+    """Its readings: standards first, then blanks and samples, then checks."""
+    checks: tuple[Measured, ...] = ()
+    """Readings of the drift check by line, then by position."""
 
     @cached_property
     def blank_solutions(self) -> frozenset[str]:
@@ -59,6 +75,8 @@ class Structure:
 
 def structure_of(method: Method, run: Run) -> Structure:
     """Reads the structure of a run that has passed its cross-checks."""
+    calibration = calibration_of(method)
+    whole, run = run, measured_run(run, calibration)
     portions = tuple(portion for portion in run.portions if portion.kind != "blank")
     blanks = tuple(portion for portion in run.portions if portion.kind == "blank")
     origin, steps = _chains(run)
@@ -83,7 +101,30 @@ def structure_of(method: Method, run: Run) -> Structure:
         tuple(used),
         steps,
         _results(run, portions, lines, measured, origin),
+        *_corrections(whole, lines, [*standards, *used], calibration),
     )
+
+
+def _corrections(
+    run: Run, lines: Sequence[Line], solutions: Sequence[str], calibration: Calibration | None
+) -> tuple[dict[str, int], tuple[Measured, ...], tuple[Measured, ...]]:
+    """Positions of the solutions; readings of the internal standard and of the drift check."""
+    check = check_label(calibration)
+    at: dict[str, int] = {}
+    internal: list[Measured] = []
+    checks: list[Measured] = []
+    for reading, position in zip(run.readings, positions(run), strict=True):
+        again = reading.solution == check
+        at.setdefault(reading.solution, position)
+        item = Measured(reading.solution, (reading.analyte, reading.line), reading, position if again else None)
+        if is_internal_standard(reading, calibration):
+            internal.append(item)
+        elif again and item.line in lines:
+            checks.append(item)
+    place = {label: number for number, label in enumerate(solutions)}
+    internal.sort(key=lambda item: (place.get(item.solution, len(place)), item.position or 0))
+    checks.sort(key=lambda item: (lines.index(item.line), item.position or 0))
+    return at, tuple(internal), tuple(checks)
 
 
 def _chains(run: Run) -> tuple[dict[str, str], dict[str, tuple[DilutionStep, ...]]]:

@@ -36,7 +36,7 @@ def build_two_points(fit: Fit) -> None:
         "s", "s of one reading, pooled", fit.unit_y, apply("sqrt", (squares1 + squares2) / dof), "GUM H.3.6"
     )
     for number, (_, mean, n, _) in enumerate(ends, start=1):
-        column = f"y{number}"
+        column = f"y{number} read" if fit.uncertain_y else f"y{number}"
         fits.formula(column, column, fit.unit_y, mean)
         u = apply("ratio_or_zero", s, apply("sqrt", n))
         fits.formula(f"u({column})", f"u({column})", fit.unit_y, u, "GUM 4.2.3")
@@ -48,6 +48,11 @@ def build_two_points(fit: Fit) -> None:
             dof="dof",
             estimates=[("residual", fits.name, fit_name) for fit_name in fit.names],
         )
+        if fit.uncertain_y:
+            correction = fits.pick(
+                f"correction of level {number}", level, "correction factor", fit.start + (number - 1)
+            )
+            fits.formula(f"y{number}", f"y{number}", fit.unit_y, Symbol(column) * correction)
     fits.formula("x_low", "lower standard", fit.unit_x, apply("smaller", x1, x2))
     fits.formula("x_high", "upper standard", fit.unit_x, apply("larger", x1, x2))
     slope = apply("if_equal", Symbol("y1"), Symbol("y2"), NO_SLOPE, 0)

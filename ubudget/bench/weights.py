@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
-from ubudget.records.method import Calibration
+from ubudget.records.calibration import Calibration
 
 
 def weighted(calibration: Calibration) -> bool:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
-from ubudget.bench.result_table import RANGE, STATUS
+from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
+from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
 
 FEW_DOF = 10
 """Below these effective degrees of freedom a fixed k covers less than it says (GUM 6.3.3, G.4)."""
+
+
+RECOVERY_WORDS = {-1: "internal standard below its limits", 1: "internal standard above its limits"}
 
 
 @dataclass(frozen=True)
@@ -124,6 +128,8 @@ class Evaluation:
         place = int(self.column(RANGE)[row])
         if place:
             found.append("above the highest standard" if place > 0 else "below the lowest standard")
+        if RECOVERY in self.graph.tables[RESULTS].by_name and (outside := int(self.column(RECOVERY)[row])):
+            found.append(RECOVERY_WORDS[outside])
         method = self.records.method
         nu = float(self.column(EFFECTIVE_DOF)[row])
         if method.coverage.rule == "fixed" and nu + 1e-6 < FEW_DOF:
@@ -138,7 +144,7 @@ class Evaluation:
         return tuple(found)
 
     def _few_readings(self, row: int) -> list[str]:
-        from ubudget.records.method import Calibration
+        from ubudget.records.calibration import Calibration
 
         own = any(
             isinstance(operation, Calibration) and operation.scatter == "own"
@@ -307,5 +313,8 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     propagated = propagate(assembly.graph, RESULTS, assembly.value)
     graph = cover(propagated, method.document.unit, method.coverage, method.rounding)
     numbers = Numbers(graph)
+    findings += numeric_findings(assembly, numbers)
+    if stops(findings):
+        return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))
     return evaluation, findings

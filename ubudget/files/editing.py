@@ -172,34 +172,45 @@ def _apply_trail(run: dict[str, Any], edits: Iterable[Edit], file: str) -> list[
     return findings
 
 
-_ReadingKey = tuple[str, str, str, int]
+_ReadingKey = tuple[str, str, str, int, int | None]
+"""Solution, analyte, line, replicate, and the position where a solution was read several times."""
 
 
 def _reading_of(edit: Edit) -> _ReadingKey | None:
-    names, replicate = edit.path[1:4], edit.path[4:5]
-    if len(edit.path) != 5 or not all(isinstance(name, str) for name in names) or not isinstance(replicate[0], int):
+    names, numbers = edit.path[1:4], edit.path[4:]
+    if not all(isinstance(name, str) for name in names) or not all(isinstance(number, int) for number in numbers):
         return None
-    return cast(_ReadingKey, (*names, replicate[0]))
+    if len(names) != 3 or len(numbers) not in (1, 2):
+        return None
+    return cast(_ReadingKey, (*names, *numbers, None)[:5])
 
 
 def _key(entry: dict[str, Any]) -> tuple[Any, ...]:
-    return entry.get("solution"), entry.get("analyte"), entry.get("line", ""), entry.get("replicate")
+    return (
+        entry.get("solution"),
+        entry.get("analyte"),
+        entry.get("line", ""),
+        entry.get("replicate"),
+        entry.get("position"),
+    )
 
 
 def _exclusion(key: _ReadingKey) -> dict[str, Any]:
-    solution, analyte, line, replicate = key
-    return {
+    solution, analyte, line, replicate, position = key
+    entry = {
         "solution": solution,
         "analyte": analyte,
         "line": line,
         "replicate": replicate,
         "reason": NO_REASON,
     }
+    return entry if position is None else {**entry, "position": position}
 
 
 def _named(key: tuple[Any, ...]) -> str:
-    solution, analyte, line, replicate = key
-    return " ".join(str(part) for part in (solution, analyte, line) if part) + f" replicate {replicate}"
+    solution, analyte, line, replicate, *position = key
+    where = f" at position {position[0]}" if position and position[0] is not None else ""
+    return " ".join(str(part) for part in (solution, analyte, line) if part) + f" replicate {replicate}{where}"
 
 
 def _without_reason(entry: dict[str, Any], file: str) -> Finding:

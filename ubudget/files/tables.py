@@ -16,7 +16,7 @@ from ubudget.records.run import DilutionStep, Portion, Reading, Solution
 PORTION_KINDS = ("sample", "blank", "reference material")
 _PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
 _SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports")
-_READING_COLUMNS = ("solution", "analyte", "line", "mean", "s", "n")
+_READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
 _REPLICATE = re.compile(r"r([1-9][0-9]{0,3})")
 
 
@@ -122,24 +122,16 @@ def readings_from(table: CsvTable, file: str) -> tuple[tuple[Reading, ...], list
             findings.append(_empty(file, f"{place}, solution", "the solution's label"))
         if not analyte:
             findings.append(_empty(file, f"{place}, analyte", "the analyte"))
+        position = None
+        if table.position("position") is not None:
+            position = _whole(table.cell(row, "position"))
+            if position is None:
+                findings.append(_not_a_count(file, f"{place}, position", table.cell(row, "position")))
         values, faults = _replicate_values(table, row, replicates, file, place)
         findings.extend(faults)
         mean, s, n, faults = (None, None, None, []) if replicates else _summary(table, row, file, place)
         findings.extend(faults)
-        readings.append(Reading(row, solution, analyte, line, values, mean, s, n))
-    keys = [(reading.solution, reading.analyte, reading.line) for reading in readings]
-    for row, first in _repeated(keys):
-        named = " ".join(part for part in keys[row] if part)
-        findings.append(
-            Finding(
-                "stop",
-                file,
-                row_place(row, named),
-                f"the readings of {named} a second time (first in row {first + 1})",
-                "one row for each solution, analyte and line",
-                "put the replicates into one row, or correct the label",
-            )
-        )
+        readings.append(Reading(row, solution, analyte, line, values, mean, s, n, position))
     return tuple(readings), findings
 
 

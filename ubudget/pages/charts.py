@@ -22,6 +22,8 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
     span = home.table.references["all mark"]
     assert isinstance(span, Span)
     points = placements[span.table]
+    corrected = "correction factor" in evaluation.graph.tables[span.table].by_name
+    reading = "y" if corrected else _ORDINATE[span.table]
     run = evaluation.records.run
     unit = run.file.run.reading_unit if run else ""
     abscissa = _ABSCISSA[home.table.name]
@@ -31,7 +33,7 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
         row = 4 + number * ROWS_EACH
         x = _range(points, "x", first, last)
         drawn = [
-            Series("readings", _range(points, _ORDINATE[span.table], first, last), x, "points"),
+            Series("readings", _range(points, reading, first, last), x, "points"),
             Series("line", _range(points, "fitted", first, last), x, "line"),
         ]
         if home.table.name == ADDITION_LINES:

@@ -22,6 +22,7 @@ def format_for(values: Array, digits: int = 5) -> str:
         return "0"
     typical = float(np.median(sizes))
     if typical < 1e-4 or typical >= 1e7:
-        return "0." + "0" * (digits - 1) + "E+00"
+        powers = "0." + "0" * (digits - 1) + "E+00"
+        return f"{powers};-{powers};0"
     decimals = max(0, digits - 1 - int(np.floor(np.log10(typical))))
     return "0." + "0" * decimals if decimals else "0"

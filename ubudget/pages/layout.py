@@ -8,9 +8,10 @@ from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
 STATUS, RESULTS, BUDGET = "status", "results", "budget"
-SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
+SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
+    "signal corrections",
     "measured lines",
     "standards",
     "calibration",
@@ -36,6 +37,20 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         READINGS,
         "Every reading as recorded. Set include to 0 and give the reason to leave one out.",
     ),
+    "internal standard": (
+        CORRECTIONS,
+        "Order of corrections: readings are divided by the internal standard first, then by the drift D.",
+    ),
+    "internal standard by solution": (CORRECTIONS, ""),
+    "residual drift": (
+        CORRECTIONS,
+        "Readings are divided by the drift D, linear in position between two checks.",
+    ),
+    "drift": (CORRECTIONS, "Readings are divided by the drift D, linear in position between two checks."),
+    "drift checks": (CORRECTIONS, ""),
+    "signal corrections": (CORRECTIONS, ""),
+    "internal standard readings": (CORRECTIONS, ""),
+    "check readings": (CORRECTIONS, ""),
     "measured lines": (
         LINES,
         "Mean of the readings kept, and the concentration read from the calibration line.",
@@ -48,11 +63,11 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "weighting": (CALIBRATION, ""),
     "linearity": (CALIBRATION, ""),
     "levels": (CALIBRATION, ""),
-    "linearity points": (CALIBRATION, ""),
     "stocks": (STANDARDS, "How the standards came from their stock solutions."),
     "preparation steps": (STANDARDS, ""),
     "standards": (STANDARDS, ""),
     "standard readings": (CALIBRATION, ""),
+    "linearity points": (CALIBRATION, ""),
     "addition lines": (
         ADDITIONS,
         "One line for each solution, analyte and line: reading against added concentration, extended to reading zero.",
@@ -95,6 +110,7 @@ TITLES = {
     BUDGET: "Uncertainty budget of one result",
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
+    CORRECTIONS: "Corrections of readings: internal standard, drift",
     LINES: "Measured lines",
     STANDARDS: "Standards",
     CALIBRATION: "Calibration",

@@ -16,6 +16,7 @@ from ubudget.pages.layout import (
     BLANKS,
     CALIBRATION,
     COMPUTATION,
+    CORRECTIONS,
     EQUIPMENT,
     FIRST_BAND,
     INPUTS,
@@ -51,6 +52,8 @@ PROGRAM = f"ubudget {__version__}"
 PAGE_WIDTH = 190.0
 """Widths of columns that a page across shows legibly."""
 MOST_NAMES = 4
+MARKED = ("readings", "standard readings", "addition readings", "internal standard readings", "check readings")
+"""Tables of single readings with include marks."""
 
 
 def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
@@ -65,7 +68,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     budget = budget_sheet(evaluation, placements, links, results)
     data = [
         sheet
-        for name in (SAMPLES, READINGS, LINES, STANDARDS, CALIBRATION, ADDITIONS)
+        for name in (SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS)
         if (sheet := _table_sheet(name, placements, renderer)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
@@ -179,9 +182,7 @@ def _status_sheet(
     evaluation: Evaluation, placements: dict[str, Placement], results: ResultsSheet, changed: str
 ) -> Sheet:
     marks = [
-        f"COUNTIF({placement.range('include', STATUS)},0)"
-        for name, placement in placements.items()
-        if name in ("readings", "standard readings", "addition readings")
+        f"COUNTIF({placement.range('include', STATUS)},0)" for name, placement in placements.items() if name in MARKED
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
     cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ubudget.bench.result_table import RANGE, STATUS
+from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.bench.structure import Structure
 from ubudget.evaluation.coverage import (
     DECIMALS,
@@ -16,7 +16,7 @@ from ubudget.evaluation.coverage import (
     REPORTED_U,
     STANDARD,
 )
-from ubudget.evaluation.evaluate import FEW_DOF, STATUS_WORDS, Evaluation
+from ubudget.evaluation.evaluate import FEW_DOF, RECOVERY_WORDS, STATUS_WORDS, Evaluation
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
@@ -24,7 +24,7 @@ from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
-from ubudget.records.method import Calibration
+from ubudget.records.calibration import Calibration
 
 KEY, FLAGS = "result", "to look at"
 COLUMNS = (
@@ -177,6 +177,9 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
             failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')
         where = home.cell(RANGE, row, RESULTS)
         parts.append(f'IF({where}=1,"above the highest standard. ",IF({where}=(-1),"below the lowest standard. ",""))')
+    if RECOVERY in evaluation.graph.tables["results"].by_name:
+        outside = home.cell(RECOVERY, row, RESULTS)
+        parts += [f'IF({outside}=({code}),"{words}. ","")' for code, words in RECOVERY_WORDS.items()]
     coverage = evaluation.records.method.coverage
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ubudget.records.crosscheck_additions import addition_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
+from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
@@ -22,4 +23,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *run_findings(records),
         *calibration_findings(records),
         *addition_findings(records),
+        *correction_findings(records),
     ]

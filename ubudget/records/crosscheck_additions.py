@@ -7,9 +7,10 @@ from collections.abc import Hashable, Iterator
 
 from ubudget.records.additions import Addition, StandardAdditions
 from ubudget.records.amount import Amount
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_items import material_called
 from ubudget.records.finding import Finding
-from ubudget.records.method import Blank, Calibration
+from ubudget.records.method import Blank
 from ubudget.records.records import Records
 from ubudget.records.run import Run
 from ubudget.records.run_index import RunIndex, index_of

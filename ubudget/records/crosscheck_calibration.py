@@ -5,18 +5,32 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
-from ubudget.records.amount import Amount
+from ubudget.records.calibration import Calibration
+from ubudget.records.crosscheck_fit import TWO_POINTS, fit_findings
 from ubudget.records.crosscheck_items import material_called
 from ubudget.records.crosscheck_run import reading_place
+from ubudget.records.crosscheck_standards import (
+    analytes_meant,
+    analytes_read,
+    nominal_level,
+    nominal_ratios,
+    nominal_volumes,
+    prepared_analytes,
+    standard_findings,
+    standard_place,
+)
 from ubudget.records.finding import Finding, Severity
-from ubudget.records.method import Blank, Calibration
+from ubudget.records.method import Blank
+from ubudget.records.read_order import measured_run
 from ubudget.records.records import Records
-from ubudget.records.run import Run, Solution, Standard
+from ubudget.records.run import Run
 from ubudget.records.run_index import index_of
 from ubudget.records.unit_comparison import in_unit
 
-FEWEST_LEVELS = 3
-"""A straight line through two levels leaves no residual and no degrees of freedom."""
+FEWEST_LEVELS = {"line": 3, "line through zero": 2, "quadratic": 4, "rational": 4, TWO_POINTS: 2}
+"""Parameters of the curve and one more: as many levels as parameters leave no residual and no degrees of freedom.
+
+Two points are no least squares: their scatter comes from replicate readings."""
 
 
 def calibration_findings(records: Records) -> list[Finding]:
@@ -24,18 +38,23 @@ def calibration_findings(records: Records) -> list[Finding]:
         return []
     symbols = records.method.symbols.values()
     found: list[Finding] = []
-    calibration = next((symbol for symbol in symbols if isinstance(symbol, Calibration)), None)
-    if calibration is not None:
+    run = measured_run(records.run, next((s for s in symbols if isinstance(s, Calibration)), None))
+    for name, calibration in records.method.symbols.items():
+        if not isinstance(calibration, Calibration):
+            continue
         for findings in (
-            _concentrations(records, records.run, calibration),
-            _levels(records, records.run, calibration),
-            _stocks(records, records.run),
-            _scatter(records, records.run, calibration),
+            standard_findings(records, run),
+            fit_findings(records, run, name, calibration),
+            _concentrations(records, run, calibration),
+            _levels(records, run, calibration),
+            _stocks(records, run),
+            _scatter(records, run, calibration),
         ):
             found.extend(findings)
+        break  # a run has one calibration: further symbols of this operation are not built
     if any(isinstance(symbol, Blank) for symbol in symbols):
-        found.extend(_blanks(records, records.run))
-        found.extend(_blank_dilutions(records, records.run))
+        found.extend(_blanks(records, run))
+        found.extend(_blank_dilutions(records, run))
     return found
 
 
@@ -53,24 +72,22 @@ def _named(analyte: str, line: str) -> str:
     return f"{analyte} {line}".strip()
 
 
-def prepared_analytes(standard: Standard, run: Run) -> tuple[str, ...]:
-    """What a standard made by steps contains: what it names, or every analyte with a stock solution."""
-    return (standard.analytes or tuple(run.file.stocks)) if standard.steps else ()
-
-
 def _concentrations(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
     """Concentrations of the standards: of what was read, in a unit that converts, of known analytes."""
     file = records.file("run")
-    read: dict[str, set[str]] = defaultdict(set)
-    for reading in run.readings:
-        read[reading.solution].add(reading.analyte)
+    read = analytes_read(run)
     for number, standard in enumerate(run.file.standards, start=1):
-        place = f"standard {number} ({standard.label})"
-        known = set(standard.concentration) | set(prepared_analytes(standard, run))
-        for analyte in sorted(read[standard.label] - known):
-            found = f"no concentration of {analyte}, which was read in it"
-            accepted = f"a concentration in {calibration.unit}"
-            yield Finding("stop", file, place, found, accepted, f"add {analyte} to the standard")
+        place = standard_place(number, standard)
+        # A prepared standard without its stock is a finding of the preparation.
+        missing = read[standard.label] - set(standard.concentration) - set(prepared_analytes(standard, run))
+        for analyte in sorted(missing - analytes_meant(standard, run)):
+            if standard.steps:
+                found, accepted = f"no {analyte} in analytes, which was read in it", "every analyte read in it"
+                yield Finding("stop", file, f"{place}, analytes", found, accepted, f"add {analyte} to analytes")
+            else:
+                found = f"no concentration of {analyte}, which was read in it"
+                accepted = f"a concentration in {calibration.unit}, or steps of preparation"
+                yield Finding("stop", file, place, found, accepted, f"add {analyte} to the standard")
         for analyte, amount in standard.concentration.items():
             if analyte not in records.method.analytes:
                 accepted = f"the analytes of the method: {', '.join(records.method.analytes) or 'none yet'}"
@@ -83,31 +100,36 @@ def _concentrations(records: Records, run: Run, calibration: Calibration) -> Ite
 
 
 def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
-    """Standards of every line that samples report: some, at three levels or more."""
-    standards: dict[str, Standard] = {standard.label: standard for standard in run.file.standards}
+    """Standards of every line that samples report: some, at more levels than the curve has parameters.
+
+    Standards prepared alike are one level. Bracketing has two standards, and no third."""
+    standards = {standard.label: standard for standard in run.file.standards}
     index = index_of(run)
-    levels: dict[tuple[str, str], set[float | str]] = defaultdict(set)
+    levels: dict[tuple[str, str], dict[str, float | str]] = defaultdict(dict)
     for reading in run.readings:
         standard = standards.get(reading.solution)
-        amount = standard.concentration.get(reading.analyte) if standard else None
-        if amount is not None and index.included(reading):
-            level = in_unit(amount.value, amount.unit, calibration.unit)
-            levels[reading.analyte, reading.line].add(amount.value if level is None else level)
-        elif standard is not None and reading.analyte in prepared_analytes(standard, run):
-            # Each preparation is a level of its own.
-            if index.included(reading):
-                levels[reading.analyte, reading.line].add(standard.label)
+        if standard is None or not index.included(reading):
+            continue
+        level = nominal_level(records, run, standard, reading.analyte, calibration.unit)
+        if level is not None:
+            levels[reading.analyte, reading.line][standard.label] = level
     file = records.file("readings")
-    accepted = f"standards at {FEWEST_LEVELS} levels or more"
+    fewest = FEWEST_LEVELS[calibration.curve]
+    bracketing = calibration.curve == TWO_POINTS
+    accepted = "two standards" if bracketing else f"standards at {fewest} levels or more"
+    accepted += f' for curve = "{calibration.curve}"'
     for key in _reported_lines(run):
         place = f"standards of {_named(*key)}"
-        count = len(levels[key])
+        count = len(set(levels[key].values()))
         if count == 0:
             yield Finding("stop", file, place, "no readings of standards", accepted, "add the readings")
         elif count == 1:
             yield Finding("stop", file, place, "all standards at one level", accepted, "add standards")
-        elif count < FEWEST_LEVELS:
+        elif count < fewest:
             yield Finding("stop", file, place, f"standards at {count} levels", accepted, "add standards")
+        elif bracketing and len(levels[key]) > fewest:
+            found, remedy = f"{len(levels[key])} standards", "leave out the others, or fit a line"
+            yield Finding("stop", file, place, found, accepted, remedy)
 
 
 def _stocks(records: Records, run: Run) -> Iterator[Finding]:
@@ -119,8 +141,12 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
     exact = any(
         isinstance(symbol, Calibration) and symbol.standards_exact for symbol in records.method.symbols.values()
     )
+    # Where a standard of the analyte was prepared, its missing stock is a finding of the preparation.
+    told = {analyte for standard in run.file.standards for analyte in analytes_meant(standard, run)}
     for analyte in dict.fromkeys(analyte for analyte, _ in _reported_lines(run)):
-        if analyte in records.method.analytes and analyte not in run.file.stocks and not exact:
+        if analyte in told or analyte not in records.method.analytes:
+            continue
+        if analyte not in run.file.stocks and not exact:
             accepted = "the stock solution of every analyte that is read on a curve"
             remedy = f"add a table [stocks.{analyte}] with item and calculated_with"
             yield Finding(severity, file, f"stock {analyte}", f"no stock of {analyte}", accepted, remedy)
@@ -220,7 +246,7 @@ def _blank_dilutions(records: Records, run: Run) -> Iterator[Finding]:
     """Concentrations of blanks are averaged as measured, so all were diluted alike."""
     index = index_of(run)
     replaced = index.reported_elsewhere()
-    nominals = _nominals(records)
+    nominals = nominal_volumes(records)
     chains: dict[tuple[str, str], dict[tuple[float, ...], str]] = defaultdict(dict)
     for reading in run.readings:
         portion = index.root(reading.solution)
@@ -229,7 +255,7 @@ def _blank_dilutions(records: Records, run: Run) -> Iterator[Finding]:
         if (reading.solution, reading.analyte, reading.line) in replaced:
             continue
         steps = index.chain(reading.solution) or ()
-        ratios = tuple(ratio for solution in steps for ratio in _ratios(nominals, solution))
+        ratios = tuple(ratio for solution in steps for ratio in nominal_ratios(nominals, solution.steps))
         chains[reading.analyte, reading.line].setdefault(ratios, reading.solution)
     for key, kinds in chains.items():
         if len(kinds) > 1:
@@ -242,18 +268,3 @@ def _blank_dilutions(records: Records, run: Run) -> Iterator[Finding]:
                 "all blanks diluted alike",
                 "leave out the readings of one kind",
             )
-
-
-def _nominals(records: Records) -> dict[str, Amount]:
-    """Nominal volume of every piece of ware."""
-    items = records.register.equipment if records.register else ()
-    return {item.id: item.nominal for item in items if item.nominal is not None}
-
-
-def _ratios(nominals: dict[str, Amount], solution: Solution) -> Iterator[float]:
-    """Nominal dilution of each step; an item without nominal volume is another finding."""
-    for step in solution.steps:
-        aliquot, flask = nominals.get(step.aliquot), nominals.get(step.to)
-        delivered = in_unit(aliquot.value, aliquot.unit, flask.unit) if aliquot and flask else None
-        if flask and delivered:
-            yield round(flask.value / delivered, 9)

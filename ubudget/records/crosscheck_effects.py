@@ -6,17 +6,11 @@ import re
 from collections.abc import Iterator
 
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_equations import used_symbols
+from ubudget.records.crosscheck_fit import ERRORS_IN_VARIABLES, TWO_POINTS
 from ubudget.records.finding import Finding
-from ubudget.records.method import (
-    Blank,
-    Calibration,
-    Dilution,
-    Method,
-    Precision,
-    Volume,
-    Weighing,
-)
+from ubudget.records.method import Blank, Dilution, Method, Precision, Volume, Weighing
 from ubudget.records.records import Records
 
 SAME_EFFECT_AS_WITHIN_RUN = (
@@ -29,7 +23,7 @@ SAME_EFFECT_AS_WITHIN_RUN = (
 STANDARD_REPEATABILITY = "standard repeatability"
 """Delivery, filling and unnumbered ware, new for each prepared standard and each addition."""
 BY_RESIDUALS = "covered by residual scatter"
-"""Mark of the one effect that scatters standards and additions about their line."""
+"""Mark of the one effect that scatters standards and additions about their curve."""
 _MARKS = '"counted", "covered by SYMBOL" or "negligible: reason"'
 _MARK = re.compile(r"(counted)|covered by (\S+)|negligible:\s*(\S.*)")
 
@@ -40,6 +34,7 @@ def effect_findings(records: Records) -> list[Finding]:
         *_effect_marks(records.method, file),
         *_effects_not_mentioned(records, file),
         *_effects_twice(records.method, file),
+        *_standards_twice(records, file),
         *_additions_twice(records, file),
     ]
 
@@ -93,6 +88,42 @@ def _effects_twice(method: Method, file: str) -> Iterator[Finding]:
                 )
 
 
+def _standards_twice(records: Records, file: str) -> Iterator[Finding]:
+    """Errors of single standards show in the residuals: counted there or on their own, and in one of the two.
+
+    Where the scatter is known from replicate readings, as under bracketing, residuals have no part in u and hold
+    nothing."""
+    for name, symbol in records.method.symbols.items():
+        if not isinstance(symbol, Calibration) or not _propagates_preparation(records, symbol):
+            continue
+        place = f"effects, {STANDARD_REPEATABILITY}"
+        mark = records.method.effects.get(STANDARD_REPEATABILITY, "").strip()
+        weighed = symbol.standards == ERRORS_IN_VARIABLES
+        residual = symbol.weighted_scatter == "estimated" and symbol.curve != TWO_POINTS
+        if weighed and mark == "counted":
+            found = "the same effect counted twice: standard_u holds the errors of single standards already"
+            remedy = 'write "negligible: held by standard_u"'
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
+        elif not weighed and residual and mark == "counted":
+            found = "the same effect counted twice: errors of single standards show in the residuals of the fit already"
+            remedy = f'write "{BY_RESIDUALS}", or use weighted_scatter = "known"'
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
+        elif not weighed and not residual and mark == BY_RESIDUALS:
+            found = f'"{BY_RESIDUALS}", although scatter comes from replicate readings and residuals have no part in u'
+            yield Finding("attend", file, place, found, "each effect counted once", 'write "counted"')
+        if symbol.preparation is not None:
+            found = "the same effect counted twice: standards prepared by steps carry their pipettes and flasks already"
+            remedy = "take preparation out, or state the concentrations without steps"
+            yield Finding("attend", file, f"symbol {name}, preparation", found, "each effect counted once", remedy)
+
+
+def _propagates_preparation(records: Records, calibration: Calibration) -> bool:
+    """Whether steps of preparing standards are carried through the fit."""
+    exact = calibration.standards == "exact" or bool(calibration.standards_exact)
+    standards = records.run.file.standards if records.run else ()
+    return not exact and any(standard.steps for standard in standards)
+
+
 def _additions_twice(records: Records, file: str) -> Iterator[Finding]:
     """Errors of single additions show in the residuals of their line, which are counted."""
     mark = records.method.effects.get(STANDARD_REPEATABILITY, "").strip()
@@ -126,6 +157,8 @@ def implied_effects(records: Records) -> dict[str, str]:
             implied["delivery repeatability"] = "the method dilutes"
         elif isinstance(symbol, Calibration):
             implied["reading scatter"] = "the method reads a calibration curve"
+            if _propagates_preparation(records, symbol):
+                implied[STANDARD_REPEATABILITY] = "standards are prepared by steps of pipette and flask"
         elif isinstance(symbol, StandardAdditions):
             implied["reading scatter"] = "the method reads solutions with additions"
             if adds_volumes(records, symbol):

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_equations import equation_findings
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
     Blank,
-    Calibration,
     Case,
     Dilution,
     DryMassFactor,
@@ -25,6 +25,8 @@ from ubudget.records.method import (
     Weighing,
 )
 from ubudget.records.records import Records
+from ubudget.records.temperature import Temperature
+from ubudget.records.unit_comparison import in_unit
 
 _STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
 
@@ -45,6 +47,7 @@ def method_in_run_findings(records: Records) -> list[Finding]:
     return [
         *_completeness(records, file),
         *_document(records, file),
+        *_shared_temperatures(records, file),
     ]
 
 
@@ -197,6 +200,32 @@ def _cases(method: Method, file: str) -> Iterator[Finding]:
                 accepted = f"the lines of the method: {', '.join(sorted(all_lines)) or 'none yet'}"
                 found = f"the unknown line {case.line}"
                 yield _finding(file, f"{place}, line", found, accepted, "correct the line")
+
+
+def _shared_temperatures(records: Records, file: str) -> Iterator[Finding]:
+    """The temperature that all volumes of a run share is one deviation, and has one uncertainty.
+
+    In a workbook it is one open cell, and an edit of that cell stands for all of them."""
+    if any(edit.document == "method" and edit.path[-2:] == ("temperature", "half_range") for edit in records.edits):
+        return
+    first: tuple[str, Temperature] | None = None
+    for name, symbol in records.method.symbols.items():
+        temperature = symbol.temperature if isinstance(symbol, (Volume, Dilution, Calibration)) else None
+        if temperature is None or not temperature.shared:
+            continue
+        if first is None:
+            first = name, temperature
+            continue
+        other = first[1]
+        here = in_unit(temperature.half_range.value, temperature.half_range.unit, "K")
+        there = in_unit(other.half_range.value, other.half_range.unit, "K")
+        if here != there or temperature.distribution != other.distribution:
+            found = (
+                f"a shared temperature of {temperature.half_range.text} ({temperature.distribution}), "
+                f"for symbol {first[0]} {other.half_range.text} ({other.distribution})"
+            )
+            accepted = "one half_range and distribution for the one deviation that is shared"
+            yield _finding(file, f"symbol {name}, temperature", found, accepted, "make them equal, or shared = false")
 
 
 def _correlations(method: Method, file: str) -> Iterator[Finding]:

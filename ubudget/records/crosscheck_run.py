@@ -7,16 +7,11 @@ from collections.abc import Iterator
 
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
+from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_method import needs_run
 from ubudget.records.finding import Finding
-from ubudget.records.method import (
-    Calibration,
-    Dilution,
-    DryMassFactor,
-    Input,
-    Volume,
-    Weighing,
-)
+from ubudget.records.method import Dilution, DryMassFactor, Input, Volume, Weighing
+from ubudget.records.read_order import calibration_of, check_label, is_internal_standard, positions
 from ubudget.records.records import Records
 from ubudget.records.run import Portion, Reading, Run, Solution
 from ubudget.records.run_index import index_of, reports
@@ -261,6 +256,9 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     """Solutions, analytes and lines of readings; the same unknown name is told once."""
     analytes = records.method.analytes
     solutions = {standard.label for standard in run.file.standards}
+    calibration = calibration_of(records.method)
+    check = check_label(calibration)
+    solutions |= {check} if check else set()
     solutions |= {addition.solution for addition in run.file.additions}
     solutions |= {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
     unknown: dict[tuple[str, str, str], list[Reading]] = defaultdict(list)
@@ -269,6 +267,8 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
             found = f"the unknown solution {reading.solution}"
             accepted = "a standard, an addition, a solution of the samples table or a further dilution"
             unknown[found, accepted, "solution"].append(reading)
+        if is_internal_standard(reading, calibration):
+            continue
         if reading.analyte not in analytes:
             accepted = f"the analytes of the method: {', '.join(analytes) or 'none yet'}"
             unknown[f"the unknown analyte {reading.analyte}", accepted, "analyte"].append(reading)
@@ -303,12 +303,18 @@ def _without_readings(records: Records, run: Run) -> Iterator[Finding]:
 
 
 def _exclusions(records: Records, run: Run) -> Iterator[Finding]:
-    by_key = {(reading.solution, reading.analyte, reading.line): reading for reading in run.readings}
-    seen: set[tuple[str, str, str, int]] = set()
+    check = check_label(calibration_of(records.method))
+    by_key = {
+        (reading.solution, reading.analyte, reading.line, position if reading.solution == check else None): reading
+        for reading, position in zip(run.readings, positions(run), strict=True)
+    }
+    seen: set[tuple[str, str, str, int | None, int]] = set()
     for number, exclusion in enumerate(run.file.exclusions, start=1):
         named = " ".join(part for part in (exclusion.solution, exclusion.analyte, exclusion.line) if part)
         place = f"exclude_reading {number} ({exclusion.solution})"
-        key = (exclusion.solution, exclusion.analyte, exclusion.line)
+        if (exclusion.solution == check) != (exclusion.position is not None):
+            continue
+        key = (exclusion.solution, exclusion.analyte, exclusion.line, exclusion.position)
         reading = by_key.get(key)
         if reading is None or exclusion.replicate > len(reading.values):
             has = "no readings" if reading is None else f"{len(reading.values)} replicate values"

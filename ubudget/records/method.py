@@ -10,8 +10,10 @@ from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.calibration import Calibration
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
+from ubudget.records.temperature import Temperature
 
 Tuple = Field(strict=False)
 
@@ -132,20 +134,6 @@ class Volume:
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
-class Temperature:
-    """Deviation of the liquid's temperature from the ware's reference temperature, and the liquid's cubic
-    expansion."""
-
-    half_range: PositiveAmount
-    distribution: Literal["rectangular", "normal 95 %"] = "rectangular"
-    expansion: PositiveAmount
-    """Per kelvin, e.g. "2.1e-4 1/K" for water near 20 degC."""
-    shared: bool = False
-    """True: one deviation for all volumes of the run (one working period, one room)."""
-    source: str = ""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
 class Dilution:
     """Dilution factor of the measured solution: product over its steps of flask volume / aliquot volume."""
 
@@ -156,50 +144,14 @@ class Dilution:
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
-class Calibration:
-    """Concentration by inverse prediction on the curve of the analyte's line."""
-
-    operation: Literal["calibration"]
-    quantity: str
-    unit: str
-    curve: Literal["line", "line through zero", "quadratic", "rational", "two points"] = "line"
-    fit_on: Literal["readings", "means"] = "readings"
-    """Points of the fit: every single reading, or the mean of each standard's readings."""
-    weights: Literal["none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model"] = "none"
-    """Weights of squared residuals; the unknown's own weight follows the same rule at its own level."""
-    weight_floor: PositiveAmount | None = None
-    """Smallest concentration that 1/x and 1/x^2 use, so that the zero standard has a weight."""
-    noise_constant: PositiveAmount | None = None
-    noise_relative: PositiveAmount | None = None
-    """Noise model of one reading: s^2 = constant^2 + (relative * reading)^2."""
-    weighted_scatter: Literal["estimated", "known"] = "estimated"
-    """Covariance scaled by the residual variance, or taken from the weights as 1/s^2 (ISO/TS 28037)."""
-    standards: Literal["propagated", "exact", "errors in variables"] = "propagated"
-    """What the standards' own uncertainty does: carried through the fit, left out for the reason stated, or weighed in
-    the fit of a line (errors in variables)."""
-    standard_u: PositiveAmount | None = None
-    """Independent standard uncertainty of each standard, in % of its concentration or in its unit; for errors in
-    variables. What all standards share is no part of it."""
-    temperature: Temperature | None = None
-    """Of the ware with which standards are prepared."""
-    scatter: Literal["residual", "own", "pooled"]
-    """Standard deviation of one reading of an unknown: residual s of the curve, its own s, or s pooled over
-    the solutions named in `pooled_over` (all samples when empty)."""
-    pooled_over: Annotated[tuple[str, ...], Tuple] = ()
-    standards_exact: str = ""
-    """Reason for taking the standards' concentrations as exact; then no stock solution is asked for."""
-    preparation: Stated | None = None
-    """Relative uncertainty (in %) of the concentration scale from preparing the standards; common to a
-    curve."""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
 class Blank:
-    """Mean procedural blank of the analyte's line, on the same curve as the samples."""
+    """Mean blank of the analyte's line, on the same curve as the samples."""
 
     operation: Literal["blank"]
     quantity: str
     unit: str
+    kind: Literal["procedural", "reagent", "device"] = "procedural"
+    """Taken through the whole procedure; the reagents alone; or what the device itself may subtract."""
     own_blank: str = "counted"
     """The scatter of the sample's own blank: `counted`, `covered by SYMBOL` or `negligible: reason`."""
 

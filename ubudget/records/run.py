@@ -65,6 +65,8 @@ class Exclusion:
     reason: Annotated[str, Field(min_length=1)]
     who: str = ""
     when: dt.date | None = None
+    position: Annotated[int, Field(ge=1)] | None = None
+    """Which reading of the drift check; other solutions are read once."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -92,6 +94,8 @@ class RunSheet:
     solutions: str = ""
     readings: str = ""
     reading_unit: str = "1"
+    device_blank: Literal["applied", "not applied"] | None = None
+    """Whether the device subtracted a blank of its own from the readings it gave."""
     dates: Dates = Dates()
     remarks: Annotated[tuple[str, ...], Field(strict=False)] = ()
 
@@ -139,6 +143,8 @@ class Reading:
     mean: float | None = None
     s: float | None = None
     n: int | None = None
+    position: int | None = None
+    """Place in the order of reading; `None`: as the file has it."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)

@@ -1,0 +1,154 @@
+"""Calibrations in the workbook: cells as the library says, also after readings are struck and certificates changed."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.calibration.runs import ERRORS_IN_VARIABLES, LINES, SAMPLES, TWO_POINTS, Declared, of_kind, records_of
+from tests.engines import (
+    assert_safe_formulas,
+    compare,
+    ironcalc_values,
+    ironcalc_variants,
+    libreoffice_values,
+    require_engine,
+    stored_values,
+)
+from tests.workbooks.books import Written, edited, evaluated
+from ubudget.bench.kinds import KINDS
+from ubudget.pages.layout import COMPUTATION, STEPS
+from ubudget.pages.plan import plan_book
+from ubudget.pages.record_sheet import OpenCell, open_cells
+from ubudget.records.records import Edit
+
+ONE_LINE = ("257.610",)
+CHOSEN: dict[str, dict[str, Any]] = {
+    "line": {"weights": "1/y", "standards": "stated"},
+    "line through zero": {"weights": "1/x^2", "fit_on": "means", "scatter": "pooled"},
+    "quadratic": {"weights": "1/x", "lines": tuple(LINES)},
+    ERRORS_IN_VARIABLES: {"weights": "noise model"},
+}
+RECALCULATED = [
+    *(of_kind(kind, **{"lines": ONE_LINE, **CHOSEN.get(kind, {})}) for kind in KINDS),
+    of_kind("quadratic", "1/s^2", lines=ONE_LINE),
+    of_kind("rational", "noise model", known=True, lines=ONE_LINE),
+]
+"""Each kind, each weighting, readings and means; one run with two lines, whose blocks lie below each other."""
+ROUNDING = 1e-12
+"""Sums over points scaled to 1: what is left of the right side and the change of a step that has converged."""
+MARKED = [
+    *(of_kind(kind, lines=ONE_LINE) for kind in KINDS),
+    of_kind("quadratic", "1/s^2", lines=ONE_LINE),
+    of_kind("rational", "noise model", known=True, lines=ONE_LINE),
+    of_kind("line", "1/x", fit_on="means", scatter="pooled", lines=ONE_LINE),
+]
+
+
+@cache
+def written(declared: Declared) -> Written:
+    records = records_of(declared)
+    evaluation = evaluated(records)
+    return Written(records, evaluation, plan_book(evaluation))
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
+    folder = tmp_path_factory.mktemp("books")
+    return [written(case).save(folder / f"{number:02}.xlsx") for number, case in enumerate(RECALCULATED)]
+
+
+def disagreements(files: list[Path], found: list[dict[str, dict[str, object]]]) -> dict[str, list[str]]:
+    compared = {}
+    for case, file, cells in zip(RECALCULATED, files, found, strict=True):
+        stored = stored_values(file)
+        steps = {STEPS: stored.pop(STEPS, {})}
+        compared[str(case)] = compare(stored, cells)[:5] + compare(steps, cells, floor=ROUNDING)[:5]
+    return {case: wrong for case, wrong in compared.items() if wrong}
+
+
+def test_every_formula_uses_safe_functions_and_has_no_error(files: list[Path]) -> None:
+    for path in files:
+        assert_safe_formulas(path)
+        for sheet, cells in stored_values(path).items():
+            assert not [a for a, value in cells.items() if isinstance(value, str) and value.startswith("#")], sheet
+
+
+def test_ironcalc_recalculates_every_formula(files: list[Path]) -> None:
+    require_engine("ironcalc")
+    assert disagreements(files, ironcalc_values(files, timeout=200)) == {}
+
+
+def test_libreoffice_recalculates_every_formula(files: list[Path]) -> None:
+    require_engine("libreoffice")
+    assert disagreements(files, libreoffice_values(files, timeout=200)) == {}
+
+
+# --- Changes in the workbook ---
+
+
+def as_edit(cell: OpenCell, value: float) -> Edit:
+    return Edit(cell.origin.document, cell.origin.path, value, cell.origin.unit)  # type: ignore[arg-type]  # a role
+
+
+def same(a: float, b: float) -> bool:
+    return math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-12)
+
+
+def changed_results(book: Written, changes: list[tuple[OpenCell, float]], folder: Path) -> None:
+    """Each change alone: cells of the results against the library's answer to the same edit; each moves something."""
+    file = book.save(folder / "book.xlsx")
+    wanted = book.result_cells()
+    variants = [[(cell.sheet, cell.address, value)] for cell, value in changes]
+    before = book.result_numbers()
+    for (cell, value), found in zip(changes, ironcalc_variants(file, variants, wanted, timeout=200), strict=True):
+        (addresses,), (numbers,) = wanted.values(), found.values()
+        after = [float(str(numbers[address])) for address in addresses]
+        library = Written(book.records, edited(book.records, [as_edit(cell, value)]), book.book).result_numbers()
+        place = (cell.sheet, cell.address, cell.origin.path, value)
+        assert any(not math.isclose(a, b, rel_tol=1e-12) for a, b in zip(after, before, strict=True)), place
+        assert not [pair for pair in zip(after, library, strict=True) if not same(*pair)], place
+
+
+@pytest.mark.parametrize("declared", MARKED, ids=str)
+def test_any_reading_struck_gives_the_librarys_answer(declared: Declared, tmp_path: Path) -> None:
+    require_engine("ironcalc")
+    book = written(declared)
+    marks = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[0] == "include"]
+    # Of the diluted sample only the dilution is read for a result.
+    assert len(marks) >= (len(declared.read) + len(SAMPLES)) * declared.replicates
+    changed_results(book, [(mark, 0.0) for mark in marks], tmp_path)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != TWO_POINTS])
+@pytest.mark.parametrize("solution", ["S0", "S5"])
+def test_a_standard_struck_altogether_leaves_a_fit_of_the_others(kind: str, solution: str, tmp_path: Path) -> None:
+    require_engine("ironcalc")
+    book = written(of_kind(kind, lines=ONE_LINE))
+    marks = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[:2] == ("include", solution)]
+    file = book.save(tmp_path / "book.xlsx")
+    (found,) = ironcalc_variants(file, [[(mark.sheet, mark.address, 0.0) for mark in marks]])
+    for sheet, cells in found.items():
+        assert not [a for a, value in cells.items() if isinstance(value, str) and value.startswith("#")], sheet
+    (addresses,) = book.result_cells().values()
+    numbers = [float(str(found[COMPUTATION][address])) for address in addresses]
+    library = edited(book.records, [as_edit(mark, 0.0) for mark in marks])
+    expected = Written(book.records, library, book.book).result_numbers()
+    assert not [pair for pair in zip(numbers, expected, strict=True) if not same(*pair)]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_ware_and_certificate_move_the_results(kind: str, tmp_path: Path) -> None:
+    """Tolerance, volume and repeatability of what the standards were prepared with; value, U and k of the stock."""
+    require_engine("ironcalc")
+    book = written(of_kind(kind, lines=ONE_LINE))
+    register = [cell for cell in open_cells(book.book.sheets) if cell.origin.document == "register"]
+    numbers = [(cell, float(f"{1.01 * cell.value:.12g}")) for cell in register if isinstance(cell.value, (int, float))]
+    reached = {cell.origin.path[-1] for cell, _ in numbers}
+    assert reached >= {"nominal", "tolerance", "repeatability", "value", "U", "k"}
+    assert len(numbers) >= (9 if kind == TWO_POINTS else 20)
+    changed_results(book, numbers, tmp_path)

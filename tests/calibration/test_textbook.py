@@ -1,0 +1,118 @@
+"""Inverse prediction of a run against the classical formula, worked by hand on the readings.
+
+u(x0) = (s/b) sqrt(1/p + 1/n + (x0 - x_mean)^2/Sxx), EURACHEM/CITAC Guide CG 4, QUAM:2012.P1, Appendix E.4 and example
+A5; weighted, 1/p becomes 1/(p w0), n the sum of weights, mean and Sxx their weighted forms (L. A. Currie, Pure Appl.
+Chem. 67 (1995) 1699, and ISO 11095, in substance; from memory). Standards are exact there.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.calibration.runs import (
+    DILUTED,
+    FLOOR,
+    NOISE_CONSTANT,
+    NOISE_RELATIVE,
+    WEIGHTS,
+    Declared,
+    concentrations,
+    evaluated,
+    readings,
+)
+from ubudget.evaluation.evaluate import evaluate
+from ubudget.files.reading import read_records
+from ubudget.files.shipped import shipped_folder
+
+LINE = "257.610"
+
+
+def by_hand(
+    x: list[float], y: list[float], w: list[float], y0: float, p: int, w0: float, s: float | None
+) -> tuple[float, float]:
+    """x0 and u(x0) of a weighted line; `s` of a reading of weight 1, or None for the residual s."""
+    total = sum(w)
+    x_mean = sum(wi * xi for wi, xi in zip(w, x, strict=True)) / total
+    y_mean = sum(wi * yi for wi, yi in zip(w, y, strict=True)) / total
+    Sxx = sum(wi * (xi - x_mean) ** 2 for wi, xi in zip(w, x, strict=True))
+    b = sum(wi * (xi - x_mean) * (yi - y_mean) for wi, xi, yi in zip(w, x, y, strict=True)) / Sxx
+    squares = sum(wi * (yi - y_mean - b * (xi - x_mean)) ** 2 for wi, xi, yi in zip(w, x, y, strict=True))
+    if s is None:
+        s = math.sqrt(squares / (len(x) - 2))
+    x0 = x_mean + (y0 - y_mean) / b
+    return x0, s / b * math.sqrt(1 / (p * w0) + 1 / total + (x0 - x_mean) ** 2 / Sxx)
+
+
+def weight(rule: str, x: float, y: float, s: float) -> float:
+    """The rules as laboratories write them down."""
+    return {
+        "none": 1.0,
+        "1/x": 1 / max(x, FLOOR),
+        "1/x^2": 1 / max(x, FLOOR) ** 2,
+        "1/y": 1 / y,
+        "1/s^2": 1 / s**2,
+        "noise model": 1 / (NOISE_CONSTANT**2 + (NOISE_RELATIVE * y) ** 2),
+    }[rule]
+
+
+@pytest.mark.parametrize(
+    ("rule", "known"),
+    # Only 1/s^2 and a noise model are variances of a reading, so that the scatter can be known from them.
+    [*((rule, False) for rule in WEIGHTS), ("1/s^2", True), ("noise model", True)],
+)
+def test_the_classical_formula_with_the_unknowns_own_weight(rule: str, known: bool) -> None:
+    declared = Declared(weights=rule, standards="exact", known=known, lines=(LINE,))
+    recorded = readings(declared)
+    x, y, w = [], [], []
+    for label, concentration in concentrations().items():
+        level = recorded[label, LINE]
+        x += [concentration] * len(level)
+        y += level
+        w += [weight(rule, concentration, float(np.mean(level)), float(np.std(level, ddof=1)))] * len(level)
+    for result in evaluated(declared).results[:2]:
+        level = recorded[result.sample, LINE]
+        y0, s0 = float(np.mean(level)), float(np.std(level, ddof=1))
+        x0, _ = by_hand(x, y, w, y0, len(level), 1.0, 1.0)
+        w0 = weight(rule, x0, y0, s0)
+        value, u = by_hand(x, y, w, y0, len(level), w0, 1.0 if known else None)
+        assert result.sample != DILUTED[1]
+        assert result.value == pytest.approx(value, rel=1e-10)
+        assert result.standard_uncertainty == pytest.approx(u, rel=1e-10)
+        # One group that rests on one variance estimate: n - 2 degrees of freedom; known scatter has infinitely many.
+        expected = None if known else len(x) - 2
+        found = result.effective_degrees_of_freedom
+        assert found is None if expected is None else found == pytest.approx(expected, rel=1e-9)
+
+
+def test_cadmium_of_quam_a5() -> None:
+    """QUAM:2012.P1, Appendix A, Example A5: c0 = 0.26 mg/L, u(c0) = 0.018 mg/L, n - 2 = 13 (15 readings)."""
+    records, findings = read_records(shipped_folder("worked_examples") / "published" / "quam_a5")
+    assert records is not None, findings
+    evaluation, findings = evaluate(records)
+    assert evaluation is not None, findings
+    (x0,) = evaluation.column("c", "measured lines").tolist()
+    own = [row for row in evaluation.results[0].budget if row.symbol.startswith("c_0.")]
+    area = 0.332 / 2.37
+    u = math.sqrt(sum((row.contribution / area) ** 2 for row in own))
+    assert round(x0, 2) == 0.26
+    assert round(u, 3) == 0.018
+    assert {row.degrees_of_freedom for row in own} == {13.0}
+
+    # Standards 0.1 to 0.9 mg/L, three absorbances each; printed absorbances from memory, as in the example's files.
+    absorbances = {
+        0.1: [0.028, 0.029, 0.029],
+        0.3: [0.084, 0.083, 0.081],
+        0.5: [0.135, 0.131, 0.133],
+        0.7: [0.180, 0.181, 0.183],
+        0.9: [0.215, 0.230, 0.216],
+    }
+    x = [level for level, values in absorbances.items() for _ in values]
+    y = [value for values in absorbances.values() for value in values]
+    (leachate,) = (reading.values for reading in records.run.readings if not reading.solution.startswith("S"))  # type: ignore[union-attr]  # a run folder has a run
+    value, by_formula = by_hand(x, y, [1.0] * 15, float(np.mean(leachate)), len(leachate), 1.0, None)
+    assert x0 == pytest.approx(value, rel=1e-12)
+    assert u == pytest.approx(by_formula, rel=1e-10)
+    assert round(by_formula, 3) == 0.018

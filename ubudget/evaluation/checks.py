@@ -1,0 +1,195 @@
+"""Findings that only numbers can show: curves that give no result, and figures that are better than they should be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ubudget.bench.assembly import RESULTS, Assembly
+from ubudget.bench.curve import CURVES, LEVELS
+from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW
+from ubudget.bench.inverse import SIGNALS
+from ubudget.bench.rational import NOT_CONVERGED, POLE
+from ubudget.bench.result_table import STATUS
+from ubudget.bench.structure import Measured
+from ubudget.evaluation.coverage import EFFECTIVE_DOF
+from ubudget.quantity.graph import Array
+from ubudget.quantity.numbers import Numbers
+from ubudget.quantity.operations import TABLE
+from ubudget.records.crosscheck_run import reading_place
+from ubudget.records.finding import Finding
+
+SIGNIFICANT = 0.05
+"""Level of the tests of a run, divided by the number of lines tested (Bonferroni)."""
+ROUNDING = 1e-12
+"""Differences of readings below this part of the largest are left over from rounding."""
+EXTREME_WEIGHT = 1e6
+"""An own weight w0 above this claims a reading a thousand times more precise than at the best standard."""
+WITHOUT_CURVE = {
+    TOO_FEW: ("too few standards' readings", "more readings than the curve has parameters", "add standards"),
+    ONE_LEVEL: ("all standards at one level", "standards at several levels", "add standards"),
+    NO_SLOPE: ("zero slope", "readings that change with the concentration", "check readings and standards"),
+    NOT_MONOTONIC: (
+        "a curve that is not monotonic: it turns within its range",
+        "a curve that rises or falls throughout its range",
+        "leave out the highest standards, or use another kind of curve",
+    ),
+    POLE: (
+        "a pole of the rational curve in or near the range",
+        "a denominator 1 + c x well above zero throughout the range",
+        "use another kind of curve, or check readings and standards",
+    ),
+    NOT_CONVERGED: (
+        "a fit that does not settle: its last step is not small",
+        "standards that determine every parameter",
+        "use a simpler kind of curve, or add standards",
+    ),
+}
+"""Status of a fit: found, accepted, remedy."""
+SLOPES = ("slope", "c1")
+"""Columns of the kinds of curve that hold the slope at the centroid, up to a factor."""
+
+
+def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
+    """Findings from the numbers of an assembled run; none of them could be told from its records alone."""
+    checks = _Checks(assembly, numbers)
+    return [
+        *checks.unusable_curves(),
+        *checks.doubtful_slopes(),
+        *checks.lack_of_fit(),
+        *checks.own_weights(),
+        *checks.degrees_of_freedom(),
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class _Checks:
+    assembly: Assembly
+    numbers: Numbers
+
+    def has(self, table: str, column: str) -> bool:
+        home = self.assembly.graph.tables.get(table)
+        return home is not None and column in home.by_name
+
+    def curve(self, column: str) -> Array:
+        return self.numbers.column(CURVES, column)
+
+    @cached_property
+    def lines(self) -> tuple[tuple[str, str], ...]:
+        structure = self.assembly.structure
+        return structure.lines if structure is not None and CURVES in self.assembly.graph.tables else ()
+
+    @property
+    def _levels(self) -> tuple[Measured, ...]:
+        structure = self.assembly.structure
+        return structure.standard_readings if structure is not None else ()
+
+    @cached_property
+    def status(self) -> Array:
+        """Status of each curve; a slope that is left over from rounding is zero."""
+        found = self.curve("status")
+        status = np.where(np.isfinite(found), found, NOT_CONVERGED)
+        means, used = self.numbers.column(LEVELS, "mean"), self.numbers.column(LEVELS, "level used")
+        rise = self.curve("slope") * (self.curve("x_high") - self.curve("x_low")) if self.has(CURVES, "slope") else None
+        for row, line in enumerate(self.lines):
+            own = means[[bool(mark) and item.line == line for mark, item in zip(used, self._levels, strict=True)]]
+            if own.size < 2 or status[row] in (TOO_FEW, ONE_LEVEL):
+                continue
+            differences = [np.ptp(own)] if rise is None else [np.ptp(own), abs(rise[row])]
+            if min(differences) <= ROUNDING * np.max(np.abs(own)):
+                status[row] = NO_SLOPE
+        return status
+
+    @cached_property
+    def usable(self) -> list[int]:
+        return [row for row in range(len(self.lines)) if self.status[row] == 0]
+
+    def place(self, row: int) -> str:
+        return f"calibration curve of {' '.join(part for part in self.lines[row] if part)}"
+
+    @property
+    def readings_file(self) -> str:
+        return self.assembly.records.file("readings")
+
+    def unusable_curves(self) -> Iterator[Finding]:
+        """Curves on which samples were read and that give no concentration."""
+        structure = self.assembly.structure
+        needed = {item.line for item in structure.measured} if structure is not None else set()
+        for row, line in enumerate(self.lines):
+            words = WITHOUT_CURVE.get(int(self.status[row]))
+            if words is not None and line in needed:
+                found, accepted, remedy = words
+                yield Finding("stop", self.readings_file, self.place(row), found, accepted, remedy)
+
+    def doubtful_slopes(self) -> Iterator[Finding]:
+        """Slopes no larger than their own 95 % interval: a concentration read there means nothing."""
+        for column in SLOPES:
+            if not self.has(CURVES, column):
+                continue
+            slope, u, dof = (self.curve(name) for name in (column, f"u({column})", "dof"))
+            for row in self.usable:
+                limit = float(TABLE["student"].numbers(np.asarray(1 - SIGNIFICANT), np.asarray(dof[row])))
+                if abs(slope[row]) < limit * u[row]:
+                    found = f"a slope of {abs(slope[row]) / u[row]:.2g} times its standard uncertainty"
+                    accepted = f"a slope that differs from zero at 95 % (above {limit:.3g} times)"
+                    remedy = "check readings and standards"
+                    yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    def lack_of_fit(self) -> Iterator[Finding]:
+        """Levels that scatter about the curve more than readings within a level do (F of lack of fit)."""
+        if not self.has(CURVES, "p lack of fit"):
+            return
+        F, p = self.curve("F lack of fit"), self.curve("p lack of fit")
+        misfit, within = self.curve("dof lack"), self.curve("dof pure")
+        tested = [row for row in self.usable if misfit[row] > 0 and within[row] > 0]
+        for row in tested:
+            if p[row] < SIGNIFICANT / len(tested):
+                found = (
+                    f"significant lack of fit (F = {F[row]:.3g}, p = {p[row]:.2g}) of a fit on individual readings: "
+                    "its degrees of freedom and u are too favourable"
+                )
+                accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
+                accepted += f" ({SIGNIFICANT:g} over {len(tested)} lines)" if len(tested) > 1 else ""
+                remedy = (
+                    'fit on level means (fit_on = "means" with scatter = "own" or "pooled"), add a between-level term, '
+                    "or use another kind of curve"
+                )
+                yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    def own_weights(self) -> Iterator[Finding]:
+        """Unknowns of a weighted fit for which the rule gives no weight: their u would be nothing or without end."""
+        structure = self.assembly.structure
+        if structure is None or not self.has(SIGNALS, "w0"):
+            return
+        weight, kept = self.numbers.column(SIGNALS, "w0"), self.numbers.column(SIGNALS, "n")
+        for row, item in enumerate(structure.measured):
+            if kept[row] < 0.5 or self.lines.index(item.line) not in self.usable:
+                continue
+            if not 0 < weight[row] < EXTREME_WEIGHT:
+                found = f"an own weight w0 of {weight[row]:.2g}, by the rule of the curve at the level of this solution"
+                accepted = "a weight above zero, of the size of the standards' weights"
+                remedy = 'use weights = "noise model", a weight_floor, or scatter = "own" or "pooled"'
+                yield Finding("stop", self.readings_file, reading_place(item.reading), found, accepted, remedy)
+
+    def degrees_of_freedom(self) -> Iterator[Finding]:
+        """Results whose u rests on less than one effective degree of freedom: told once, with their number."""
+        dof = self.numbers.column(RESULTS, EFFECTIVE_DOF)
+        status = self.numbers.column(RESULTS, STATUS)
+        few = [row for row in range(len(dof)) if status[row] == 0 and math.isfinite(dof[row]) and dof[row] + 1e-6 < 1]
+        if few:
+            records, key = self.assembly.records, self.assembly.keys[few[0]]
+            label = "/".join(part for part in (key.sample, key.analyte, key.line) if part)
+            more = f" and {len(few) - 1} more" if len(few) > 1 else ""
+            found = f"{dof[few[0]]:.2g} effective degrees of freedom: u is hardly known"
+            yield Finding(
+                "attend",
+                records.file("run" if records.run else "method"),
+                f"result {label or records.name}{more}",
+                found,
+                "one effective degree of freedom or more",
+                "take more readings, or state the degrees of freedom of the input quantities",
+            )
