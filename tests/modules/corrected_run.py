@@ -132,7 +132,7 @@ def corrected_run(
     )
     return write_run(
         folder,
-        run=RUN + run + tables if run.lstrip().startswith("[") is False else RUN + tables + run,
+        run=RUN + tables + run if run.lstrip().startswith("[") else RUN + run + tables,
         method=filled,
         samples="sample,kind\nSED-01,\nSED-02,\nSED-03,\nBL-1,blank\nBL-2,blank\n",
         readings=text or readings_text(readings(order, internal)),

@@ -11,12 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.modules.corrected_run import CONCENTRATION, DRIFT, INTERNAL, METHOD, Read, corrected_run, readings
+from tests.modules.corrected_run import CONCENTRATION, DRIFT, INTERNAL, METHOD, ORDER, Read, corrected_run, readings
 from tests.modules.corrected_run import readings_text as text_of
 from ubudget.evaluation.covariance import covariance_matrix
 from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result, evaluate
 from ubudget.files.reading import read_records
 
+WHOLE_ORDER = tuple(ORDER)
+WITHOUT_CHECK = tuple(label for label in ORDER if label != "CHK")
 # Through zero without a blank, so that the curve is b = sum(x y)/sum(x²) alone.
 THROUGH_ZERO = METHOD.replace("w = c - cb", "w = c")
 THROUGH_ZERO = THROUGH_ZERO[: THROUGH_ZERO.index("[symbols.cb]")] + THROUGH_ZERO[THROUGH_ZERO.index("[effects]") :]
@@ -71,7 +73,7 @@ def test_internal_standard_in_closed_form(tmp_path: Path, struck: int) -> None:
             'reason = "invented"\n'
         )
     evaluation = evaluated(tmp_path, corrections=INTERNAL, run=run)
-    rows = [row for row in readings(tuple(r for r in _order() if r != "CHK"))]
+    rows = readings(WITHOUT_CHECK)
     at = {row.solution: row.position for row in rows}
     y = ratios(rows, ("SED-02", struck))
     for analyte in ("Zn", "Cu"):
@@ -96,7 +98,7 @@ def test_internal_standard_in_closed_form(tmp_path: Path, struck: int) -> None:
 def test_the_amount_added_is_the_same_for_all_lines(tmp_path: Path) -> None:
     """u(Zn, Cu) of one solution = a² c_Zn c_Cu (1 + sum of products of the standards' shares)."""
     evaluation = evaluated(tmp_path, corrections=INTERNAL)
-    rows = readings(tuple(r for r in _order() if r != "CHK"))
+    rows = readings(WITHOUT_CHECK)
     at = {row.solution: row.position for row in rows}
     y = ratios(rows)
     shares = []
@@ -122,7 +124,7 @@ def test_mixed_in_online_the_amount_cancels_and_says_why(tmp_path: Path) -> None
 
 
 def test_recovery_is_flagged_outside_its_limits(tmp_path: Path) -> None:
-    rows = readings(tuple(r for r in _order() if r != "CHK"))
+    rows = readings(WITHOUT_CHECK)
     internal = {row.solution: row for row in rows if row.analyte == "Y"}
     reference = np.mean([internal[s].values for s in CONCENTRATION])
     recovery = {s: 100 * np.mean(internal[s].values) / reference for s in internal}
@@ -136,19 +138,13 @@ def test_recovery_is_flagged_outside_its_limits(tmp_path: Path) -> None:
         assert flagged == (result.sample == "SED-02")
 
 
-def _order() -> tuple[str, ...]:
-    from tests.modules.corrected_run import ORDER
-
-    return tuple(ORDER)
-
-
 def test_drift_in_closed_form(tmp_path: Path) -> None:
     """c = (I/D)/b with D = ((1 - f) m_k + f m_(k+1))/m_0. Relative sensitivity to a check m_j:
     -(dD/dm_j)/D of the sample + sum over standards of their shares x S/sum(x S) times (dD/dm_j)/D of the standard."""
     evaluation = evaluated(tmp_path, corrections=DRIFT)
-    rows = readings(_order(), internal=False)
+    rows = readings(WHOLE_ORDER, internal=False)
     at = {row.solution: row.position for row in rows if row.solution != "CHK"}
-    positions = [position for position, label in enumerate(_order(), start=1) if label == "CHK"]
+    positions = [position for position, label in enumerate(WHOLE_ORDER, start=1) if label == "CHK"]
     for analyte in ("Zn", "Cu"):
         checks = [np.array(r.values) for r in rows if (r.solution, r.analyte) == ("CHK", analyte)]
         m = np.array([values.mean() for values in checks])
@@ -190,10 +186,10 @@ def test_drift_in_closed_form(tmp_path: Path) -> None:
 def test_internal_standard_comes_first_then_drift(tmp_path: Path) -> None:
     """I·IS_ref/IS for samples, standards and checks alike; D from the corrected checks."""
     evaluation = evaluated(tmp_path)
-    rows = readings(_order())
+    rows = readings(WHOLE_ORDER)
     y = ratios(rows)
     at = {row.solution: row.position for row in rows if row.solution != "CHK"}
-    positions = [position for position, label in enumerate(_order(), start=1) if label == "CHK"]
+    positions = [position for position, label in enumerate(WHOLE_ORDER, start=1) if label == "CHK"]
     m = [y[position, "Zn"].mean() for position in positions]
     D = np.interp([at[s] for s in (*CONCENTRATION, "SED-01")], positions, np.array(m) / m[0])
     corrected = {(at[s], "Zn"): y[at[s], "Zn"] / d for s, d in zip((*CONCENTRATION, "SED-01"), D, strict=True)}
@@ -211,7 +207,7 @@ def test_before_the_first_check_drift_is_that_of_the_first(tmp_path: Path) -> No
 def test_without_positions_the_file_says_the_order(tmp_path: Path) -> None:
     """Sorted by line, or by solution: the same order of reading, the same results."""
     with_positions = [result.value for result in evaluated(_in(tmp_path, "a")).results]
-    rows = readings(_order())
+    rows = readings(WHOLE_ORDER)
     for name, ordered in (("b", rows), ("c", sorted(rows, key=lambda row: row.line))):
         evaluation = evaluated(_in(tmp_path, name), text=text_of(ordered, position=False))
         assert [result.value for result in evaluation.results] == with_positions
