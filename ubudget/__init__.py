@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from ubudget.evaluation.notebook import ln as ln
     from ubudget.evaluation.notebook import log10 as log10
     from ubudget.evaluation.notebook import sqrt as sqrt
+    from ubudget.files.frames import budgets_frame as budgets_frame
+    from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.verbs import evaluate as evaluate
     from ubudget.files.verbs import read_run as read_run
     from ubudget.files.verbs import write_workbook as write_workbook
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = [
     "__version__",
     "budget",
+    "budgets_frame",
     "evaluate",
     "exp",
     "fit_curve",
@@ -41,6 +44,7 @@ __all__ = [
     "log10",
     "mean_and_sd",
     "read_run",
+    "results_frame",
     "sqrt",
     "write_workbook",
 ]
@@ -48,6 +52,7 @@ __all__ = [
 _HOMES = {
     **dict.fromkeys(("evaluate", "read_run", "write_workbook"), "ubudget.files.verbs"),
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
+    **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",
