@@ -13,7 +13,8 @@ def results_frame(evaluation: Evaluation) -> pd.DataFrame:
     """One row a result, in the order of the run; columns as the fields of a result, without its budget.
 
     Numbers that cannot be calculated and infinite degrees of freedom are missing values."""
-    rows = [{name: value for name, value in asdict(result).items() if name != "budget"} for result in evaluation.results]
+    dicts = [asdict(result) for result in evaluation.results]
+    rows = [{name: value for name, value in fields.items() if name != "budget"} for fields in dicts]
     return pd.DataFrame(rows)
 
 
