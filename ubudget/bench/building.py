@@ -173,9 +173,11 @@ class TableBuilder:
         self._frozen.update(columns)
 
     def demote(self, *names: str) -> None:
-        """Moves columns behind what a reader looks for first."""
+        """Moves numbers behind what a reader looks for first; labels stay in front of their rows."""
         self._columns = [
-            replace(column, rank=DETAIL) if column.name in names and column.rank == MAIN else column
+            replace(column, rank=DETAIL)
+            if column.name in names and column.rank == MAIN and not isinstance(column, Label)
+            else column
             for column in self._columns
         ]
 

@@ -9,10 +9,12 @@ from operator import attrgetter
 from ubudget.evaluation.evaluate import Evaluation, covariance_group
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.book import Band, BandColumn, Value
+from ubudget.pages.evidence import evidence_column
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, SHARE
 from ubudget.pages.layout import BUDGET
 from ubudget.pages.placement import Placements, quoted
 from ubudget.pages.row_links import RowLinks
+from ubudget.pages.wording import text_in_formula
 from ubudget.quantity.graph import INFINITE_DOF, Leaf, Rows
 from ubudget.quantity.spelling import column_letters, number_text
 
@@ -32,6 +34,7 @@ ORDER = (
     "share of u²",
     "ν",
     "sheet row",
+    "source",
 )
 COLUMN = {name: column_letters(number) for number, name in enumerate(ORDER, start=1)}
 
@@ -74,7 +77,7 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
 
     def words(texts: Sequence[str]) -> tuple[list[Value], list[str | None]]:
         present = [text if line.present else None for text, line in zip(texts, lines, strict=True)]
-        return [*present], [shown(number, f'"{text}"') for number, text in enumerate(texts)]
+        return [*present], [shown(number, text_in_formula(text)) for number, text in enumerate(texts)]
 
     def where_it_stands(column_of: Callable[[_Line], str | float | None]) -> list[str | None]:
         formulas: list[str | None] = []
@@ -118,6 +121,20 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
     ]
     traits = [line.leaf.traits[first_present(line.slot.rows)] if line.leaf and line.slot else None for line in lines]
     unit = evaluation.records.method.document.unit
+
+    def source(number: int, line: _Line) -> str | None:
+        if line.slot is None or line.leaf is None:
+            return shown(number, text_in_formula(budget[line.name].source if line.name in budget else ""))
+        there = placements[line.slot.table]
+        column = evidence_column(there.table, line.leaf)
+        if column is None:
+            return shown(number, text_in_formula(line.leaf.traits[0].source))
+        letter = there.letters[column]
+        area = f"{quoted(there.sheet)}!${letter}$1:${letter}${there.last_row}"
+        # The empty text keeps an empty cell from showing as 0.
+        return shown(number, f'INDEX({area},{link(number)})&""')
+
+    sources = [source(number, line) for number, line in enumerate(lines)]
 
     def label(heading: str, texts: Sequence[str], width: float, remark: str = "") -> BandColumn:
         shown_values, formulas = words(texts)
@@ -168,6 +185,7 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
             width=7.0,
         ),
         BandColumn("sheet row", rows_value, formulas=rows_link, number_format="0;;", width=7.0),
+        BandColumn("source", values(of("source")), "text", "", sources, width=46.0),
     )
     return Band(
         "budget", TOP, 1, columns, "Budget: one line an input quantity; lines that this result lacks stay empty"

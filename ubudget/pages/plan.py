@@ -11,6 +11,7 @@ from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.charts import charts_sheet
+from ubudget.pages.evidence import with_evidence
 from ubudget.pages.layout import (
     ADDITIONS,
     BLANKS,
@@ -60,7 +61,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
     method_text = method_cells(evaluation)
-    placements = place_tables(evaluation.graph, {METHOD: last_row_of(method_text, 1) + 3})
+    placements = place_tables(with_evidence(evaluation.graph), {METHOD: last_row_of(method_text, 1) + 3})
     live = live_cells(evaluation.graph, "results")
     renderer = Renderer(evaluation.numbers, placements, live)
     results = results_sheet(evaluation, placements)

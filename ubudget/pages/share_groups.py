@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from ubudget.evaluation.evaluate import Evaluation, covariance_group
 from ubudget.pages.book import Band, BandColumn, Value
-from ubudget.pages.budget_rows import COLUMN, TOP
+from ubudget.pages.budget_rows import COLUMN, ORDER, TOP
 from ubudget.pages.formats import SHARE
 from ubudget.quantity.spelling import column_letters
 
-LEFT = 14
+LEFT = len(ORDER) + 2
 CHOICES_LEFT = LEFT + 7
 TIE = 1e-12
 """Keeps groups of equal share apart when they are ranked."""

@@ -24,3 +24,13 @@ def interval_text(result: Result) -> str:
         return NOT_AVAILABLE
     places = result.decimals
     return f"{fixed(result.reported_value, places)} ± {fixed(result.reported_expanded_uncertainty, places)}"
+
+
+LONGEST_LITERAL = 255
+"""Characters that spreadsheets take in one text of a formula."""
+
+
+def text_in_formula(text: str) -> str:
+    """A text as a formula writes it: quotes doubled, long texts in pieces."""
+    pieces = [text[start : start + LONGEST_LITERAL] for start in range(0, len(text), LONGEST_LITERAL)] or [""]
+    return "&".join('"' + piece.replace('"', '""') + '"' for piece in pieces)
