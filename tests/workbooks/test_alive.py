@@ -110,7 +110,7 @@ def test_the_budget_sheet_follows_the_choice(tmp_path: Path) -> None:
 def test_an_impossible_choice_says_so(tmp_path: Path) -> None:
     require_engine("ironcalc")
     file = written(HARBOUR).save(tmp_path / "book.xlsx")
-    (found,) = ironcalc_variants(file, [[("budget", "B4", "no such sample")]], {"budget": ["B6", "B7", "A25"]})
+    (found,) = ironcalc_variants(file, [[("budget", "B4", "no such sample")]], {"budget": ["B6", "B7", "A28"]})
     assert found["budget"]["B6"] == 0
     assert found["budget"]["B7"] == "no such result"
 

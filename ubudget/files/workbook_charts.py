@@ -107,6 +107,7 @@ def _bars(chart: Chart) -> BarChart:
         drawing.series.append(drawn)
     drawing.x_axis.scaling.orientation = "maxMin"
     drawing.x_axis.tickLblPos = "low"
+    drawing.x_axis.tickLblSkip = 1  # every bar has its name
     drawing.y_axis.axPos = "b"
     drawing.y_axis.crosses = "max"  # with the first category on top, the far end is the bottom
     drawing.y_axis.numFmt = NumFmt(formatCode="General", sourceLinked=True)

@@ -18,7 +18,7 @@ from ubudget.pages.wording import text_in_formula
 from ubudget.quantity.graph import INFINITE_DOF, Leaf, Rows
 from ubudget.quantity.spelling import column_letters, number_text
 
-TOP = 22
+TOP = 25
 CHOSEN_ROW, U_CELL = "$B$6", "$B$9"
 POWERS = "0.000E+00;-0.000E+00;0"
 ORDER = (

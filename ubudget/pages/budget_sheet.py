@@ -93,11 +93,11 @@ def _equation(evaluation: Evaluation) -> list[LooseCell]:
     lines = [f"{part.name} = {readable_text(part.expression)}" for part in equations.intermediates]
     lines.append(f"{equations.result.name} = {readable_text(equations.result.expression)}")
     return [
-        LooseCell(18, 1, "equation", "label"),
-        LooseCell(18, 2, ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
-        LooseCell(19, 1, "law", "label"),
+        LooseCell(21, 1, "equation", "label"),
+        LooseCell(21, 2, ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
+        LooseCell(22, 1, "law", "label"),
         LooseCell(
-            19,
+            22,
             2,
             "u² = sum of (c·u(x))², plus covariances where declared (GUM 5.1.2 eq. 10, 5.2.2 eq. 16); "
             f"partial derivatives on sheet {COMPUTATION}",
@@ -144,5 +144,5 @@ def _chart(groups: Band) -> Chart:
             ),
         ),
         width_cm=17.0,
-        height_cm=6.6,
+        height_cm=8.0,
     )
