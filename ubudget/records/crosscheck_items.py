@@ -77,16 +77,16 @@ def _named(records: Records) -> Iterator[Finding]:
             if item:
                 yield from _item(item, accepted, kinds, records.file("run"), f"{place}, {key}")
     samples = records.file("samples")
-    columns = {
-        symbol.ware_column: symbol.of
+    columns = [
+        (symbol.ware_column, symbol.of)
         for symbol in records.method.symbols.values()
         if isinstance(symbol, Volume) and symbol.ware_column
-    }
+    ]
     for portion in run.portions:
         place = f"row {portion.row + 1} ({portion.sample})"
         if portion.reference_material:
             yield from _item(portion.reference_material, MATERIALS, kinds, samples, f"{place}, material")
-        for column, of in columns.items():
+        for column, of in columns:
             ware = portion.columns.get(column)
             if isinstance(ware, str) and (portion.kind == "blank") == (of == "blank"):
                 yield from _item(ware, VOLUMETRIC, kinds, samples, f"{place}, {column}")
