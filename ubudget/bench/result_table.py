@@ -149,14 +149,7 @@ class ResultTable:
         chosen = [self.operations.input_row(symbol, *row.line, self._matrix(row)) for row in self.rows]
         for row, bands in zip(self.rows, chosen, strict=True):
             if not bands:
-                self.context.find(
-                    "stop",
-                    "method",
-                    f"symbol {symbol}",
-                    f"no case for {' '.join(row.line).strip() or 'the result'}",
-                    "a statement without selector, or one for each analyte, line or matrix",
-                    f"add a table [[symbols.{symbol}.for]]",
-                )
+                self._no_case(symbol, row)
                 return
         components = self.operations.component_rows.get(symbol, [])
         if len(chosen[0]) > 1 or any(len(bands) > 1 for bands in chosen):
@@ -169,6 +162,16 @@ class ResultTable:
             self.table.formula(symbol, symbol, operation.unit, total)
         else:
             self._pick(symbol, INPUTS, "estimate", [bands[0] for bands in chosen])
+
+    def _no_case(self, symbol: str, row: ResultRow) -> None:
+        self.context.find(
+            "stop",
+            "method",
+            f"symbol {symbol}",
+            f"no case for {' '.join(row.line).strip() or 'the result'}",
+            "a statement without selector, or one for each analyte, line or matrix",
+            f"add a table [[symbols.{symbol}.for]]",
+        )
 
     def _banded_input(self, symbol: str, chosen: Sequence[list[int]]) -> None:
         """An input whose value depends on the level of the result; the level itself uses its lowest band."""
@@ -251,14 +254,7 @@ class ResultTable:
         for row in self.rows:
             chosen = best_rows(cases, *row.line, self._matrix(row))
             if not chosen:
-                self.context.find(
-                    "stop",
-                    "method",
-                    f"symbol {symbol}",
-                    f"no case for {' '.join(row.line).strip() or 'the result'}",
-                    "a statement without selector, or one for each analyte, line or matrix",
-                    f"add a table [[symbols.{symbol}.for]]",
-                )
+                self._no_case(symbol, row)
                 return
             ends = tuple(lower_end(cases[after]) for after in chosen[1:])
             bands.append(Bands(tuple(own[number] for number in chosen), ends))
