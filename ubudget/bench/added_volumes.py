@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.equipment import STOCKS, WARE, build_named_stocks
 from ubudget.bench.standards import EFFECT, STANDARDS, build_standards, rows_by_key, standard_rows
+from ubudget.bench.stocks import STOCKS, build_named_stocks
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import add_volume
+from ubudget.bench.ware import WARE
 from ubudget.quantity.expression import Expression, Symbol
 from ubudget.quantity.graph import Place
 from ubudget.records.additions import Addition, StandardAdditions

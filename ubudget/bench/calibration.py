@@ -5,10 +5,10 @@ from __future__ import annotations
 from ubudget.bench.blank import build_blanks
 from ubudget.bench.corrections import build_corrections
 from ubudget.bench.curve import build_curves
-from ubudget.bench.equipment import build_stocks
 from ubudget.bench.inverse import build_signals
 from ubudget.bench.kinds import kind_of
 from ubudget.bench.standards import build_standards, rows_by_key, standard_rows
+from ubudget.bench.stocks import build_stocks
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.records.calibration import Calibration

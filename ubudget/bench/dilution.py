@@ -11,7 +11,7 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
-from ubudget.bench.equipment import Limits
+from ubudget.bench.limits import Limits
 from ubudget.bench.volume import DELIVERY, FILLING, TemperatureRows, add_volume
 from ubudget.quantity.expression import Expression, Number
 from ubudget.records.run import DilutionStep

@@ -10,7 +10,8 @@ from ubudget.quantity.expression import Expression
 from ubudget.quantity.parsing import EquationError, parse, parse_definition
 from ubudget.quantity.units import UnitError, dimension, equation_dimension
 from ubudget.records.calibration import Calibration
-from ubudget.records.method import Blank, Constant, Dilution, DryMassFactor, Equation, Method, Precision
+from ubudget.records.method import Blank, Constant, DryMassFactor, Equation, Method, Precision
+from ubudget.records.volume import Dilution
 
 
 @dataclass(frozen=True)

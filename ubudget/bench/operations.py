@@ -11,16 +11,11 @@ from typing import Any
 
 from ubudget.bench.added_volumes import ware_of_additions
 from ubudget.bench.additions import build_additions
+from ubudget.bench.balances import build_balances
 from ubudget.bench.calibration import build_calibration
 from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.dilution import build_dilutions
-from ubudget.bench.equipment import (
-    Limits,
-    build_balances,
-    build_ware,
-    limits_of,
-    register_items,
-)
+from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
@@ -29,12 +24,15 @@ from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import TemperatureRows
+from ubudget.bench.ware import build_ware
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
-from ubudget.records.method import Dilution, DryMassFactor, Input, InputCase, Precision, Volume, Weighing
+from ubudget.records.method import DryMassFactor, Input, InputCase, Precision
 from ubudget.records.stated import Stated
 from ubudget.records.temperature import Temperature
+from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 
 class Operations(SymbolRows):

@@ -16,8 +16,10 @@ from ubudget.quantity.expression import Operand, Symbol, apply
 from ubudget.quantity.graph import Place, Trait
 from ubudget.quantity.units import convert
 from ubudget.records.amount import Amount
-from ubudget.records.method import DryMassFactor, Input, Volume, Weighing
+from ubudget.records.method import DryMassFactor, Input
 from ubudget.records.run import Portion, amount_of
+from ubudget.records.volume import Volume
+from ubudget.records.weighing import Weighing
 
 PORTIONS, BLANK_PORTIONS = "portions", "blank portions"
 

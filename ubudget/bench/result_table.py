@@ -21,17 +21,9 @@ from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply,
 from ubudget.quantity.graph import Joint, Place, Trait
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
-from ubudget.records.method import (
-    Blank,
-    Constant,
-    Dilution,
-    DryMassFactor,
-    Input,
-    LineParameter,
-    Precision,
-    Volume,
-    Weighing,
-)
+from ubudget.records.method import Blank, Constant, DryMassFactor, Input, LineParameter, Precision
+from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 RESULTS, PORTION_RESULTS, CONSTANTS, CORRELATIONS = "results", "portion results", "constants", "correlations"
 LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
-from ubudget.bench.equipment import STOCKS, Limits
+from ubudget.bench.limits import Limits
+from ubudget.bench.stocks import STOCKS
 from ubudget.bench.volume import TemperatureRows, add_volume
 from ubudget.quantity.expression import Expression, Symbol
 from ubudget.quantity.graph import Place

@@ -7,7 +7,7 @@ from typing import Any
 
 from ubudget.bench.cases import best_rows
 from ubudget.bench.context import Context
-from ubudget.bench.equipment import Limits
+from ubudget.bench.limits import Limits
 from ubudget.bench.precision import Parameters
 from ubudget.bench.stated import Entry
 from ubudget.bench.structure import Structure

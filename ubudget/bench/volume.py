@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED
-from ubudget.bench.equipment import WARE, Limits
+from ubudget.bench.limits import Limits
 from ubudget.bench.stated import TABLE as INPUTS
+from ubudget.bench.ware import WARE
 from ubudget.quantity.expression import Expression, Number, Symbol
 from ubudget.quantity.graph import DETAIL, Trait
 

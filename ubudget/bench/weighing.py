@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ubudget.bench.balances import BALANCES
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED
-from ubudget.bench.equipment import BALANCES, Limits
+from ubudget.bench.limits import Limits
 from ubudget.quantity.expression import Expression, Number, Symbol
 from ubudget.quantity.graph import Trait
 

@@ -10,8 +10,10 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.crosscheck_fit import ERRORS_IN_VARIABLES, TWO_POINTS
 from ubudget.records.finding import Finding
-from ubudget.records.method import Blank, Dilution, Method, Precision, Volume, Weighing
+from ubudget.records.method import Blank, Method, Precision
 from ubudget.records.records import Records
+from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 SAME_EFFECT_AS_WITHIN_RUN = (
     "weighing repeatability",

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ubudget.records.finding import Finding
-from ubudget.records.method import Volume, Weighing
 from ubudget.records.records import Records
 from ubudget.records.register import VOLUMETRIC, Equipment, ReferenceMaterial
+from ubudget.records.volume import Volume
+from ubudget.records.weighing import Weighing
 
 DELIVERS = frozenset({"pipette", "piston pipette", "burette"})
 RECEIVES = frozenset({"flask", "cylinder", "tube"})

@@ -13,7 +13,6 @@ from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
     Blank,
     Case,
-    Dilution,
     DryMassFactor,
     Input,
     InputCase,
@@ -21,12 +20,12 @@ from ubudget.records.method import (
     Method,
     Precision,
     PrecisionCase,
-    Volume,
-    Weighing,
 )
 from ubudget.records.records import Records
 from ubudget.records.temperature import Temperature
 from ubudget.records.unit_comparison import in_unit
+from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 _STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
 

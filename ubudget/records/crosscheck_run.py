@@ -10,12 +10,14 @@ from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_method import needs_run
 from ubudget.records.finding import Finding
-from ubudget.records.method import Dilution, DryMassFactor, Input, Volume, Weighing
+from ubudget.records.method import DryMassFactor, Input
 from ubudget.records.read_order import calibration_of, check_label, is_internal_standard, positions
 from ubudget.records.records import Records
 from ubudget.records.run import Portion, Reading, Run, Solution
 from ubudget.records.run_index import index_of, reports
 from ubudget.records.unit_comparison import in_unit
+from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 
 def run_findings(records: Records) -> list[Finding]:

@@ -13,7 +13,8 @@ from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
-from ubudget.records.temperature import Temperature
+from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 Tuple = Field(strict=False)
 
@@ -86,61 +87,6 @@ class Equation:
     quantity: str
     equation: str
     unit: str = ""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class Weighing:
-    """Net mass by difference on one balance: gross minus tare, each reading with its own deviations.
-
-    Columns of the samples table (`tare_column`, `gross_column`), or readings of the method (`tare`, `gross`).
-    The balance is an item of the register, or its limits stand here."""
-
-    operation: Literal["weighing"]
-    quantity: str
-    unit: str
-    balance: str = ""
-    tare_column: str = ""
-    gross_column: str = ""
-    tare: AnyAmount | None = None
-    gross: AnyAmount | None = None
-    resolution: PositiveAmount | None = None
-    linearity: PositiveAmount | None = None
-    repeatability: NonNegativeAmount | None = None
-    repeatability_dof: Positive | None = None
-    source: str = ""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class Volume:
-    """Volume of one piece of ware filled once (or the reading of a burette, `value`).
-
-    The ware is named in a column of the samples table, is an item of the register, or its limits stand
-    here."""
-
-    operation: Literal["volume"]
-    quantity: str
-    unit: str
-    of: Literal["sample", "blank"] = "sample"
-    ware: str = ""
-    ware_column: str = ""
-    value: PositiveAmount | None = None
-    nominal: PositiveAmount | None = None
-    tolerance: PositiveAmount | None = None
-    tolerance_distribution: Literal["rectangular", "triangular", "normal 95 %"] = "triangular"
-    repeatability: NonNegativeAmount | None = None
-    repeatability_dof: Positive | None = None
-    temperature: Temperature | None = None
-    source: str = ""
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class Dilution:
-    """Dilution factor of the measured solution: product over its steps of flask volume / aliquot volume."""
-
-    operation: Literal["dilution"]
-    quantity: str
-    of: Literal["sample", "blank"] = "sample"
-    temperature: Temperature | None = None
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)

@@ -1,0 +1,34 @@
+"""Volumetric ware as the run uses it, one row a piece or set: volume, its calibration, repeatability of filling."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ubudget.bench.context import Context
+from ubudget.bench.limits import ItemTable, Limits
+
+WARE = "ware"
+
+
+def build_ware(context: Context, used: Sequence[Limits], unit: str) -> None:
+    """Table `ware`: volume, u of its calibration, repeatability of filling or delivery."""
+    items = ItemTable(context, used, WARE, "Volumetric ware", unit)
+    nominal = items.own(
+        "nominal", "nominal volume", [limits.nominal for limits in used], [limits.nominal_key for limits in used]
+    )
+    items.tolerance("tolerance, half-width")
+    certified = items.certified("certified volume")
+    items.table.formula(
+        "volume",
+        "volume used",
+        unit,
+        nominal,
+        "certified volume where there is one",
+        [certified],
+        np.array([1 if limits.certified else 0 for limits in used]),
+    )
+    items.u_calibration()
+    items.repeatability()
+    items.build()
