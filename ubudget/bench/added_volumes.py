@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.standards import EFFECT, STANDARDS, build_standards, rows_by_key, standard_rows
-from ubudget.bench.stocks import STOCKS, build_named_stocks
+from ubudget.bench.stocks import STOCKS, build_stocks
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import add_volume
@@ -18,6 +18,7 @@ from ubudget.bench.ware import WARE
 from ubudget.quantity.expression import Expression, Symbol
 from ubudget.quantity.graph import Place
 from ubudget.records.additions import Addition, StandardAdditions
+from ubudget.records.preparation_chains import solutions_of
 
 ADDITIONS, ADDED_VOLUMES = "additions", "added volumes"
 GROUP = "additions"
@@ -48,15 +49,20 @@ def build_additions_table(
     analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
     read = {(reading.solution, reading.analyte) for reading in run.readings}
     keys = [(n, a, analyte) for n, a in enumerate(additions) for analyte in analytes if (a.solution, analyte) in read]
-    labels = {standard.label for standard in run.file.standards}
+    solutions = solutions_of(context.records)
+    kept = [a.standard for a in additions if getattr(solutions.prepared.get(a.standard), "document", "") == "register"]
+    labels = {*(standard.label for standard in run.file.standards), *kept}
     named = [(a.standard, analyte) for _, a, analyte in keys if a.standard and a.standard not in labels]
-    stocks = build_named_stocks(context, analytes, operation.unit, named)
-    stock_of_analyte = {analyte: stocks.get((stock.item, analyte), -1) for analyte, stock in run.file.stocks.items()}
-    prepared: dict[tuple[str, str], int] = {}
+    standards = []
     if any(addition.standard in labels for addition in additions):
-        stocked = {analyte: row for analyte, row in stock_of_analyte.items() if row >= 0}
-        standards = standard_rows(run.file.standards, analytes, list(stocked))
-        build_standards(context, standards, operation.unit, rows.ware, rows.ware_unit, stocked, None)
+        standards = standard_rows(solutions, run.file.standards, analytes, list(dict.fromkeys(kept)))
+        named += [(row.chain.stock, row.analyte) for row in standards if row.chain]
+    stocks = build_stocks(context, analytes, operation.unit, named)
+    stock_of_analyte = {analyte: stocks.calculating(analyte) for analyte in run.file.stocks}
+    prepared: dict[tuple[str, str], int] = {}
+    if standards:
+        # An addition's standard is common to all solutions it was added to: no point of the line has it alone.
+        build_standards(rows, standards, operation.unit, stocks, (), None)
         prepared = rows_by_key(standards)
     volume_row = _build_volumes(rows, symbol, operation, [(n, a) for n, a in enumerate(additions) if a.standard])
 
@@ -72,7 +78,7 @@ def build_additions_table(
     )
     if volume_row:
         ratio = table.pick("V/V_total", ADDED_VOLUMES, "ratio", [volume_row.get(a.solution, -1) for _, a, _ in keys])
-        of_stock = [-1 if a.standard in labels else stocks.get((a.standard, analyte), -1) for _, a, analyte in keys]
+        of_stock = [-1 if a.standard in labels else stocks.row(a.standard, analyte) for _, a, analyte in keys]
         of_standard = [prepared.get((a.standard, analyte), -1) for _, a, analyte in keys]
         if max(of_stock) >= 0:
             terms.append(table.pick("c_added", STOCKS, "value", of_stock) * ratio)

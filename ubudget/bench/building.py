@@ -12,6 +12,7 @@ from ubudget.quantity.derivative import tidy
 from ubudget.quantity.expression import Operand, Symbol, as_expression
 from ubudget.quantity.graph import (
     DETAIL,
+    INFINITE_DOF,
     MAIN,
     Array,
     Column,
@@ -156,12 +157,27 @@ class TableBuilder:
         members: Sequence[Hashable | None] | None = None,
         estimates: Sequence[Hashable | None] | None = None,
         clause: str = "",
+        counts: Sequence[bool] | None = None,
     ) -> Symbol:
-        """An input quantity with estimate zero and its standard uncertainty `u(name)`."""
+        """An input quantity with estimate zero and its standard uncertainty `u(name)`, zero in rows where it does not
+        count."""
         self.given(name, heading, unit, np.zeros(self.size), rank=DETAIL)
-        self.formula(f"u({name})", f"u({heading})", unit, u, clause, rank=DETAIL)
+        if counts is None or all(counts):
+            self.formula(f"u({name})", f"u({heading})", unit, u, clause, rank=DETAIL)
+        else:
+            way = np.array(counts, dtype=np.int64)
+            self.formula(f"u({name})", f"u({heading})", unit, 0, clause, [u], way, rank=DETAIL)
         self.leaf(name, f"u({name})", traits, dof=dof, members=members, estimates=estimates)
         return Symbol(name)
+
+    def dof_where(self, name: str, dof: Operand, counts: Sequence[bool]) -> str:
+        """Column of the degrees of freedom of an input quantity, infinite in rows where it does not count."""
+        if all(counts):
+            self.formula(name, name, "", dof, rank=DETAIL)
+        else:
+            way = np.array(counts, dtype=np.int64)
+            self.formula(name, name, "", INFINITE_DOF, "", [dof], way, rank=DETAIL)
+        return name
 
     def implicit(self, column: str, points: str, coordinate: str, gradient: str, start: Rows, stop: Rows) -> None:
         """Says how a fitted parameter depends on a coordinate of its points; once for each that is uncertain."""

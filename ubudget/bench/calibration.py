@@ -13,6 +13,7 @@ from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.records.calibration import Calibration
 from ubudget.records.method import Blank
+from ubudget.records.preparation_chains import solutions_of
 
 
 def build_calibration(rows: SymbolRows, structure: Structure) -> None:
@@ -23,10 +24,11 @@ def build_calibration(rows: SymbolRows, structure: Structure) -> None:
     unit = run.file.run.reading_unit
     for symbol, calibration in rows.each(Calibration)[:1]:
         analytes = list(dict.fromkeys(analyte for analyte, _ in structure.lines))
-        stocks = build_stocks(context, analytes, calibration.unit) if run.file.stocks else {}
-        standards = standard_rows(run.file.standards, analytes, list(stocks))
-        temperature = rows.temperature_of(symbol)
-        build_standards(context, standards, calibration.unit, rows.ware, rows.ware_unit, stocks, temperature)
+        standards = standard_rows(solutions_of(context.records), run.file.standards, analytes)
+        named = [(row.chain.stock, row.analyte) for row in standards if row.chain]
+        stocks = build_stocks(context, analytes, calibration.unit, named)
+        read = [item.solution for item in structure.standard_readings]
+        build_standards(rows, standards, calibration.unit, stocks, read, rows.temperature_of(symbol))
         keys = rows_by_key(standards)
         corrections = build_corrections(context, structure, symbol, calibration, unit)
         build_curves(context, structure, symbol, calibration, unit, keys, rows.preparation_rows, corrections)

@@ -1,4 +1,4 @@
-"""Dilution factor of the measured solution: product over its steps of flask volume / aliquot volume.
+"""Dilution factor of the measured solution: product over its steps of what was made over the aliquot.
 
 Chains are padded to the run's longest: an absent step is the exact factor 1 without input quantities.
 """
@@ -7,68 +7,66 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import Context
-from ubudget.bench.limits import Limits
-from ubudget.bench.volume import DELIVERY, FILLING, TemperatureRows, add_volume
+from ubudget.bench.solution_steps import StepUse, Wording, build_steps
+from ubudget.bench.structure import PlacedStep
+from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import Expression, Number
-from ubudget.records.run import DilutionStep
+from ubudget.records.preparation_chains import Basis
+from ubudget.records.volume import Dilution
 
 GROUP = "dilution"
 
 
 def build_dilutions(
-    context: Context,
+    rows: SymbolRows,
     symbol: str,
-    quantity: str,
+    operation: Dilution,
     solutions: Sequence[str],
-    steps: Mapping[str, tuple[DilutionStep, ...]],
-    ware: Mapping[str, tuple[int, Limits]],
-    unit: str,
-    temperature: TemperatureRows | None,
+    steps: Mapping[str, tuple[PlacedStep, ...]],
+    basis: Basis,
 ) -> str:
     """Tables `dilution steps of f` and `dilutions of f`; gives the name of the latter, one row a solution, column
-    `symbol`."""
-    flat = [(label, number, step) for label in solutions for number, step in enumerate(steps[label])]
-    step_table = f"dilution steps of {symbol}"
-    if flat:
-        table = TableBuilder(step_table, f"Dilution steps, {quantity}", len(flat), context.shared)
-        table.label("solution", "solution", [label for label, _, _ in flat])
-        table.label("step", "step", [str(number + 1) for _, number, _ in flat])
-        table.label("aliquot item", "pipette", [step.aliquot for _, _, step in flat])
-        table.label("flask item", "flask", [step.to for _, _, step in flat])
-        volumes = []
-        for word, name, keys in (
-            ("delivery", "aliquot", [step.aliquot for _, _, step in flat]),
-            ("filling", "flask", [step.to for _, _, step in flat]),
-        ):
-            volumes.append(
-                add_volume(
-                    table,
-                    f"{symbol}.{name}",
-                    unit,
-                    [ware[key][1] for key in keys],
-                    [ware[key][0] for key in keys],
-                    context.mark(DELIVERY if word == "delivery" else FILLING),
-                    word=word,
-                    group=GROUP,
-                    temperature=temperature,
-                )
-            )
-        aliquot, flask = volumes
-        table.formula("factor", "factor of the step", "", flask / aliquot)
-        context.tables[step_table] = table.build()
+    `symbol`. `basis` is what the concentration read refers to."""
+    flat = [(label, number, placed) for label in solutions for number, placed in enumerate(steps[label])]
+    density, density_made = (rows.density_rows.get(("symbols", symbol, key), -1) for key in ("density", "density_made"))
+    uses = [
+        StepUse(
+            (label, str(number + 1)),
+            placed.step,
+            "solutions",
+            (placed.row,),
+            # A step on the way to several solutions is one filling.
+            (placed.row, placed.turn),
+            basis,
+            basis,
+            density,
+            density_made,
+        )
+        for label, number, placed in flat
+    ]
+    words = Wording(
+        f"dilution steps of {symbol}",
+        f"Dilution steps, {operation.quantity}",
+        (("solution", "solution"), ("step", "step")),
+        symbol,
+        GROUP,
+        factor="factor of the step",
+        inverse=True,
+    )
+    keys = [(label, number) for label, number, _ in flat]
+    found = dict(zip(keys, build_steps(rows, uses, words, rows.temperature_of(symbol)), strict=True))
     name = f"dilutions of {symbol}"
-    table = TableBuilder(name, f"Measured solutions, {quantity}", len(solutions), context.shared)
+    table = TableBuilder(name, f"Measured solutions, {operation.quantity}", len(solutions), rows.context.shared)
     table.label("solution", "solution", list(solutions))
-    starts = np.cumsum([0] + [len(steps[label]) for label in solutions])[:-1]
-    lengths = np.array([len(steps[label]) for label in solutions], dtype=np.int64)
     total: Expression = Number(1)
-    for number in range(int(lengths.max(initial=0))):
-        rows = np.where(lengths > number, starts + number, -1)
-        total = total * table.pick(f"step {number + 1}", step_table, "factor", rows, absent=1.0)
+    for number in range(max((len(steps[label]) for label in solutions), default=0)):
+        places = [found.get((label, number)) for label in solutions]
+        names = dict.fromkeys(place[0] for place in places if place)
+        for step_table in names:
+            picked = [place[1] if place and place[0] == step_table else -1 for place in places]
+            label = f"step {number + 1}" + ("" if len(names) == 1 else step_table.removeprefix(words.table))
+            total = total * table.pick(label, step_table, "factor", picked, absent=1.0)
     table.formula(symbol, symbol, "", total, "product over the steps")
-    context.tables[name] = table.build()
+    rows.context.tables[name] = table.build()
     return name

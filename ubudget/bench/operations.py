@@ -19,7 +19,12 @@ from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
-from ubudget.bench.standards import ware_of_standards
+from ubudget.bench.preparation_inputs import (
+    density_entries,
+    dilution_entries,
+    stability_entries,
+    steps_of_standards,
+)
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
@@ -29,6 +34,8 @@ from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 from ubudget.records.method import DryMassFactor, Input, InputCase, Precision
+from ubudget.records.preparation import DilutionStep
+from ubudget.records.preparation_chains import Basis, basis_of
 from ubudget.records.stated import Stated
 from ubudget.records.temperature import Temperature
 from ubudget.records.volume import Dilution, Volume
@@ -39,7 +46,10 @@ class Operations(SymbolRows):
     """Builds the tables below the results, and remembers where each symbol stands."""
 
     def build(self) -> None:
+        volumes = self.each(Volume)
+        self.ware_unit = volumes[0][1].unit if volumes else "mL"
         self._collect_entries()
+        self._collect_preparations()
         self._collect_equipment()
         if self.entries:
             build_inputs(self.context, self.entries)
@@ -99,6 +109,20 @@ class Operations(SymbolRows):
                     path,
                 )
                 self.preparation_rows[""] = self._enter(entry)
+
+    def _collect_preparations(self) -> None:
+        """Densities and stabilities of solutions; those of standards only where standards are calculated."""
+        found = [
+            entry
+            for symbol, operation in self.each(Dilution)
+            for entry in dilution_entries(symbol, operation, self.ware_unit)
+        ]
+        if self.each(Calibration) or self.each(StandardAdditions):
+            found += density_entries(self.context.records, self.ware_unit)
+            for label, entry in stability_entries(self.context.records):
+                self.stability_rows[label] = self._enter(entry)
+        for entry in found:
+            self.density_rows[entry.path] = self._enter(entry)
 
     def _enter_input(self, symbol: str, operation: Input) -> None:
         base = _case_of(operation)
@@ -197,10 +221,9 @@ class Operations(SymbolRows):
 
     def _collect_equipment(self) -> None:
         items = register_items(self.context)
-        volumes = self.each(Volume)
-        self.ware_unit = volumes[0][1].unit if volumes else "mL"
         used: list[str] = []
-        for symbol, operation in volumes:
+        made: list[DilutionStep] = []
+        for symbol, operation in self.each(Volume):
             if operation.ware:
                 used.append(operation.ware)
             elif operation.ware_column and self.structure is not None:
@@ -210,15 +233,20 @@ class Operations(SymbolRows):
                 self.ware[symbol] = (len(self.ware), _limits_in_method(symbol, operation))
         if self.structure is not None and self.each(Dilution):
             for steps in self.structure.steps.values():
-                used += [key for step in steps for key in (step.aliquot, step.to)]
+                made += [placed.step for placed in steps]
         run = self.context.records.run
         if run is not None and (self.each(Calibration) or self.each(StandardAdditions)):
-            used += ware_of_standards(run.file.standards)
+            made += steps_of_standards(self.context.records)
             used += ware_of_additions(run.file.additions)
+        used = [*used, *(key for step in made for key in (step.aliquot, step.to))]
         for key in used:
             if key in items and key not in self.ware:
                 number, item = items[key]
                 self.ware[key] = (len(self.ware), limits_of(self.context, item, number))
+        for key in (step.balance for step in made):
+            if key in items and key not in self.balances:
+                number, item = items[key]
+                self.balances[key] = (len(self.balances), limits_of(self.context, item, number))
         for symbol, operation in self.each(Weighing):
             key = operation.balance or symbol
             if key in items and key not in self.balances:
@@ -234,16 +262,15 @@ class Operations(SymbolRows):
             of_blank = operation.of == "blank"
             solutions = [label for label in structure.solutions if (label in structure.blank_solutions) == of_blank]
             self.dilution_tables[symbol] = build_dilutions(
-                self.context,
-                symbol,
-                operation.quantity,
-                solutions,
-                structure.steps,
-                self.ware,
-                self.ware_unit,
-                # One temperature shared by pipette and flask leaves their ratio as it is.
-                None if operation.temperature and operation.temperature.shared else self.temperature_of(symbol),
+                self, symbol, operation, solutions, structure.steps, self._basis()
             )
+
+    def _basis(self) -> Basis:
+        """What the concentration read refers to."""
+        for kind in (Calibration, StandardAdditions):
+            for _, operation in self.each(kind):
+                return basis_of(operation.unit) or "volume"
+        return "volume"
 
 
 def _case_of(operation: Input) -> InputCase:

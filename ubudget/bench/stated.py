@@ -9,11 +9,12 @@ import numpy as np
 from scipy.special import ndtri
 
 from ubudget.bench.building import TableBuilder, nan_where_none
-from ubudget.bench.context import Context, method_place
+from ubudget.bench.context import Context
 from ubudget.quantity.distributions import divisor
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
 from ubudget.records.amount import Amount
+from ubudget.records.records import Role
 from ubudget.records.stated import Stated
 
 TABLE = "inputs"
@@ -41,6 +42,11 @@ class Entry:
     """Key of the stated figure where it is not named after the way of stating (a temperature's half_range)."""
     exact: bool = False
     """A number taken as exact, which is no input quantity of the budget."""
+    document: Role = "method"
+    """Where `path` stands."""
+
+    def place(self, *keys: str | int, unit: str = "") -> Place:
+        return Place(self.document, (*self.path, *keys), unit)
 
 
 def is_relative(entry: Entry) -> bool:
@@ -62,7 +68,7 @@ def build_inputs(context: Context, entries: list[Entry]) -> None:
         context.in_unit(
             _figure(entry.stated),
             "%" if is_relative(entry) else entry.unit,
-            "method",
+            entry.document,
             f"symbol {entry.symbol}, {_figure_key(entry.stated)}",
         )
         for entry in entries
@@ -76,7 +82,7 @@ def build_inputs(context: Context, entries: list[Entry]) -> None:
         "k stated",
         "",
         nan_where_none([entry.stated.k for entry in entries]),
-        [method_place(*entry.path, "k") if entry.stated.k else None for entry in entries],
+        [entry.place("k") if entry.stated.k else None for entry in entries],
     )
     divided = _divisor(table, entries, k)
     _uncertainty(table, entries, figure, divided, estimate)
@@ -109,7 +115,7 @@ def _figure_key(stated: Stated) -> str:
 def _figure_place(entry: Entry) -> Place | None:
     key = entry.figure_key or _figure_key(entry.stated)
     unit = "%" if is_relative(entry) else entry.unit
-    return method_place(*entry.path, key, unit=unit) if key else None
+    return entry.place(key, unit=unit) if key else None
 
 
 def _wording(entry: Entry) -> str:
@@ -138,10 +144,10 @@ def _observations(context: Context, entries: list[Entry]) -> tuple[np.ndarray, n
         table = TableBuilder("observations", "Repeated observations", len(flat), context.shared)
         table.label("symbol", "symbol", [entry.symbol for entry, _, _ in flat])
         values = [
-            context.in_unit(reading, entry.unit, "method", f"symbol {entry.symbol}, reading {number + 1}")
+            context.in_unit(reading, entry.unit, entry.document, f"symbol {entry.symbol}, reading {number + 1}")
             for entry, number, reading in flat
         ]
-        places = [method_place(*entry.path, "readings", number, unit=entry.unit) for entry, number, _ in flat]
+        places = [entry.place("readings", number, unit=entry.unit) for entry, number, _ in flat]
         observed = table.given("value", "observation", "", nan_where_none(values), places)
         owner = np.repeat(np.arange(len(entries)), counts)
         mean = table.pick("mean", TABLE, "mean", owner)
@@ -154,12 +160,11 @@ def _estimate(
     context: Context, table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: np.ndarray
 ) -> Symbol:
     values = [
-        context.in_unit(entry.estimate, entry.unit, "method", f"symbol {entry.symbol}, estimate") for entry in entries
+        context.in_unit(entry.estimate, entry.unit, entry.document, f"symbol {entry.symbol}, estimate")
+        for entry in entries
     ]
     places = [
-        method_place(*entry.path, entry.estimate_key, unit=entry.unit)
-        if entry.estimate is not None and entry.estimate_key
-        else None
+        entry.place(entry.estimate_key, unit=entry.unit) if entry.estimate is not None and entry.estimate_key else None
         for entry in entries
     ]
     observed = np.array([entry.stated.readings is not None for entry in entries])
@@ -237,7 +242,7 @@ def _dof(table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: n
         reliabilities.append(stated.reliability)
         values.append(given or INFINITE_DOF)
         key = "pooled_dof" if stated.pooled_dof else "dof"
-        places.append(method_place(*entry.path, key) if given else None)
+        places.append(entry.place(key) if given else None)
         way.append(1 if stated.reliability else 2 if stated.readings is not None and not stated.pooled_s else 0)
     if not any(way):
         table.given("dof", "degrees of freedom", "", values, places)
@@ -248,7 +253,7 @@ def _dof(table: TableBuilder, entries: list[Entry], starts: np.ndarray, stops: n
         "relative uncertainty of u",
         "",
         nan_where_none(reliabilities),
-        [method_place(*entry.path, "reliability") if entry.stated.reliability else None for entry in entries],
+        [entry.place("reliability") if entry.stated.reliability else None for entry in entries],
     )
     ways: list[Operand] = [1 / (2 * reliability**2)]
     if 2 in way:

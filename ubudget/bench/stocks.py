@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder, nan_where_none
@@ -10,10 +10,14 @@ from ubudget.bench.context import Context
 from ubudget.bench.limits import certificate_on
 from ubudget.quantity.expression import Symbol
 from ubudget.quantity.graph import Place, Trait
+from ubudget.quantity.units import convert
+from ubudget.records.preparation_chains import Basis, basis_of
 from ubudget.records.register import Certificate, CertifiedValue, ReferenceMaterial
-from ubudget.records.run import Run
+from ubudget.records.run import Run, Stock
 
-STOCKS = "stocks"
+STOCKS, OTHER_STOCKS = "stocks", "stocks by the other basis"
+StockKey = tuple[str, str]
+"""Register item and analyte."""
 
 
 @dataclass(frozen=True)
@@ -45,51 +49,99 @@ def _calculates(run: Run, analyte: str) -> bool:
     return any(amount is not None and amount.value != 0 for amount in amounts)
 
 
-def build_stocks(context: Context, analytes: Sequence[str], unit: str) -> dict[str, int]:
-    """Table `stocks`: certified value and its u for each analyte with a stock; gives the row of each analyte."""
-    run = context.records.run
-    assert run is not None
-    rows = build_named_stocks(context, analytes, unit, ())
-    stocks = run.file.stocks
-    return {
-        analyte: rows[stocks[analyte].item, analyte]
-        for analyte in analytes
-        if analyte in stocks and (stocks[analyte].item, analyte) in rows
-    }
+@dataclass(frozen=True)
+class Stocks:
+    """Rows of the stock solutions by item and analyte: of contents in the unit wanted, and of the others.
+
+    Contents by mass where the unit is by volume, or the reverse, stand in a table of their own."""
+
+    own: Mapping[StockKey, int]
+    other: Mapping[StockKey, int]
+    assumed: Mapping[str, str]
+    """Analyte → item with which stated concentrations were calculated."""
+    other_basis: Basis
+    other_factor: float
+    """Contents of that table times g/mL are in the unit wanted but for this factor."""
+
+    def table(self, crossing: bool) -> str:
+        return OTHER_STOCKS if crossing else STOCKS
+
+    def row(self, item: str, analyte: str, crossing: bool = False) -> int:
+        return (self.other if crossing else self.own).get((item, analyte), -1)
+
+    def crosses(self, item: str, analyte: str) -> bool:
+        return (item, analyte) in self.other
+
+    def calculating(self, analyte: str) -> int:
+        """Row of the stock solution on whose scale stated concentrations of an analyte are."""
+        return self.row(self.assumed[analyte], analyte) if analyte in self.assumed else -1
 
 
-def build_named_stocks(
-    context: Context, analytes: Sequence[str], unit: str, named: Sequence[tuple[str, str]]
-) -> dict[tuple[str, str], int]:
-    """The same with further solutions named by item and analyte; gives the row of each item and analyte."""
+def build_stocks(context: Context, analytes: Sequence[str], unit: str, named: Sequence[StockKey] = ()) -> Stocks:
+    """Tables `stocks` and, where contents are of the other kind, `stocks by the other basis`: certified value and u.
+
+    The stock solutions that the run names for the analytes, and those `named` by item and analyte."""
     run = context.records.run
     assert run is not None
     stocks = {(stock.item, analyte): stock for analyte, stock in run.file.stocks.items() if analyte in analytes}
     ordered = sorted(stocks, key=lambda key: list(analytes).index(key[1]))
-    used = []
+    wanted = basis_of(unit) or "volume"
+    own: list[tuple[StockKey, CertifiedStock]] = []
+    other: list[tuple[StockKey, CertifiedStock]] = []
     for item, analyte in dict.fromkeys([*ordered, *named]):
         found = stock_of(context, item, analyte)
         if found:
-            used.append((analyte, stocks.get((item, analyte)), found))
-    table = TableBuilder(STOCKS, "Stock solutions behind the standards", len(used), context.shared)
-    table.label("item", "item", [found.item.id for _, _, found in used])
-    table.label("analyte", "analyte", [analyte for analyte, _, _ in used])
-    table.label("lot", "lot", [found.item.lot for _, _, found in used])
-    table.label("certificate", "certificate", [found.certificate.number for _, _, found in used])
+            crossing = basis_of(found.property.value.unit) not in (None, wanted)
+            (other if crossing else own).append(((item, analyte), found))
+    other_unit, factor = _other_unit(unit)
+    if own:
+        _build(context, STOCKS, "Stock solutions behind the standards", own, unit, stocks)
+    if other:
+        other_title = "Stock solutions and substances by mass" if wanted == "volume" else "Stock solutions by volume"
+        _build(context, OTHER_STOCKS, other_title, other, other_unit, {})
+    assumed = {analyte: stock.item for analyte, stock in run.file.stocks.items() if stock.calculated_with is not None}
+    return Stocks(
+        {key: row for row, (key, _) in enumerate(own)},
+        {key: row for row, (key, _) in enumerate(other)},
+        assumed,
+        "mass" if wanted == "volume" else "volume",
+        factor,
+    )
+
+
+def _other_unit(unit: str) -> tuple[str, float]:
+    """Unit of contents of the other kind, and the factor by which its number times kg/L differs from the unit."""
+    wanted = basis_of(unit) or "volume"
+    swaps = (("/L", "/kg"), ("/mL", "/g")) if wanted == "volume" else (("/kg", "/L"), ("/g", "/mL"))
+    for end, new in swaps:
+        if unit.endswith(end):
+            return unit.removesuffix(end) + new, 1.0
+    return ("mg/kg", convert(1.0, "mg/L", unit)) if wanted == "volume" else ("mg/L", convert(1.0, "mg/kg", unit))
+
+
+def _build(
+    context: Context,
+    name: str,
+    title: str,
+    used: Sequence[tuple[StockKey, CertifiedStock]],
+    unit: str,
+    stocks: Mapping[StockKey, Stock],
+) -> None:
+    run = context.records.run
+    assert run is not None
+    table = TableBuilder(name, title, len(used), context.shared)
+    table.label("item", "item", [found.item.id for _, found in used])
+    table.label("analyte", "analyte", [analyte for (_, analyte), _ in used])
+    table.label("lot", "lot", [found.item.lot for _, found in used])
+    table.label("certificate", "certificate", [found.certificate.number for _, found in used])
 
     def column(name: str, heading: str, key: str) -> None:
-        table.given(
-            name,
-            heading,
-            unit,
-            nan_where_none(
-                [
-                    context.in_unit(getattr(found.property, key), unit, "register", f"{found.item.id}, {key}")
-                    for _, _, found in used
-                ]
-            ),
-            [Place("register", (*found.path, key), unit) for _, _, found in used],
-        )
+        values = [
+            context.in_unit(getattr(found.property, key), unit, "register", f"{found.item.id}, {key}")
+            for _, found in used
+        ]
+        places = [Place("register", (*found.path, key), unit) for _, found in used]
+        table.given(name, heading, unit, nan_where_none(values), places)
 
     column("value", "certified value", "value")
     column("U", "certificate U", "U")
@@ -97,36 +149,31 @@ def build_named_stocks(
         "k",
         "k of the certificate",
         "",
-        [found.property.k for _, _, found in used],
-        [Place("register", (*found.path, "k")) for _, _, found in used],
+        [found.property.k for _, found in used],
+        [Place("register", (*found.path, "k")) for _, found in used],
     )
     table.formula("u", "standard uncertainty u", unit, Symbol("U") / Symbol("k"), "GUM 4.3.3")
-    if any(stock for _, stock, _ in used):
-        assumed = [
-            context.in_unit(stock.calculated_with if stock else None, unit, "run", f"stocks.{analyte}")
-            for analyte, stock, _ in used
+    assumed = [stocks[key].calculated_with if key in stocks else None for key, _ in used]
+    if any(assumed):
+        values = [
+            context.in_unit(amount, unit, "run", f"stocks.{analyte}")
+            for amount, ((_, analyte), _) in zip(assumed, used, strict=True)
         ]
         places = [
             # Open only where some concentration was calculated with it: zero and prepared standards were not.
-            Place("run", ("stocks", analyte, "calculated_with"), unit) if stock and _calculates(run, analyte) else None
-            for analyte, stock, _ in used
+            Place("run", ("stocks", analyte, "calculated_with"), unit) if amount and _calculates(run, analyte) else None
+            for amount, ((_, analyte), _) in zip(assumed, used, strict=True)
         ]
-        table.given("calculated with", "standards calculated with", unit, nan_where_none(assumed), places)
-    table.leaf(
-        "value",
-        "u",
-        [
-            Trait(
-                "c_stock",
-                "certified concentration of the stock solution",
-                "stock",
-                "B",
-                "normal",
-                f"{found.item.id}, lot {found.item.lot}: certificate {found.certificate.number}, "
-                f"{found.certificate.issuer}",
-            )
-            for _, _, found in used
-        ],
+        table.given("calculated with", "standards calculated with", unit, nan_where_none(values), places)
+    table.leaf("value", "u", [_trait(found) for _, found in used], members=[("stock", *key) for key, _ in used])
+    context.tables[name] = table.build()
+
+
+def _trait(found: CertifiedStock) -> Trait:
+    source = (
+        f"{found.item.id}, lot {found.item.lot}: certificate {found.certificate.number}, {found.certificate.issuer}"
     )
-    context.tables[STOCKS] = table.build()
-    return {(found.item.id, analyte): row for row, (analyte, _, found) in enumerate(used)}
+    words = "certified concentration of the stock solution"
+    if found.item.kind == "pure substance":
+        words = "certified content of the pure substance"
+    return Trait("c_stock", words, "stock", "B", "normal", source)

@@ -8,6 +8,7 @@ from functools import cached_property
 
 from ubudget.records.calibration import Calibration
 from ubudget.records.method import Method
+from ubudget.records.preparation import DilutionStep
 from ubudget.records.read_order import (
     calibration_of,
     check_label,
@@ -15,7 +16,7 @@ from ubudget.records.read_order import (
     measured_run,
     positions,
 )
-from ubudget.records.run import DilutionStep, Portion, Reading, Run
+from ubudget.records.run import Portion, Reading, Run
 
 Line = tuple[str, str]
 """Analyte and line."""
@@ -30,6 +31,15 @@ class Measured:
     reading: Reading
     position: int | None = None
     """Which reading of the drift check; other solutions are read once."""
+
+
+@dataclass(frozen=True)
+class PlacedStep:
+    """A dilution step, the row of the solutions table that states it, and its turn there."""
+
+    step: DilutionStep
+    row: int
+    turn: int
 
 
 @dataclass(frozen=True)
@@ -54,7 +64,7 @@ class Structure:
     measured: tuple[Measured, ...]
     """By line; blanks first, then in the order of the readings file."""
     solutions: tuple[str, ...]
-    steps: dict[str, tuple[DilutionStep, ...]]
+    steps: dict[str, tuple[PlacedStep, ...]]
     """All dilution steps from the portion's own solution to this one."""
     results: tuple[ResultRow, ...]
     positions: dict[str, int]
@@ -127,17 +137,18 @@ def _corrections(
     return at, tuple(internal), tuple(checks)
 
 
-def _chains(run: Run) -> tuple[dict[str, str], dict[str, tuple[DilutionStep, ...]]]:
+def _chains(run: Run) -> tuple[dict[str, str], dict[str, tuple[PlacedStep, ...]]]:
     """For each solution the portion's own solution it stems from, and its dilution steps."""
     origin = {portion.solution: portion.solution for portion in run.portions}
-    steps: dict[str, tuple[DilutionStep, ...]] = {portion.solution: () for portion in run.portions}
+    steps: dict[str, tuple[PlacedStep, ...]] = {portion.solution: () for portion in run.portions}
     waiting = list(run.solutions)
     while waiting:
         left = []
         for solution in waiting:
             if solution.source in origin:
                 origin[solution.label] = origin[solution.source]
-                steps[solution.label] = (*steps[solution.source], *solution.steps)
+                own = (PlacedStep(step, solution.row, turn) for turn, step in enumerate(solution.steps))
+                steps[solution.label] = (*steps[solution.source], *own)
             else:
                 left.append(solution)
         if len(left) == len(waiting):

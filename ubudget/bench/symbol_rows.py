@@ -34,6 +34,10 @@ class SymbolRows:
     addition_rows: dict[int, int] = field(default_factory=dict)
     """Row of the measured lines → row of the lines of standard additions."""
     preparation_rows: dict[str, int] = field(default_factory=dict)
+    density_rows: dict[tuple[str | int, ...], int] = field(default_factory=dict)
+    """Path of a density in its record → row of the stated inputs."""
+    stability_rows: dict[str, int] = field(default_factory=dict)
+    """Prepared standard of the register → row of the stated inputs."""
     ware_unit: str = "mL"
 
     def each(self, kind: type[Any]) -> list[tuple[str, Any]]:

@@ -14,7 +14,7 @@ from ubudget.bench.limits import Limits
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.ware import WARE
 from ubudget.quantity.expression import Expression, Number, Symbol
-from ubudget.quantity.graph import DETAIL, Trait
+from ubudget.quantity.graph import Trait
 
 FILLING, DELIVERY = "filling repeatability", "delivery repeatability"
 
@@ -43,29 +43,36 @@ def add_volume(
     reading: Symbol | None = None,
     temperature: TemperatureRows | None = None,
     own_calibration_mark: str = COUNTED,
+    uses: Sequence[Hashable] | None = None,
+    covered: Sequence[bool] | None = None,
 ) -> Symbol:
     """Volume column `symbol`. `ware` and `rows` give the piece of ware of each row, `reading` a burette's reading in
-    place of the ware's volume."""
+    place of the ware's volume. Rows with equal `uses` are one filling; each row is one of its own without it. A mark
+    other than counted holds for the rows that are `covered`, for all without it."""
+    held = [True] * len(ware) if covered is None else list(covered)
     base = reading or table.pick(f"volume of {symbol}", WARE, "volume", rows)
     calibration = f"{symbol}.calibration"
     u_calibration: Expression = table.pick(f"u of {calibration}", WARE, "u calibration", rows)
+    counts = None
     if own_calibration_mark != COUNTED:
         # Ware of a set is new at each use; where such scatter is covered elsewhere only numbered ware counts here.
-        numbered = table.given(
-            f"numbered {symbol}", "numbered (1 = yes)", "", [float(item.shared) for item in ware], rank=DETAIL
-        )
-        u_calibration = numbered * u_calibration
+        counts = [item.shared or not covered for item, covered in zip(ware, held, strict=True)]
     deviation = table.deviation(
         calibration,
         calibration,
         unit,
         u_calibration,
         [_calibration_trait(calibration, limits, group) for limits in ware],
-        members=[_member(limits, table.name, symbol, row) for row, limits in enumerate(ware)],
+        members=[
+            ("calibration", limits.key) if limits.shared else (*use, "calibration")
+            for limits, use in zip(ware, _uses(table, symbol, uses), strict=True)
+        ],
+        counts=counts,
     )
     total: Expression = base + deviation
     if any(limits.repeatability for limits in ware):
-        total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group)
+        names = _uses(table, symbol, uses)
+        total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group, names, held)
     if temperature is not None:
         rows = [temperature.deviation] * table.size
         expansion = table.pick(f"expansion of {symbol}", INPUTS, "estimate", [temperature.expansion] * table.size)
@@ -80,8 +87,11 @@ def add_volume(
     return table.formula(symbol, symbol, unit, total, "QUAM A1")
 
 
-def _member(limits: Limits, table: str, symbol: str, row: int) -> Hashable:
-    return ("calibration", limits.key) if limits.shared else (table, symbol, "calibration", row)
+def _uses(table: TableBuilder, symbol: str, uses: Sequence[Hashable] | None) -> list[tuple[Hashable, ...]]:
+    """Identity of the filling of each row."""
+    if uses is None:
+        return [(table.name, symbol, row) for row in range(table.size)]
+    return [("filling", use) for use in uses]
 
 
 def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
@@ -102,15 +112,17 @@ def _repeatability(
     mark: str,
     word: str,
     group: str,
+    uses: Sequence[tuple[Hashable, ...]],
+    held: Sequence[bool],
 ) -> Symbol:
     name = f"{symbol}.{word}"
-    counted = mark == COUNTED
+    counts = [mark == COUNTED or not covered for covered in held]
+    counted = any(counts)
     table.pick(f"u of {name}", WARE, "u repeatability", rows)
     table.pick(f"dof of {name}", WARE, "dof", rows)
     dof = None
     if counted and any(limits.repeatability_dof for limits in ware):
-        dof = f"ν of {name}"
-        table.formula(dof, dof, "", Symbol(f"dof of {name}"))
+        dof = table.dof_where(f"ν of {name}", Symbol(f"dof of {name}"), counts)
     traits = [
         Trait(
             name,
@@ -118,16 +130,19 @@ def _repeatability(
             group,
             "A",
             "normal",
-            f"{word} repeatability of {limits.key}" if counted else mark,
+            f"{word} repeatability of {limits.key}" if here else mark,
         )
-        for limits in ware
+        for limits, here in zip(ware, counts, strict=True)
     ]
+    u: Expression = Symbol(f"u of {name}") if counted else Number(0)
     return table.deviation(
         name,
         name,
         unit,
-        Symbol(f"u of {name}") if counted else Number(0),
+        u,
         traits,
         dof=dof,
+        members=[(*use, word) for use in uses],
+        counts=counts if counted else None,
         estimates=[("repeatability", limits.key) for limits in ware] if counted else None,
     )

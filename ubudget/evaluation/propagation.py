@@ -90,8 +90,6 @@ def _follow(draft: Draft, home: Table, name: str) -> list[Path]:
         onward = _onward(draft, home, symbol)
         if not onward:
             continue
-        if column.others:
-            raise NoDerivative(f"{name} in {home.name} is calculated in different ways by row")
         partial = _local_partial(draft, home, column, symbol)
         for path in onward:
             step = replace(path, sensitivity=tidy(partial * path.sensitivity))
@@ -128,8 +126,8 @@ def _picked(draft: Draft, home: Table, symbol: str, pick: Pick, path: Path) -> P
 
 
 def _local_partial(draft: Draft, home: Table, column: Formula, symbol: str) -> Expression:
-    partial = derivative(column.expression, symbol)
-    if isinstance(partial, (Number, Symbol)):
+    partial, *others = (derivative(way, symbol) for way in column.expressions)
+    if isinstance(partial, (Number, Symbol)) and all(other == partial for other in others):
         return partial
     return draft.add_column(
         home.name,
@@ -139,6 +137,8 @@ def _local_partial(draft: Draft, home: Table, column: Formula, symbol: str) -> E
             "",
             partial,
             "partial derivative, GUM 5.1.3",
+            tuple(others),
+            column.way,
         ),
     )
 

@@ -17,6 +17,8 @@ from ubudget.records.unit_comparison import in_unit
 Document = dict[str, Any] | CsvTable
 NO_REASON = "no reason given in the workbook"
 _TRAIL = ("include", "reason")
+_BY_DEFAULT = (("coverage", "probability"),)
+"""Fields that a record may leave to their default, and that a workbook shows nevertheless."""
 
 
 def apply_edits(
@@ -96,8 +98,13 @@ def _set_field(document: dict[str, Any], edit: Edit) -> str:
     if not edit.path:
         return "no place"
     holder: Any = document
-    for step in edit.path[:-1]:
-        holder = _inside(holder, step)
+    if edit.path in _BY_DEFAULT:
+        holder = document.setdefault(edit.path[0], {})
+        if isinstance(holder, dict):
+            holder.setdefault(edit.path[1], 0.0)
+    else:
+        for step in edit.path[:-1]:
+            holder = _inside(holder, step)
     last = edit.path[-1]
     fits_table = isinstance(holder, dict) and isinstance(last, str)
     fits_list = isinstance(holder, list) and isinstance(last, int) and 0 <= last < len(holder)

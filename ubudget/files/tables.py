@@ -11,11 +11,15 @@ from ubudget.files.csv_text import CsvTable, Heading, row_place
 from ubudget.files.fault_words import shown
 from ubudget.records.amount import Amount, parse_amount
 from ubudget.records.finding import Finding
-from ubudget.records.run import DilutionStep, Portion, Reading, Solution
+from ubudget.records.preparation import DilutionStep
+from ubudget.records.run import Portion, Reading, Solution
 
 PORTION_KINDS = ("sample", "blank", "reference material")
 _PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
-_SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports")
+_SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports", "balance")
+_SOLUTION_MASSES = ("aliquot_mass", "total_mass")
+_WEIGHED = "mass"
+"""Stands in a dilution for an aliquot or a solution that was weighed."""
 _READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
 _REPLICATE = re.compile(r"r([1-9][0-9]{0,3})")
 
@@ -76,7 +80,8 @@ def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list
 def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], list[Finding]]:
     """The table of further dilutions."""
     findings = list(_lacking(table, ("solution", "from", "dilution"), file))
-    findings.extend(_unknown_columns(table, _SOLUTION_COLUMNS, file))
+    masses = tuple(heading.text for heading in table.headings if heading.key in _SOLUTION_MASSES)
+    findings.extend(_unknown_columns(table, (*_SOLUTION_COLUMNS, *masses), file))
     solutions: list[Solution] = []
     if findings:
         return (), findings
@@ -89,20 +94,10 @@ def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], li
         ):
             if not table.cell(row, key):
                 findings.append(_empty(file, f"{place}, {key}", accepted))
-        steps = _steps(table.cell(row, "dilution"))
-        if steps is None:
-            findings.append(
-                Finding(
-                    "stop",
-                    file,
-                    f"{place}, dilution",
-                    shown(table.cell(row, "dilution")),
-                    "pipette > flask, steps separated by semicolons: P5-1 > F50-2; P5-1 > F50-3",
-                    "name the register items of each step",
-                )
-            )
+        steps, faults = _steps(table, row, file, place)
+        findings.extend(faults)
         reports = tuple(part.strip() for part in table.cell(row, "reports").split(";") if part.strip())
-        solutions.append(Solution(row, label, table.cell(row, "from"), steps or (), reports))
+        solutions.append(Solution(row, label, table.cell(row, "from"), steps, reports))
     return tuple(solutions), findings
 
 
@@ -166,14 +161,54 @@ def _columns(table: CsvTable, row: int, file: str, place: str) -> tuple[dict[str
     return columns, findings
 
 
-def _steps(text: str) -> tuple[DilutionStep, ...] | None:
-    steps = []
-    for part in text.split(";"):
-        names = [name.strip() for name in part.split(">")]
-        if len(names) != 2 or not all(names):
-            return None
-        steps.append(DilutionStep(*names))
-    return tuple(steps)
+def _steps(table: CsvTable, row: int, file: str, place: str) -> tuple[tuple[DilutionStep, ...], list[Finding]]:
+    """The steps of a row: `pipette > flask; …`, or one with `mass` for what was weighed."""
+    text = table.cell(row, "dilution")
+    parts = [[name.strip() for name in part.split(">")] for part in text.split(";")]
+    accepted = "pipette > flask, steps separated by semicolons: P5-1 > F50-2; P5-1 > F50-3"
+    if any(len(names) != 2 or not all(names) for names in parts):
+        remedy = "name the register items of each step"
+        return (), [Finding("stop", file, f"{place}, dilution", shown(text), accepted, remedy)]
+    weighed = {key: any(names[number] == _WEIGHED for names in parts) for number, key in enumerate(_SOLUTION_MASSES)}
+    if len(parts) > 1 and any(weighed.values()):
+        accepted = f"one step in a row where something was weighed: {_WEIGHED} > {_WEIGHED}"
+        remedy = "write the other steps as rows of their own"
+        return (), [Finding("stop", file, f"{place}, dilution", shown(text), accepted, remedy)]
+    findings: list[Finding] = []
+    masses = {key: _mass(table, row, key, weighed[key], file, place, findings) for key in _SOLUTION_MASSES}
+    balance = table.cell(row, "balance")
+    if bool(balance) != any(weighed.values()):
+        found = f"the balance {balance}, though nothing was weighed" if balance else "no balance, though it was weighed"
+        accepted, remedy = "a balance of the register beside what was weighed", "correct balance or dilution"
+        findings.append(Finding("stop", file, f"{place}, balance", found, accepted, remedy))
+    if findings:
+        return (), findings
+    if not any(weighed.values()):
+        return tuple(DilutionStep(aliquot, to) for aliquot, to in parts), []
+    aliquot, to = ("" if name == _WEIGHED else name for name in parts[0])
+    return (DilutionStep(aliquot, to, masses["aliquot_mass"], masses["total_mass"], balance),), []
+
+
+def _mass(
+    table: CsvTable, row: int, key: str, weighed: bool, file: str, place: str, findings: list[Finding]
+) -> Amount | None:
+    """The mass in a cell, wanted where the dilution says that it was weighed."""
+    at = next((number for number, heading in enumerate(table.headings) if heading.key == key), None)
+    cell = "" if at is None else table.rows[row][at].strip()
+    if bool(cell) != weighed:
+        found = f"{shown(cell)}, though the dilution names no {_WEIGHED} there" if cell else "no mass"
+        accepted, remedy = f"a mass where the dilution says {_WEIGHED}, in a column {key} [g]", "correct one of them"
+        findings.append(Finding("stop", file, f"{place}, {key}", found, accepted, remedy))
+        return None
+    if at is None or not cell:
+        return None
+    heading = table.headings[at]
+    value = _number(cell, heading, file, place, findings)
+    if value is not None and value <= 0:
+        accepted = "a number above zero"
+        findings.append(Finding("stop", file, f"{place}, {heading.text}", shown(cell), accepted, "correct the mass"))
+        return None
+    return None if value is None else Amount(value, heading.unit or "", f"{cell} {heading.unit or ''}".strip())
 
 
 def _reading_layout(table: CsvTable, replicates: Sequence[str], file: str) -> Iterator[Finding]:

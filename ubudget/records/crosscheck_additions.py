@@ -9,8 +9,10 @@ from ubudget.records.additions import Addition, StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_items import material_called
+from ubudget.records.crosscheck_preparation import density_findings, preparation_findings
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank
+from ubudget.records.preparation_chains import solutions_of
 from ubudget.records.records import Records
 from ubudget.records.run import Run
 from ubudget.records.run_index import RunIndex, index_of
@@ -36,6 +38,7 @@ def addition_findings(records: Records) -> list[Finding]:
         for findings in (
             _sample_solutions(records, run),
             _ware(records, run, symbol),
+            _prepared(records, run, symbol),
             _amounts(records, run, symbol),
             _standards(records, run, symbol),
             _scale(records, run, symbol),
@@ -102,6 +105,17 @@ def _ware(records: Records, run: Run, symbol: StandardAdditions) -> Iterator[Fin
             yield Finding("stop", records.file("run"), place, found, f"{wanted} alone", f"take {other} out")
 
 
+def _prepared(records: Records, run: Run, symbol: StandardAdditions) -> Iterator[Finding]:
+    """Standards prepared by steps, and the densities on their way to what is added."""
+    yield from preparation_findings(records)
+    solutions = solutions_of(records)
+    added = dict.fromkeys(addition.standard for addition in run.file.additions)
+    for label, analyte in ((label, analyte) for label in added for analyte in records.method.analytes):
+        chain = solutions.chain(label, analyte) if solutions.contains(label, analyte) else None
+        if chain is not None:
+            yield from density_findings(records, chain, analyte, symbol.unit)
+
+
 def _amounts(records: Records, run: Run, symbol: StandardAdditions) -> Iterator[Finding]:
     file, analytes = records.file("run"), records.method.analytes
     for place, addition in _numbered(run):
@@ -148,10 +162,10 @@ def _standards(records: Records, run: Run, symbol: StandardAdditions) -> Iterato
 def _values(records: Records, run: Run, item: str, analyte: str) -> list[Amount] | None:
     """Concentrations stated of what is added; None for an unknown item, which is another finding."""
     standard = next((standard for standard in run.file.standards if standard.label == item), None)
-    if standard is not None:
-        prepared = (standard.analytes or tuple(run.file.stocks)) if standard.steps else ()
-        amount = standard.concentration.get(analyte)
-        return [amount] if amount else [PREPARED] if analyte in prepared else []
+    solutions = solutions_of(records)
+    if standard is not None or item in solutions.prepared:
+        amount = standard.concentration.get(analyte) if standard else None
+        return [amount] if amount else [PREPARED] if solutions.contains(item, analyte) else []
     material = material_called(records, item)
     if material is None:
         return None

@@ -13,7 +13,6 @@ from ubudget.records.crosscheck_standards import (
     analytes_meant,
     analytes_read,
     nominal_level,
-    nominal_ratios,
     nominal_volumes,
     prepared_analytes,
     standard_findings,
@@ -21,6 +20,7 @@ from ubudget.records.crosscheck_standards import (
 )
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import Blank
+from ubudget.records.preparation_chains import nominal_factor
 from ubudget.records.read_order import measured_run
 from ubudget.records.records import Records
 from ubudget.records.run import Run
@@ -43,7 +43,7 @@ def calibration_findings(records: Records) -> list[Finding]:
         if not isinstance(calibration, Calibration):
             continue
         for findings in (
-            standard_findings(records, run),
+            standard_findings(records, run, calibration.unit),
             fit_findings(records, run, name, calibration),
             _concentrations(records, run, calibration),
             _levels(records, run, calibration),
@@ -79,7 +79,7 @@ def _concentrations(records: Records, run: Run, calibration: Calibration) -> Ite
     for number, standard in enumerate(run.file.standards, start=1):
         place = standard_place(number, standard)
         # A prepared standard without its stock is a finding of the preparation.
-        missing = read[standard.label] - set(standard.concentration) - set(prepared_analytes(standard, run))
+        missing = read[standard.label] - set(standard.concentration) - set(prepared_analytes(records, standard))
         for analyte in sorted(missing - analytes_meant(standard, run)):
             if standard.steps:
                 found, accepted = f"no {analyte} in analytes, which was read in it", "every analyte read in it"
@@ -148,7 +148,7 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
             continue
         if analyte not in run.file.stocks and not exact:
             accepted = "the stock solution of every analyte that is read on a curve"
-            remedy = f"add a table [stocks.{analyte}] with item and calculated_with"
+            remedy = f"add a table [stocks.{analyte}] with item, and calculated_with where concentrations are stated"
             yield Finding(severity, file, f"stock {analyte}", f"no stock of {analyte}", accepted, remedy)
     for analyte, stock in run.file.stocks.items():
         place = f"stock {analyte}"
@@ -175,13 +175,23 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
                 f"a certificate with a value of {analyte}, U and k",
                 "add the value or name another stock",
             )
-        for value in values:
-            given = stock.calculated_with
+        given = stock.calculated_with
+        if given is None and _calculates(run, analyte):
+            found, accepted = "no calculated_with, although concentrations are stated", "the concentration they rest on"
+            yield Finding("stop", file, place, found, accepted, 'add calculated_with, e.g. "1000 mg/L"')
+        for value in values if given is not None else ():
+            assert given is not None
             if in_unit(given.value, given.unit, value.value.unit) is None:
                 certified = value.value.text
                 found = f"{given.text}, which does not convert to the certified value's {certified}"
                 accepted = f"a concentration in {value.value.unit or '1'}"
                 yield Finding("stop", file, f"{place}, calculated_with", found, accepted, "correct the unit")
+
+
+def _calculates(run: Run, analyte: str) -> bool:
+    stated = [standard.concentration.get(analyte) for standard in run.file.standards]
+    stated += [addition.concentration.get(analyte) for addition in run.file.additions]
+    return any(amount is not None and amount.value != 0 for amount in stated)
 
 
 def _scatter(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
@@ -255,7 +265,8 @@ def _blank_dilutions(records: Records, run: Run) -> Iterator[Finding]:
         if (reading.solution, reading.analyte, reading.line) in replaced:
             continue
         steps = index.chain(reading.solution) or ()
-        ratios = tuple(ratio for solution in steps for ratio in nominal_ratios(nominals, solution.steps))
+        factors = [nominal_factor(nominals, step) for solution in steps for step in solution.steps]
+        ratios = tuple(float(f"{1 / factor:.9g}") for factor in factors if factor)
         chains[reading.analyte, reading.line].setdefault(ratios, reading.solution)
     for key, kinds in chains.items():
         if len(kinds) > 1:

@@ -157,6 +157,8 @@ def implied_effects(records: Records) -> dict[str, str]:
             implied["filling repeatability"] = "the method fills ware to its mark"
         elif isinstance(symbol, Dilution):
             implied["delivery repeatability"] = "the method dilutes"
+            if records.run and any(step.balance for solution in records.run.solutions for step in solution.steps):
+                implied["weighing repeatability"] = "dilutions were weighed"
         elif isinstance(symbol, Calibration):
             implied["reading scatter"] = "the method reads a calibration curve"
             if _propagates_preparation(records, symbol):

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ubudget.records.finding import Finding
+from ubudget.records.preparation import PreparedStandard
 from ubudget.records.records import Records
 from ubudget.records.register import VOLUMETRIC, Equipment, ReferenceMaterial
 from ubudget.records.volume import Volume
 from ubudget.records.weighing import Weighing
 
 DELIVERS = frozenset({"pipette", "piston pipette", "burette"})
+BALANCES = frozenset({"balance"})
 RECEIVES = frozenset({"flask", "cylinder", "tube"})
 STOCKS = frozenset({"stock solution", "pure substance"})
 MATERIALS = frozenset({"matrix reference material"})
@@ -26,9 +28,10 @@ def _register(records: Records) -> Iterator[Finding]:
         return
     file = records.file("register")
     seen: set[str] = set()
-    tables: tuple[tuple[str, tuple[Equipment | ReferenceMaterial, ...]], ...] = (
+    tables: tuple[tuple[str, tuple[Equipment | ReferenceMaterial | PreparedStandard, ...]], ...] = (
         ("equipment", records.register.equipment),
         ("reference_material", records.register.reference_materials),
+        ("prepared_standard", records.register.prepared_standards),
     )
     for table, items in tables:
         for number, item in enumerate(items, start=1):
@@ -68,6 +71,7 @@ def _named(records: Records) -> Iterator[Finding]:
     for analyte, stock in run.file.stocks.items():
         yield from _item(stock.item, STOCKS, kinds, records.file("run"), f"stock {analyte}, item")
     standards = {standard.label for standard in run.file.standards}
+    standards |= {item.id for item in records.register.prepared_standards} if records.register else set()
     for number, addition in enumerate(run.file.additions, start=1):
         place = f"addition {number} ({addition.solution})"
         named = [("pipette", addition.pipette, DELIVERS), ("flask", addition.flask, RECEIVES)]
@@ -94,8 +98,9 @@ def _named(records: Records) -> Iterator[Finding]:
     for solution in run.solutions:
         place = f"row {solution.row + 1} ({solution.label}), dilution"
         for step in solution.steps:
-            yield from _item(step.aliquot, DELIVERS, kinds, records.file("solutions"), place)
-            yield from _item(step.to, RECEIVES, kinds, records.file("solutions"), place)
+            for item, accepted in ((step.aliquot, DELIVERS), (step.to, RECEIVES), (step.balance, BALANCES)):
+                if item:
+                    yield from _item(item, accepted, kinds, records.file("solutions"), place)
 
 
 def _kinds(records: Records) -> dict[str, str]:

@@ -1,26 +1,29 @@
-"""Standards by preparation: what each is made from, with which ware, and what it then contains."""
+"""Standards of a run: each stated or prepared, and containing what is read in it."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
-from math import prod
+from collections.abc import Iterator, Mapping
 
 from ubudget.records.amount import Amount
-from ubudget.records.crosscheck_items import DELIVERS, RECEIVES
+from ubudget.records.crosscheck_preparation import density_findings, preparation_findings
 from ubudget.records.finding import Finding
+from ubudget.records.preparation_chains import Solutions, basis_of, made_basis, nominal_factor, solutions_of
 from ubudget.records.records import Records
-from ubudget.records.run import DilutionStep, Run, Standard
+from ubudget.records.run import Run, Standard
 from ubudget.records.unit_comparison import in_unit
 
+CONTENT = {"volume": "mg/L", "mass": "mg/kg"}
+"""Units in which nominal contents are compared."""
 
-def standard_findings(records: Records, run: Run) -> list[Finding]:
-    """What the preparation of the standards lacks, whatever curve they serve."""
+
+def standard_findings(records: Records, run: Run, unit: str) -> list[Finding]:
+    """What the standards lack, whatever curve they serve; `unit` is that of their concentrations."""
     return [
         *_statements(records, run),
-        *_sources(records, run),
-        *_ware(records, run),
+        *preparation_findings(records),
         *_contents(records, run),
+        *_densities(records, run, unit),
     ]
 
 
@@ -28,9 +31,12 @@ def standard_place(number: int, standard: Standard) -> str:
     return f"standard {number} ({standard.label})"
 
 
-def prepared_analytes(standard: Standard, run: Run) -> tuple[str, ...]:
-    """What a standard made by steps contains: what it names, or every analyte with a stock solution."""
-    return (standard.analytes or tuple(run.file.stocks)) if standard.steps else ()
+def prepared_analytes(records: Records, standard: Standard) -> tuple[str, ...]:
+    """Analytes of the method that a standard made by steps contains."""
+    if not standard.steps:
+        return ()
+    solutions = solutions_of(records)
+    return tuple(analyte for analyte in records.method.analytes if solutions.contains(standard.label, analyte))
 
 
 def analytes_read(run: Run) -> Mapping[str, set[str]]:
@@ -46,31 +52,10 @@ def analytes_meant(standard: Standard, run: Run) -> set[str]:
     return (set(standard.analytes) or analytes_read(run)[standard.label]) if standard.steps else set()
 
 
-def preparation_chain(standard: Standard, run: Run) -> tuple[Standard, ...] | None:
-    """Standards from the one made from the stock solution to this one; `None` where the chain breaks or closes."""
-    by_label = {other.label: other for other in run.file.standards}
-    chain = [standard]
-    while chain[-1].source:
-        before = by_label.get(chain[-1].source)
-        if before is None or before in chain:
-            return None
-        chain.append(before)
-    return tuple(reversed(chain))
-
-
 def nominal_volumes(records: Records) -> dict[str, Amount]:
     """Nominal volume of every piece of ware."""
     items = records.register.equipment if records.register else ()
     return {item.id: item.nominal for item in items if item.nominal is not None}
-
-
-def nominal_ratios(nominals: Mapping[str, Amount], steps: Iterable[DilutionStep]) -> Iterator[float]:
-    """Nominal dilution of each step, flask / aliquot; an item without nominal volume is another finding."""
-    for step in steps:
-        aliquot, flask = nominals.get(step.aliquot), nominals.get(step.to)
-        delivered = in_unit(aliquot.value, aliquot.unit, flask.unit) if aliquot and flask else None
-        if flask and delivered:
-            yield round(flask.value / delivered, 9)
 
 
 def nominal_level(records: Records, run: Run, standard: Standard, analyte: str, unit: str) -> float | str | None:
@@ -82,15 +67,32 @@ def nominal_level(records: Records, run: Run, standard: Standard, analyte: str, 
     if stated is not None:
         level = in_unit(stated.value, stated.unit, unit)
         return stated.value if level is None else level
-    if analyte not in prepared_analytes(standard, run):
+    solutions = solutions_of(records)
+    if not standard.steps or not solutions.contains(standard.label, analyte):
         return None
-    stock, chain = run.file.stocks.get(analyte), preparation_chain(standard, run)
-    assumed = in_unit(stock.calculated_with.value, stock.calculated_with.unit, unit) if stock else None
-    if assumed is None or chain is None:
-        return standard.label
-    steps = [step for link in chain for step in link.steps]
-    ratios = list(nominal_ratios(nominal_volumes(records), steps))
-    return float(f"{assumed / prod(ratios):.9g}") if len(ratios) == len(steps) else standard.label
+    level = _prepared_level(records, run, solutions, standard.label, analyte, unit)
+    return standard.label if level is None else float(f"{level:.9g}")
+
+
+def _prepared_level(
+    records: Records, run: Run, solutions: Solutions, label: str, analyte: str, unit: str
+) -> float | None:
+    chain, wanted = solutions.chain(label, analyte), basis_of(unit)
+    if chain is None or wanted is None:
+        return None
+    stock = run.file.stocks.get(analyte)
+    calculated = stock.calculated_with if stock and stock.item == chain.stock else None
+    content = calculated or solutions.certified(chain.stock, analyte)
+    source = basis_of(content.unit) if content else None
+    level = in_unit(content.value, content.unit, CONTENT[source]) if content and source else None
+    volumes = nominal_volumes(records)
+    for step in (step for link in chain.links for step in link.steps):
+        if source is None or level is None:
+            return None
+        made = made_basis(step, wanted)
+        factor = nominal_factor(volumes, step, source, made)
+        level, source = (None if factor is None else level * factor), made
+    return None if level is None or source != wanted else in_unit(level, CONTENT[wanted], unit)
 
 
 def _statements(records: Records, run: Run) -> Iterator[Finding]:
@@ -117,75 +119,45 @@ def _statements(records: Records, run: Run) -> Iterator[Finding]:
             yield Finding("stop", file, f"{place}, analytes", "analytes without a step", accepted, "take analytes out")
 
 
-def _sources(records: Records, run: Run) -> Iterator[Finding]:
-    """A standard is taken from another prepared one, and no standard from itself."""
-    file = records.file("run")
-    by_label = {standard.label: standard for standard in run.file.standards}
-    accepted = "another standard that was prepared by steps"
-    for number, standard in enumerate(run.file.standards, start=1):
-        if not standard.source or not standard.steps:
-            continue
-        place = f"{standard_place(number, standard)}, from"
-        before = by_label.get(standard.source)
-        if before is None:
-            found = f"the unknown standard {standard.source}"
-            yield Finding("stop", file, place, found, accepted, "correct the label, or take from out for the stock")
-        elif _circular(by_label, standard):
-            found = f"a circle: {standard.label} is made from itself"
-            yield Finding("stop", file, place, found, accepted, "correct the label")
-        elif not before.steps:
-            found = f"{before.label}, which is stated and not prepared"
-            yield Finding("stop", file, place, found, accepted, "give its steps, or name it as the stock")
-
-
-def _circular(by_label: Mapping[str, Standard], standard: Standard) -> bool:
-    """Whether a standard stands in the chain of what it is made from; a circle further back is told there."""
-    seen: set[str] = set()
-    label = standard.source
-    while label in by_label and label not in seen:
-        if label == standard.label:
-            return True
-        seen.add(label)
-        label = by_label[label].source
-    return False
-
-
-def _ware(records: Records, run: Run) -> Iterator[Finding]:
-    """Pipettes and flasks of the register."""
-    kinds = {item.id: item.kind for item in records.register.equipment} if records.register else {}
-    file = records.file("run")
-    for number, standard in enumerate(run.file.standards, start=1):
-        for turn, step in enumerate(standard.steps, start=1):
-            place = f"{standard_place(number, standard)}, step {turn}"
-            for key, item, wanted in (("aliquot", step.aliquot, DELIVERS), ("to", step.to, RECEIVES)):
-                accepted = f"a {' or '.join(sorted(wanted))} of the register"
-                if item not in kinds:
-                    found, remedy = f"{item}, which is not in the register's equipment", "add it or correct its name"
-                    yield Finding("stop", file, f"{place}, {key}", found, accepted, remedy)
-                elif kinds[item] not in wanted:
-                    found = f"{item}, which is a {kinds[item]}"
-                    yield Finding("stop", file, f"{place}, {key}", found, accepted, "name the right item")
-
-
 def _contents(records: Records, run: Run) -> Iterator[Finding]:
     """What a prepared standard contains comes from a stock solution, by way of the standard it is taken from."""
     file = records.file("run")
     known = records.method.analytes
-    by_label = {standard.label: standard for standard in run.file.standards}
+    solutions = solutions_of(records)
     for number, standard in enumerate(run.file.standards, start=1):
         place = f"{standard_place(number, standard)}, analytes"
-        before = by_label.get(standard.source)
+        links = solutions.links(standard.label) if standard.steps else None
+        if links is None:
+            continue
+        first = links[0].source
         for analyte in sorted(analytes_meant(standard, run)):
             if analyte not in known:
                 if analyte in standard.analytes:
                     accepted = f"the analytes of the method: {', '.join(known) or 'none yet'}"
                     found = f"the unknown analyte {analyte}"
                     yield Finding("stop", file, place, found, accepted, "correct the analyte")
-            elif analyte not in run.file.stocks:
+            elif not first and analyte not in run.file.stocks:
                 found, accepted = f"{analyte}, of which no stock solution is named", "a stock solution of each analyte"
-                remedy = f"add a table [stocks.{analyte}] with item and calculated_with"
+                remedy = f"add a table [stocks.{analyte}] with item"
                 yield Finding("stop", file, place, found, accepted, remedy)
-            elif before is not None and before.steps and analyte not in prepared_analytes(before, run):
-                found = f"{analyte}, which {before.label} does not contain"
-                accepted = f"analytes of the standard it is taken from: {', '.join(prepared_analytes(before, run))}"
+            elif standard.source in solutions.prepared and not solutions.contains(standard.source, analyte):
+                found = f"{analyte}, which {standard.source} does not contain"
+                held = ", ".join(each for each in known if solutions.contains(standard.source, each)) or "none"
+                accepted = f"analytes of the standard it is taken from: {held}"
                 yield Finding("stop", file, place, found, accepted, "correct analytes here or there")
+            elif first in solutions.materials and solutions.certified(first, analyte) is None:
+                found, accepted = f"{analyte}, of which {first} has no certified value", "a certificate with its value"
+                yield Finding("stop", file, place, found, accepted, "add the value, or correct analytes")
+
+
+def _densities(records: Records, run: Run, unit: str) -> Iterator[Finding]:
+    """Densities that the standards which are read need on their way from the stock solution."""
+    solutions, read = solutions_of(records), analytes_read(run)
+    told: set[Finding] = set()
+    for standard in run.file.standards:
+        for analyte in sorted(read[standard.label] & set(records.method.analytes)) if standard.steps else ():
+            chain = solutions.chain(standard.label, analyte)
+            for finding in density_findings(records, chain, analyte, unit) if chain else ():
+                if finding not in told:
+                    told.add(finding)
+                    yield finding

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.preparation import PreparedStandard
 from ubudget.records.stated import Positive
 from ubudget.records.strict import STRICT
 
@@ -110,3 +111,4 @@ class Register:
     date: dt.date
     equipment: Annotated[tuple[Equipment, ...], Field(strict=False)] = ()
     reference_materials: Annotated[tuple[ReferenceMaterial, ...], Field(strict=False, alias="reference_material")] = ()
+    prepared_standards: Annotated[tuple[PreparedStandard, ...], Field(strict=False, alias="prepared_standard")] = ()

@@ -10,6 +10,7 @@ from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import Addition
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.preparation import DilutionStep, Steps
 from ubudget.records.strict import STRICT
 
 
@@ -23,23 +24,15 @@ class Dates:
     measurement: dt.date | None = None
 
 
-@dataclass(frozen=True, config=STRICT)
-class DilutionStep:
-    aliquot: str
-    """Register item of the pipette."""
-    to: str
-    """Register item of the flask."""
-
-
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Standard:
     """A calibration standard: its concentrations as calculated from the stock solutions, or how it was prepared.
 
-    Prepared from the stock solutions, or from another standard (`from`), by steps of pipette and flask."""
+    Prepared from the stock solutions, or from another standard or item of the register (`from`), by steps."""
 
     label: str
     concentration: dict[str, NonNegativeAmount] = Field(default_factory=dict)
-    steps: Annotated[tuple[DilutionStep, ...], Field(strict=False, alias="step")] = ()
+    steps: Steps = ()
     source: Annotated[str, Field(alias="from")] = ""
     analytes: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """What a prepared standard contains; empty: every analyte with a stock solution."""
@@ -47,10 +40,10 @@ class Standard:
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Stock:
-    """The stock solution behind an analyte's standards and the concentration they were calculated with."""
+    """The stock solution behind an analyte's standards, and the concentration that stated ones were calculated with."""
 
     item: str
-    calculated_with: PositiveAmount
+    calculated_with: PositiveAmount | None = None
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)

@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.amount import NonNegativeAmount, PositiveAmount
+from ubudget.records.preparation import Density
 from ubudget.records.stated import Positive
 from ubudget.records.strict import STRICT
 from ubudget.records.temperature import Temperature
@@ -37,9 +38,13 @@ class Volume:
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Dilution:
-    """Dilution factor of the measured solution: product over its steps of flask volume / aliquot volume."""
+    """Dilution factor of the measured solution: product over its steps of what was made / aliquot."""
 
     operation: Literal["dilution"]
     quantity: str
     of: Literal["sample", "blank"] = "sample"
     temperature: Temperature | None = None
+    density: Density | None = None
+    """Of the solutions diluted, where they were weighed and concentrations are by volume, or the reverse."""
+    density_made: Density | None = None
+    """Of the solutions made."""
