@@ -83,6 +83,10 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
     "balances": (EQUIPMENT, "Limits and certified values that enter the results. Half-widths are ±."),
+    "repeatability by load": (EQUIPMENT, ""),
+    "check weighings": (EQUIPMENT, ""),
+    "weights": (EQUIPMENT, ""),
+    "minimum masses": (EQUIPMENT, ""),
     "ware": (EQUIPMENT, ""),
     "inputs": (INPUTS, "Estimates and uncertainties that the method states, and how each was stated."),
     "observations": (INPUTS, ""),
@@ -99,7 +103,8 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         "One row a result: c(x) = sensitivity coefficient, c·u(x) = contribution, u = root of the sum of squares.",
     ),
 }
-_DILUTIONS = ("dilution steps of ", "dilutions of ")
+_DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
+"""Tables named after a symbol, behind the portions."""
 _ITEMS, _STEPS = " by item: ", "fit step "
 _ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
 """Table of fits → the table behind which its tables of items stand."""
