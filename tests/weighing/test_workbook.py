@@ -57,7 +57,8 @@ RUNS = {
 }
 Books = dict[str, tuple[Written, Path]]
 MINIMUM_CELLS = ("factor of s", "requirement, relative", "safety factor")
-"""Only the comparison of the net mass rests on them, and no figure of a result."""
+"""Only the comparison of the net mass rests on them, and no figure of a result. (The share of u² of carbon dioxide is
+below 1e-13, less than a float shows.)"""
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +97,8 @@ def test_every_open_number_moves_the_results_as_the_library_says(name: str, book
         ((_, numbers),) = found.items()
         after = [float(str(numbers[address])) for address in addresses]
         moved = any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True))
-        assert moved or cell.heading in MINIMUM_CELLS, (cell.sheet, cell.address, cell.heading)
+        unseen = cell.heading in MINIMUM_CELLS or cell.origin.path[3:] == ("carbon_dioxide", "u")
+        assert moved or unseen, (cell.sheet, cell.address, cell.heading)
         library = edited(example.records, [as_edit(cell, another(cell))])
         again = Written(example.records, library, example.book).result_numbers()
         assert not [1 for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (cell.sheet, cell.address)
