@@ -151,7 +151,7 @@ def weighing_run(
     more: str = "",
     **changed: str,
 ) -> Path:
-    """The run in `folder`: lines of the weighing symbol, of its balance, further items, further tables of the symbol."""
+    """The run in `folder`: lines of the weighing symbol and of its balance, further items and tables."""
     weighing = WEIGHING.replace(DIFFERENCE, form) + more + "\n"
     own = BALANCE[: BALANCE.index("resolution")] + balance + register + "\n"
     assert weighing != WEIGHING or form == DIFFERENCE
