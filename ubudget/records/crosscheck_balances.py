@@ -44,7 +44,17 @@ SINGLE = (
     "adjustment_drift",
 )
 """Components that U in use of a certificate holds (EURAMET cg-18, 7.4 and 7.5)."""
-ONLY_BALANCES = tuple(key for key in (*UNITS, "repeatability_at", "check_weighings") if key != "repeatability")
+ONLY_BALANCES = (
+    "linearity",
+    "resolution_at_zero",
+    "repeatability_at",
+    "check_weighings",
+    "eccentricity",
+    "eccentricity_load",
+    "temperature_coefficient",
+    "temperature_half_range",
+    "adjustment_drift",
+)
 
 
 def balance_findings(records: Records) -> list[Finding]:
@@ -192,7 +202,7 @@ class _Check:
         keys += ["check_weight"] if item.check_weight else []
         keys += ["in_use"] if any(certificate.in_use for certificate in item.certificates) else []
         if keys:
-            found = f"{', '.join(keys)} of a {item.kind}: nothing uses it"
+            found = f"{', '.join(keys)} with the kind {item.kind}, where nothing uses it"
             yield self.finding("", found, "such entries with a balance", "take them away", "attend")
 
     # -- weights ----------------------------------------------------------------------------------------------------
@@ -206,7 +216,7 @@ class _Check:
             return
         key = "accuracy_class"
         if item.kind != "weight":
-            found = f"an accuracy_class of a {item.kind}"
+            found = f"an accuracy_class with the kind {item.kind}"
             yield self.finding(key, found, "a class of OIML R 111, of a weight", "take it away")
         elif item.accuracy_class not in CLASSES:
             yield self.finding(key, f"the class {item.accuracy_class}", ", ".join(CLASSES), "correct the class")
