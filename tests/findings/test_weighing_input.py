@@ -170,7 +170,10 @@ BAD = {
         balance(CHECKED, register=WEIGHT + 'tolerance = "0.1 mg"\n'), "stop", "equipment 2", "together|one of them"
     ),
     "class of a balance": Bad(
-        balance(SIMPLE + 'accuracy_class = "E2"\n'), "stop", f"{B}, accuracy_class", "an accuracy_class with the kind balance"
+        balance(SIMPLE + 'accuracy_class = "E2"\n'),
+        "stop",
+        f"{B}, accuracy_class",
+        "an accuracy_class with the kind balance",
     ),
     # form
     "net under by difference": Bad(
@@ -294,6 +297,18 @@ BAD = {
     ),
     "rule without resolution": Bad(
         {"more": USP, "balance": 'repeatability = "0.1 mg"\n'}, "stop", M, "without resolution"
+    ),
+    "U in use of a certificate after the run": Bad(
+        {"more": CG18, "balance": SIMPLE + CERTIFICATE.replace("issued = 2025", "issued = 2026") + IN_USE},
+        "stop",
+        f"{M}, minimum",
+        "without U in use",
+    ),
+    "negative net mass in the method": Bad(
+        {"form": 'reading = "direct"\nnet = "-0.5 g"\n', "samples": NET_SAMPLES},
+        "stop",
+        f"{M}, net",
+        "a net mass of -0.5 g",
     ),
     "rule without U in use": Bad({"more": CG18}, "stop", f"{M}, minimum", "without U in use"),
     "requirement that no mass meets": Bad(

@@ -130,7 +130,7 @@ def _calculated_density(table: TableBuilder, symbol: str, buoyancy: Buoyancy, ro
         clause = "OIML R 111-1:2004, E.3"
     else:
         T = table.formula("T", "T", "K", t + air.KELVIN)
-        p_pa = table.formula("p in Pa", "p in Pa", "Pa", 100 * p)
+        p_pa = table.formula("p_Pa", "p in Pa", "Pa", 100 * p)
         carbon: Expression = Number(air.CARBON_DIOXIDE)
         if "carbon_dioxide" in rows:
             carbon = _quantity(table, "carbon_dioxide", rows)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime as dt
+from collections.abc import Iterator, Sequence
 
 from ubudget.records.amount import Amount
 from ubudget.records.balance import BalanceLimits
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.records import Records
-from ubudget.records.register import Equipment
+from ubudget.records.register import Certificate, Equipment
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.weighing import Minimum, Weighing
 from ubudget.records.weight_classes import CLASSES, nominal_masses, nominals_text
@@ -63,7 +64,7 @@ def balance_findings(records: Records) -> list[Finding]:
     found: list[Finding] = []
     for number, item in enumerate(records.register.equipment if records.register else (), start=1):
         place = f"equipment {number} ({item.id})"
-        check = _Check(records.file("register"), place, weights)
+        check = _Check(records.file("register"), place, weights, day_of(records))
         found += check.weight(item)
         if item.kind == "balance":
             found += [*check.limits(item), *check.certificates(item, _rules(records, item.id))]
@@ -71,7 +72,7 @@ def balance_findings(records: Records) -> list[Finding]:
             found += check.stray(item)
     for name, symbol in records.method.symbols.items():
         if isinstance(symbol, Weighing):
-            found += _Check(records.file("method"), f"symbol {name}", weights).limits(symbol)
+            found += _Check(records.file("method"), f"symbol {name}", weights, day_of(records)).limits(symbol)
     return found
 
 
@@ -83,6 +84,17 @@ def _rules(records: Records, balance: str) -> list[Minimum]:
     ]
 
 
+def day_of(records: Records) -> dt.date | None:
+    """The day of the run, by which a certificate must be issued."""
+    return records.run.file.run.date if records.run else None
+
+
+def newest(certificates: Sequence[Certificate], day: dt.date | None) -> Certificate | None:
+    """The certificate that holds on the day: the newest that was issued by then."""
+    issued = [certificate for certificate in certificates if day is None or certificate.issued <= day]
+    return max(issued, key=lambda certificate: certificate.issued) if issued else None
+
+
 def states(limits: BalanceLimits, key: str) -> bool:
     """Whether a component is stated."""
     return getattr(limits, key) not in (None, (), "")
@@ -91,8 +103,11 @@ def states(limits: BalanceLimits, key: str) -> bool:
 class _Check:
     """Checks of one item or symbol, which `place` names."""
 
-    def __init__(self, file: str, place: str, items: dict[str, Equipment]) -> None:
-        self.file, self.place, self.items = file, place, items
+    def __init__(self, file: str, place: str, items: dict[str, Equipment], day: dt.date | None) -> None:
+        self.file, self.place, self.items, self.day = file, place, items, day
+
+    def holding(self, item: Equipment) -> Certificate | None:
+        return newest(item.certificates, self.day)
 
     def finding(self, key: str, found: str, accepted: str, remedy: str, severity: Severity = "stop") -> Finding:
         return Finding(severity, self.file, f"{self.place}, {key}" if key else self.place, found, accepted, remedy)
@@ -151,7 +166,8 @@ class _Check:
             found = f"{stated.check_weight}, {what}"
             yield self.finding(key, found, "a weight of the register", "add the weight or correct its name")
             return
-        certified = any(certificate.properties for certificate in weight.certificates)
+        certificate = self.holding(weight)
+        certified = certificate is not None and bool(certificate.properties)
         if weight.nominal is None and not certified:
             yield self.finding(key, f"{weight.id}, which has no mass", "a weight with nominal", "add nominal to it")
         elif not (weight.accuracy_class or weight.tolerance or certified):
@@ -180,7 +196,8 @@ class _Check:
                 accepted = "in_use, or property"
                 yield self.finding(key, found, accepted, "take away the property or in_use", "attend")
         certified = any(certificate.properties for certificate in item.certificates)
-        if any(certificate.in_use for certificate in item.certificates):
+        holding = self.holding(item)
+        if holding is not None and holding.in_use is not None:
             needed = {"resolution", "repeatability"} if any(rule.rule == "USP <41>" for rule in rules) else set()
             if needed and not states(item, "repeatability"):
                 needed |= {"repeatability_at", "check_weighings"}

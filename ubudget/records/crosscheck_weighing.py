@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from ubudget.records.amount import Amount
 from ubudget.records.balance import BalanceLimits
 from ubudget.records.buoyancy import AIR_UNITS, CONDITIONS, Buoyancy
-from ubudget.records.crosscheck_balances import states
+from ubudget.records.crosscheck_balances import day_of, newest, states
 from ubudget.records.crosscheck_run import portion_place
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.records import Records
@@ -23,6 +23,9 @@ RANGES = {
 """Where each formula for the density of air holds, degC, hPa, %: CIPM-2007, section 3; EURAMET cg-18, Appendix A1."""
 OWN_LIMITS = ("resolution", "linearity", "repeatability", "repeatability_at", "check_weighings", "eccentricity")
 PARAMETERS = {"USP <41>": ("factor", "requirement"), "EURAMET cg-18": ("requirement", "safety_factor")}
+ABOVE_TARE = ("gross above tare", "check whether the two were exchanged")
+ABOVE_ZERO = ("a net mass above zero", "check the reading")
+"""Accepted and remedy of a mass that is none."""
 _STATED = "u; U with k; half_width with distribution; readings; or exact = true"
 
 
@@ -49,8 +52,9 @@ class _Weighing:
             yield from self._buoyancy(self.symbol.buoyancy)
         if self.symbol.minimum is not None:
             yield from self._minimum(self.symbol.minimum)
+        yield from self._stated_masses()
         if self.records.run is not None:
-            yield from self._net_masses(self.records.run)
+            yield from self._portion_masses(self.records.run)
 
     def finding(self, key: str, found: str, accepted: str, remedy: str, severity: Severity = "stop") -> Finding:
         place = f"symbol {self.name}, {key}" if key else f"symbol {self.name}"
@@ -58,7 +62,9 @@ class _Weighing:
 
     @property
     def in_use(self) -> bool:
-        return self.item is not None and any(certificate.in_use for certificate in self.item.certificates)
+        """Whether the certificate that holds on the day states U in use."""
+        certificate = newest(self.item.certificates, day_of(self.records)) if self.item else None
+        return certificate is not None and certificate.in_use is not None
 
     # -- form and uncertainty ---------------------------------------------------------------------------------------
 
@@ -232,30 +238,33 @@ class _Weighing:
 
     # -- net masses -------------------------------------------------------------------------------------------------
 
-    def _net_masses(self, run: Run) -> Iterator[Finding]:
-        """Masses above zero, in the method and in the samples table."""
-        symbol = self.symbol
-        samples = self.records.file("samples")
-        if symbol.reading == BY_DIFFERENCE:
-            accepted, remedy = "gross above tare", "check whether the two were exchanged"
-            if symbol.tare is not None and symbol.gross is not None and not _above(symbol.gross, symbol.tare):
-                found = f"gross {symbol.gross.text} and tare {symbol.tare.text}: no mass above zero"
-                yield self.finding("", found, accepted, remedy)
-            for portion in run.portions:
-                tare, gross = portion.columns.get(symbol.tare_column), portion.columns.get(symbol.gross_column)
-                if isinstance(tare, Amount) and isinstance(gross, Amount) and not _above(gross, tare):
-                    found = f"gross {gross.text} and tare {tare.text}: no mass above zero"
-                    place = f"{portion_place(portion)}, {symbol.gross_column}"
-                    yield Finding("stop", samples, place, found, accepted, remedy)
-            return
-        accepted, remedy = "a net mass above zero", "check the reading"
-        if symbol.net is not None and symbol.net.value <= 0:
-            yield self.finding("net", f"a net mass of {symbol.net.text}", accepted, remedy)
+    def _stated_masses(self) -> Iterator[Finding]:
+        """Readings of the method: a mass above zero."""
+        tare, gross, net = self.symbol.tare, self.symbol.gross, self.symbol.net
+        if self.symbol.reading == BY_DIFFERENCE:
+            if tare is not None and gross is not None and not _above(gross, tare):
+                yield self.finding("", _exchanged(gross, tare), *ABOVE_TARE)
+        elif net is not None and net.value <= 0:
+            yield self.finding("net", f"a net mass of {net.text}", *ABOVE_ZERO)
+
+    def _portion_masses(self, run: Run) -> Iterator[Finding]:
+        """Readings of the samples table: masses above zero."""
+        symbol, samples = self.symbol, self.records.file("samples")
         for portion in run.portions:
-            net = portion.columns.get(symbol.net_column)
-            if isinstance(net, Amount) and net.value <= 0:
+            tare, gross, net = (
+                portion.columns.get(column) for column in (symbol.tare_column, symbol.gross_column, symbol.net_column)
+            )
+            if symbol.reading == BY_DIFFERENCE:
+                if isinstance(tare, Amount) and isinstance(gross, Amount) and not _above(gross, tare):
+                    place = f"{portion_place(portion)}, {symbol.gross_column}"
+                    yield Finding("stop", samples, place, _exchanged(gross, tare), *ABOVE_TARE)
+            elif isinstance(net, Amount) and net.value <= 0:
                 place = f"{portion_place(portion)}, {symbol.net_column}"
-                yield Finding("stop", samples, place, f"a net mass of {net.text}", accepted, remedy)
+                yield Finding("stop", samples, place, f"a net mass of {net.text}", *ABOVE_ZERO)
+
+
+def _exchanged(gross: Amount, tare: Amount) -> str:
+    return f"gross {gross.text} and tare {tare.text}: no mass above zero"
 
 
 def _above(gross: Amount, tare: Amount) -> bool:

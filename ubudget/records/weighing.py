@@ -21,8 +21,9 @@ READINGS = {BY_DIFFERENCE: ("tare", "gross"), TARED: ("net",), DIRECT: ("net",)}
 class Minimum:
     """Rule for the smallest net mass that a balance may weigh.
 
-    `USP <41>`: factor · s / requirement, where s is at least 0.41 d. `EURAMET cg-18`, Appendix G: alpha SF/(requirement
-    - beta SF), from U(W) = alpha + beta W of the certificate and the safety factor SF."""
+    `USP <41>`: factor · s / requirement, where s is at least 0.41 d (s at the lowest load where it is given by load).
+    `EURAMET cg-18`, Appendix G: alpha SF/(requirement - beta SF), from U(W) = alpha + beta W of the certificate and the
+    safety factor SF."""
 
     rule: Literal["USP <41>", "EURAMET cg-18"]
     factor: Positive | None = None
