@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from ubudget.quantity.least_squares import least_squares as least_squares
     from ubudget.quantity.moments import lag_1_autocorrelation as lag_1_autocorrelation
     from ubudget.quantity.moments import mean_and_sd as mean_and_sd
+    from ubudget.records.weight_classes import maximum_permissible_error as maximum_permissible_error
 
 __all__ = [
     "__version__",
@@ -42,6 +43,7 @@ __all__ = [
     "least_squares",
     "ln",
     "log10",
+    "maximum_permissible_error",
     "mean_and_sd",
     "read_run",
     "results_frame",
@@ -57,6 +59,7 @@ _HOMES = {
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",
     "least_squares": "ubudget.quantity.least_squares",
+    "maximum_permissible_error": "ubudget.records.weight_classes",
 }
 """Where each name of the front door lives; it is loaded when first asked for, so that the door itself is light."""
 

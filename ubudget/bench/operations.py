@@ -11,12 +11,14 @@ from typing import Any
 
 from ubudget.bench.added_volumes import ware_of_additions
 from ubudget.bench.additions import build_additions
-from ubudget.bench.balances import build_balances
+from ubudget.bench.balances import balance_of, build_balances
+from ubudget.bench.buoyancy import build_buoyancy, weighing_entries
 from ubudget.bench.calibration import build_calibration
 from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
+from ubudget.bench.minimum import Ruled, build_minimums
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
 from ubudget.bench.preparation_inputs import (
@@ -54,7 +56,8 @@ class Operations(SymbolRows):
         if self.entries:
             build_inputs(self.context, self.entries)
         if self.balances:
-            build_balances(self.context, [limits for _, limits in self.balances.values()], MASS_SHOWN)
+            build_balances(self.context, [balance for _, balance in self.balances.values()], MASS_SHOWN)
+            self._build_weighings()
         if self.ware:
             build_ware(self.context, [limits for _, limits in self.ware.values()], self.ware_unit)
         if self.context.records.method.data:
@@ -91,6 +94,9 @@ class Operations(SymbolRows):
                 "moisture",
             )
             self.case_rows[symbol] = [(InputCase(), self._enter(entry))]
+        for symbol, operation in self.each(Weighing):
+            entries = weighing_entries(symbol, operation)
+            self.weighing_rows[symbol] = {key: self._enter(entry) for key, entry in entries.items()}
         for kind in (Volume, Dilution, Calibration):
             for symbol, operation in self.each(kind):
                 if operation.temperature is not None:
@@ -243,17 +249,37 @@ class Operations(SymbolRows):
             if key in items and key not in self.ware:
                 number, item = items[key]
                 self.ware[key] = (len(self.ware), limits_of(self.context, item, number))
+        weights = {key: item for key, (_, item) in items.items()}
         for key in (step.balance for step in made):
             if key in items and key not in self.balances:
                 number, item = items[key]
-                self.balances[key] = (len(self.balances), limits_of(self.context, item, number))
+                limits = limits_of(self.context, item, number)
+                self.balances[key] = (len(self.balances), balance_of(self.context, limits, item, weights))
         for symbol, operation in self.each(Weighing):
             key = operation.balance or symbol
-            if key in items and key not in self.balances:
-                number, item = items[key]
-                self.balances[key] = (len(self.balances), limits_of(self.context, item, number))
-            elif key not in self.balances:
-                self.balances[key] = (len(self.balances), _limits_in_method(symbol, operation))
+            if key in self.balances:
+                continue
+            if key in items:
+                number, stated = items[key]
+                limits = limits_of(self.context, stated, number)
+            else:
+                stated, limits = operation, _limits_in_method(symbol, operation)
+            self.balances[key] = (len(self.balances), balance_of(self.context, limits, stated, weights))
+
+    # -- weighings --------------------------------------------------------------------------------------------------
+
+    def _build_weighings(self) -> None:
+        """Buoyancy and minimum masses, behind the table of balances."""
+        ruled: list[Ruled] = []
+        for symbol, operation in self.each(Weighing):
+            if operation.buoyancy is not None:
+                build_buoyancy(self.context, symbol, operation.buoyancy, self.weighing_rows[symbol])
+            if operation.minimum is not None:
+                row, balance = self.balances[operation.balance or symbol]
+                self.minimum_rows[symbol] = len(ruled)
+                ruled.append(Ruled(symbol, operation.minimum, balance, row))
+        if ruled:
+            build_minimums(self.context, ruled, MASS_SHOWN)
 
     # -- measured solutions -----------------------------------------------------------------------------------------
 

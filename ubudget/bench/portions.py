@@ -5,21 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ubudget.bench.building import TableBuilder, nan_where_none
+from ubudget.bench.buoyancy import table_of as buoyancy_of
 from ubudget.bench.context import MASS_SHOWN, method_place
+from ubudget.bench.minimum import add_comparison
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.stated import is_relative
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import FILLING, add_volume
+from ubudget.bench.weighing import CLAUSES, add_weighing, by_difference, direct, tared
 from ubudget.bench.weighing import EFFECT as WEIGHING
-from ubudget.bench.weighing import add_weighing
-from ubudget.quantity.expression import Operand, Symbol, apply
+from ubudget.quantity.expression import ZERO, Expression, Operand, Symbol, apply
 from ubudget.quantity.graph import Place, Trait
 from ubudget.quantity.units import convert
 from ubudget.records.amount import Amount
 from ubudget.records.method import DryMassFactor, Input
 from ubudget.records.run import Portion, amount_of
 from ubudget.records.volume import Volume
-from ubudget.records.weighing import Weighing
+from ubudget.records.weighing import BY_DIFFERENCE, READINGS, TARED, Weighing
 
 PORTIONS, BLANK_PORTIONS = "portions", "blank portions"
 
@@ -99,7 +101,7 @@ class PortionTables:
         return table.given(name, name, unit, nan_where_none(values), places)
 
     def _weighing(self, table: TableBuilder, symbol: str, operation: Weighing) -> None:
-        tare, gross = (
+        given = [
             self._amounts(
                 table,
                 f"{symbol}.{reading}",
@@ -108,20 +110,42 @@ class PortionTables:
                 getattr(operation, reading),
                 ("symbols", symbol, reading),
             )
-            for reading in ("tare", "gross")
-        )
+            for reading in READINGS[operation.reading]
+        ]
+        rows = self.operations.weighing_rows[symbol]
+        net: Expression = given[0]
+        if operation.reading == BY_DIFFERENCE:
+            readings, net = by_difference(*given), given[1] - given[0]
+        elif operation.reading == TARED:
+            vessel: Expression = ZERO
+            if "vessel" in rows:
+                vessel = table.pick(f"{symbol}.vessel", INPUTS, "estimate", [rows["vessel"]] * table.size)
+            readings = tared(vessel, net)
+        else:
+            readings = direct(net)
         row, balance = self.operations.balances[operation.balance or symbol]
-        add_weighing(
+        mass = add_weighing(
             table,
             symbol,
             operation.unit,
-            tare,
-            gross,
+            operation.reading,
+            readings,
+            net,
             balance,
-            [row] * table.size,
+            row,
             self.context.mark(WEIGHING),
-            convert(1.0, MASS_SHOWN, operation.unit),
+            self.context,
         )
+        clause = CLAUSES[operation.reading]
+        if operation.buoyancy is not None:
+            weighed = f"{symbol} before buoyancy"
+            mass = table.formula(weighed, weighed, operation.unit, mass, clause)
+            mass = mass * table.pick(f"buoyancy of {symbol}", buoyancy_of(symbol), "factor", [0] * table.size)
+            clause = "OIML D 28"
+        table.formula(symbol, symbol, operation.unit, mass, clause)
+        if operation.minimum is not None:
+            least = self.operations.minimum_rows[symbol]
+            add_comparison(table, symbol, operation.unit, least, convert(1.0, MASS_SHOWN, operation.unit))
 
     def _volume(self, table: TableBuilder, symbol: str, operation: Volume, portions: Sequence[Portion | None]) -> None:
         ware = self.operations.ware

@@ -12,6 +12,7 @@ from ubudget.bench.context import COUNTED, Context
 from ubudget.bench.equation import Definition, Equations, unit_of_symbol
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.lines import LINES
+from ubudget.bench.minimum import add_result_mark
 from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS, PortionTables
 from ubudget.bench.precision import Bands, add_precision
 from ubudget.bench.stated import TABLE as INPUTS
@@ -281,6 +282,7 @@ class ResultTable:
         )
 
     def _status(self) -> None:
+        add_result_mark(self.table, PORTIONS, list(self.operations.minimum_rows), [row.portion for row in self.rows])
         if self.structure is None:
             self.table.formula(STATUS, "status (0 = usable)", "", 0)
             self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
 from ubudget.bench.equation import Definition, Equations
+from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import (
     ANALYTE,
     LINE,
@@ -99,6 +100,12 @@ def _build_means(
     table.formula(RANGE, "range (-1 below, 1 above)", "", _worst(ranges), clause)
     if limited:
         table.formula(RECOVERY, "internal standard (-1 below, 1 above its limits)", "", _worst(recoveries), clause)
+    if MINIMUM in context.tables[PORTION_RESULTS].by_name:
+        below: list[Expression] = []
+        for number in range(most):
+            rows = [row[number] if number < len(row) else -1 for row in groups.values()]
+            below.append(table.pick(f"minimum of {number + 1}", PORTION_RESULTS, MINIMUM, rows))
+        table.formula(MINIMUM, "portions below a minimum mass", "", _fold("add", below))
     context.tables[RESULTS] = table.build()
 
 

@@ -13,13 +13,12 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
-from ubudget.bench.limits import Limits
-from ubudget.bench.solution_mass import Scales, add_reading_deviations
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import DELIVERY, FILLING, TemperatureRows, add_volume
 from ubudget.bench.weighing import EFFECT as WEIGHING
-from ubudget.quantity.expression import Expression, Number, Symbol
+from ubudget.bench.weighing import Reading, ReadingDeviations
+from ubudget.quantity.expression import ZERO, Expression, Number, Symbol
 from ubudget.quantity.graph import Place
 from ubudget.quantity.units import convert
 from ubudget.records.preparation import DilutionStep
@@ -81,33 +80,35 @@ class Wording:
 def build_steps(
     rows: SymbolRows, uses: Sequence[StepUse], words: Wording, temperature: TemperatureRows | None
 ) -> list[TableRow]:
-    """A table for each form of step, column `factor`; gives table and row of every use."""
+    """A table for each form of step and each balance, column `factor`; gives table and row of every use."""
     place: dict[int, TableRow] = {}
     for form in FORMS.values():
-        numbers = [number for number, use in enumerate(uses) if use.form == form]
-        if numbers:
+        balances = list(dict.fromkeys(use.step.balance for use in uses if use.form == form))
+        for balance in balances:
+            numbers = [n for n, use in enumerate(uses) if use.form == form and use.step.balance == balance]
+            name = f"{form} on {balance}" if len(balances) > 1 else form
             chosen = [uses[number] for number in numbers]
-            _StepTable(rows, chosen, words, form, temperature).build()
-            place |= {number: (f"{words.table}{form}", row) for row, number in enumerate(numbers)}
+            _StepTable(rows, chosen, words, name, temperature).build()
+            place |= {number: (f"{words.table}{name}", row) for row, number in enumerate(numbers)}
     return [place[number] for number in range(len(uses))]
 
 
 class _StepTable:
-    """Steps of one form."""
+    """Steps of one form, weighed on one balance."""
 
     def __init__(
         self,
         rows: SymbolRows,
         uses: Sequence[StepUse],
         words: Wording,
-        form: str,
+        name: str,
         temperature: TemperatureRows | None,
     ) -> None:
-        self.rows, self.uses, self.words, self.form = rows, uses, words, form
+        self.rows, self.uses, self.words, self.form = rows, uses, words, uses[0].form
         self.context: Context = rows.context
-        self.table = TableBuilder(f"{words.table}{form}", f"{words.title}{form}", len(uses), self.context.shared)
+        self.table = TableBuilder(f"{words.table}{name}", f"{words.title}{name}", len(uses), self.context.shared)
         self.symbol = words.symbol
-        both = form == BY_VOLUME
+        both = self.form == BY_VOLUME
         # One temperature shared by pipette and flask leaves their ratio as it is.
         self.temperature = None if both and temperature and temperature.shared else temperature
 
@@ -170,22 +171,30 @@ class _StepTable:
         places = [Place(use.document, (*use.path, key), MASS) for use in self.uses]
         stated = table.given(f"{name} reading", f"{name}, as read", MASS, values, places)
         mark = self._mark(WEIGHING)
-        covered = [use.covered if self.words.effect else mark != COUNTED for use in self.uses]
-        balances: list[tuple[int, Limits]] = [self.rows.balances[use.step.balance] for use in self.uses]
-        scales = Scales(
-            [limits for _, limits in balances],
-            [row for row, _ in balances],
-            covered if mark != COUNTED else [False] * len(covered),
+        covered = [use.covered for use in self.uses] if self.words.effect else None
+        row, balance = self.rows.balances[self.uses[0].step.balance]
+        weighing = ReadingDeviations(
+            table,
+            self.symbol,
+            MASS,
+            balance,
+            row,
             mark,
-            [use_key(use) for use in self.uses],
-            [use.labels[0] for use in self.uses],
+            self.context,
             self.words.group,
+            covered,
+            [use.labels[0] for use in self.uses],
+            [use_key(use) for use in self.uses],
         )
-        if not self.table.has(f"{self.symbol}.empty vessel"):
-            empty = _total(add_reading_deviations(table, self.symbol, "empty", scales))
-            table.formula(f"{self.symbol}.empty vessel", "deviation, empty vessel", MASS, empty)
-        own = _total(add_reading_deviations(table, self.symbol, reading, scales))
-        return table.formula(name, name, MASS, stated + own - Symbol(f"{self.symbol}.empty vessel"))
+        # The display was set to zero with the vessel on it: aliquot and total share the reading of the empty vessel.
+        empty = f"{self.symbol}.empty vessel"
+        if not table.has(empty):
+            deviations = weighing.deviations(Reading("empty", -1, ZERO, ZERO, at_zero=True))
+            table.formula(empty, "deviation, empty vessel", MASS, _total(deviations))
+        net = stated + _total(weighing.deviations(Reading(reading, 1, stated, stated))) - Symbol(empty)
+        if balance.in_use is None and weighing.has_span_error:
+            net = net + weighing.span_error(stated)
+        return table.formula(name, name, MASS, net, "weighing on a tared balance; EURAMET cg-18, 7.4")
 
     # -- contents ---------------------------------------------------------------------------------------------------
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from ubudget.bench.balances import Balance
 from ubudget.bench.cases import best_rows
 from ubudget.bench.context import Context
 from ubudget.bench.limits import Limits
@@ -28,7 +29,10 @@ class SymbolRows:
     temperature_rows: dict[str, TemperatureRows] = field(default_factory=dict)
     precision_rows: list[Parameters] = field(default_factory=list)
     ware: dict[str, tuple[int, Limits]] = field(default_factory=dict)
-    balances: dict[str, tuple[int, Limits]] = field(default_factory=dict)
+    balances: dict[str, tuple[int, Balance]] = field(default_factory=dict)
+    weighing_rows: dict[str, dict[str, int]] = field(default_factory=dict)
+    """Symbol of a weighing → what it states of air, sample and vessel → row of the stated inputs."""
+    minimum_rows: dict[str, int] = field(default_factory=dict)
     line_rows: dict[str, int] = field(default_factory=dict)
     dilution_tables: dict[str, str] = field(default_factory=dict)
     addition_rows: dict[int, int] = field(default_factory=dict)

@@ -1,99 +1,241 @@
-"""Weighing by difference: two readings of one balance, each with its own deviations (QUAM A2; EURACHEM practice).
+"""Weighing: two readings of one balance, each with its own deviations (QUAM A2; EURAMET cg-18, 7.1 and 7.4).
 
-Linearity (or the certificate's deviation), resolution and repeatability are new at tare and at gross: only an error
-proportional to load would be shared, and cancel in part.
+Linearity (or the error of indication), resolution, repeatability and eccentricity are new at each reading. Only errors
+of the span, proportional to the load, are one deviation of the balance for the whole run, and cancel in part.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
 
-from ubudget.bench.balances import BALANCES
+from ubudget.bench.balances import BALANCES, DRIFT, TEMPERATURE, Balance
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import COUNTED
-from ubudget.bench.limits import Limits
-from ubudget.quantity.expression import Expression, Number, Symbol
+from ubudget.bench.context import COUNTED, MASS_SHOWN, Context
+from ubudget.bench.load_repeatability import s_at
+from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Trait
+from ubudget.quantity.units import convert
 
 EFFECT = "weighing repeatability"
+CLAUSES = {
+    "by difference": "weighing by difference, QUAM A2",
+    "tared": "weighing on a tared balance; EURAMET cg-18, 7.4",
+    "direct": "direct weighing; EURAMET cg-18, 7.1.1",
+}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of the balance: its sign in the net mass and its load. `zero`: an empty pan, of which only the
+    resolution counts; `placed`: the part of the load that was put on the pan anew."""
+
+    name: str
+    sign: int
+    load: Expression
+    placed: Expression
+    zero: bool = False
+    at_zero: bool = False
+    """Whether the display shows zero, so that the resolution at zero holds."""
+
+
+def by_difference(tare: Expression, gross: Expression) -> tuple[Reading, ...]:
+    return Reading("gross", 1, gross, gross), Reading("tare", -1, tare, tare)
+
+
+def tared(vessel: Expression, net: Expression) -> tuple[Reading, ...]:
+    """The vessel stays where it is: eccentricity counts for the net mass alone."""
+    return Reading("load", 1, vessel + net, net), Reading("zero", -1, vessel, ZERO, at_zero=True)
+
+
+def direct(net: Expression) -> tuple[Reading, ...]:
+    return Reading("load", 1, net, net), Reading("zero", -1, ZERO, ZERO, zero=True, at_zero=True)
 
 
 def add_weighing(
     table: TableBuilder,
     symbol: str,
     unit: str,
-    tare: Symbol,
-    gross: Symbol,
-    balance: Limits,
-    rows: Sequence[int],
+    form: str,
+    readings: Sequence[Reading],
+    net: Expression,
+    balance: Balance,
+    row: int,
     mark: str,
-    factor: float,
-) -> Symbol:
-    """Net mass `symbol` = gross - tare with the deviations of both readings; `rows` picks the balance's row, `factor`
-    converts from the unit in which its limits are shown."""
-    deviations: list[Expression] = []
-    u_calibration = table.pick(f"u calibration of {symbol}", BALANCES, "u calibration", rows)
-    u_resolution = table.pick(f"u resolution of {symbol}", BALANCES, "u resolution", rows)
-    u_repeatability = table.pick(f"u repeatability of {symbol}", BALANCES, "u repeatability", rows)
-    table.pick(f"dof of {symbol}", BALANCES, "dof", rows)
-    for reading in ("gross", "tare"):
-        sign = 1 if reading == "gross" else -1
-
-        def trait(part: str, distribution: str, source: str, evaluation: str = "B", reading: str = reading) -> Trait:
-            return Trait(
-                f"{symbol}.{reading} {part}",
-                f"{part} of the balance, {reading} reading",
-                "weighing",
-                evaluation,
-                distribution,
-                source,
-            )
-
-        if balance.certified or balance.tolerance:
-            part = "indication" if balance.certified else "linearity"
-            distribution = "normal" if balance.certified else "rectangular"
-            name = f"{symbol}.{reading} {part}"
-            deviation = table.deviation(
-                name,
-                name,
-                unit,
-                u_calibration * factor,
-                [trait(part, distribution, balance.source)] * table.size,
-            )
-            deviations.append(sign * deviation)
-        if balance.resolution:
-            name = f"{symbol}.{reading} resolution"
-            source = f"resolution of {balance.key}"
-            deviation = table.deviation(
-                name,
-                name,
-                unit,
-                u_resolution * factor,
-                [trait("resolution", "rectangular", source)] * table.size,
-            )
-            deviations.append(sign * deviation)
-        if balance.repeatability:
-            name = f"{symbol}.{reading} repeatability"
-            counted = mark == COUNTED
-            source = f"repeatability of {balance.key}" if counted else mark
-            deviation = table.deviation(
-                name,
-                name,
-                unit,
-                u_repeatability * factor if counted else Number(0),
-                [trait("repeatability", "normal", source, "A")] * table.size,
-                dof=_dof(table, symbol) if counted and balance.repeatability_dof else None,
-                estimates=[("balance repeatability", balance.key)] * table.size if counted else None,
-            )
-            deviations.append(sign * deviation)
-    net: Expression = gross - tare
-    for term in deviations:
-        net = net + term
-    return table.formula(symbol, symbol, unit, net, "weighing by difference, QUAM A2")
+    context: Context,
+) -> Expression:
+    """Net mass of `symbol` in `unit` with the deviations of both readings, as an expression of `table`; `row` is the
+    balance's row, `net` the difference of the readings."""
+    weighing = ReadingDeviations(table, symbol, unit, balance, row, mark, context)
+    # A deviation of a balance that is told by its certificate shifts both readings alike, and cancels by difference.
+    total = net - weighing.error() if form == "direct" and balance.in_use is None else net
+    for reading in readings:
+        for deviation in weighing.deviations(reading):
+            total = total + reading.sign * deviation
+    return total + weighing.span_error(net) if balance.in_use is None and weighing.has_span_error else total
 
 
-def _dof(table: TableBuilder, symbol: str) -> str:
-    name = f"ν of {symbol} repeatability"
-    if not table.has(name):
-        table.formula(name, name, "", Symbol(f"dof of {symbol}"))
-    return name
+@dataclass(frozen=True)
+class ReadingDeviations:
+    """The columns of the readings of one balance, `row` of the table `balances`."""
+
+    table: TableBuilder
+    symbol: str
+    unit: str
+    balance: Balance
+    row: int
+    mark: str
+    context: Context
+    group: str = "weighing"
+    covered: Sequence[bool] | None = None
+    """Rows in which the mark of the repeatability holds; all without it."""
+    objects: Sequence[str] | None = None
+    """What is weighed in each row, where that is not the symbol."""
+    vessels: Sequence[Hashable] | None = None
+    """Rows of one vessel are one reading; each row is one of its own without it."""
+
+    @property
+    def factor(self) -> float:
+        """From the unit in which limits are shown to the symbol's."""
+        return convert(1.0, MASS_SHOWN, self.unit)
+
+    def pick(self, column: str) -> Symbol:
+        return self.table.pick(f"{column} of {self.symbol}", BALANCES, column, [self.row] * self.table.size)
+
+    def deviations(self, reading: Reading) -> list[Expression]:
+        if self.balance.in_use is not None:
+            return [] if reading.zero else [self._in_use(reading)]
+        parts = [] if reading.zero else self._indication(reading)
+        if self.balance.stated.resolution:
+            parts.append(self._resolution(reading))
+        if reading.zero:
+            return parts
+        if self.balance.repeatability:
+            parts.append(self._repeatability(reading))
+        if self.balance.stated.eccentricity and reading.placed != ZERO:
+            parts.append(self._eccentricity(reading))
+        return parts
+
+    def error(self) -> Expression:
+        """Error of indication by which a direct reading is corrected."""
+        if self.balance.indication == "certificate":
+            return self.pick("certified") * self.factor
+        return self.pick("error") * self.factor if self.balance.indication == "check" else ZERO
+
+    @property
+    def has_span_error(self) -> bool:
+        stated = self.balance.stated
+        return stated.temperature_coefficient is not None or stated.adjustment_drift is not None
+
+    def span_error(self, net: Expression) -> Expression:
+        """Both readings times the same relative error."""
+        relative: Expression = ZERO
+        stated = self.balance.stated
+        if stated.temperature_coefficient is not None:
+            relative = self.pick("temperature coefficient") * self.pick(TEMPERATURE)
+        if stated.adjustment_drift is not None:
+            drift = self.pick(DRIFT)
+            relative = drift if relative == ZERO else relative + drift
+        return net * relative
+
+    def _deviation(
+        self,
+        reading: Reading,
+        part: str,
+        u: Operand,
+        distribution: str,
+        source: str,
+        evaluation: str = "B",
+        dof: str | None = None,
+        estimate: tuple[str, str] | None = None,
+        counts: Sequence[bool] | None = None,
+    ) -> Expression:
+        name = f"{self.symbol}.{reading.name} {part}"
+        quantity = f"{part} of the balance, {reading.name} reading"
+        traits = []
+        for row in range(self.table.size):
+            told = source if counts is None or counts[row] else self.mark
+            if self.objects is None:
+                traits.append(Trait(name, quantity, self.group, evaluation, distribution, told))
+            else:
+                words, of = f"{quantity} of {self.objects[row]}", f"{self.objects[row]}.{reading.name} {part}"
+                traits.append(Trait(of, words, self.group, evaluation, distribution, told))
+        return self.table.deviation(
+            name,
+            name,
+            self.unit,
+            u,
+            traits,
+            dof=dof,
+            members=[("weighed", vessel, reading.name, part) for vessel in self.vessels] if self.vessels else None,
+            estimates=[estimate] * self.table.size if estimate else None,
+            counts=counts,
+        )
+
+    def _indication(self, reading: Reading) -> list[Expression]:
+        source = self.balance.limits.source
+        kind = self.balance.indication
+        if kind == "check" and self.balance.check is not None and self.balance.check.weight is not None:
+            u = self.pick("u error") * self.factor
+            source = f"check weighings of {self.balance.key} with {self.balance.check.weight.id}"
+            dof = self._dof("indication", "dof error")
+            return [self._deviation(reading, "indication", u, "t", source, dof=dof)]
+        if not kind:
+            return []
+        certified = kind == "certificate"
+        u = self.pick("u calibration") * self.factor
+        part, distribution = ("indication", "normal") if certified else ("linearity", "rectangular")
+        return [self._deviation(reading, part, u, distribution, source)]
+
+    def _resolution(self, reading: Reading) -> Expression:
+        at_zero = reading.at_zero and self.balance.stated.resolution_at_zero is not None
+        u = self.pick("u resolution at zero" if at_zero else "u resolution") * self.factor
+        source = f"resolution of {self.balance.key}"
+        return self._deviation(reading, "resolution", u, "rectangular", source)
+
+    def _repeatability(self, reading: Reading) -> Expression:
+        held = self.covered or [True] * self.table.size
+        counts = [self.mark == COUNTED or not covered for covered in held]
+        counted = any(counts)
+        if counted and self.balance.repeatability == "by load":
+            load = self._shown(apply("abs", reading.load))
+            name = f"{self.symbol}.{reading.name}"
+            u: Operand = s_at(self.table, name, self.context, self.balance.key, load) * self.factor
+        else:
+            u = self.pick("u repeatability") * self.factor if counted else Number(0)
+        return self._deviation(
+            reading,
+            "repeatability",
+            u,
+            "normal",
+            f"repeatability of {self.balance.key}" if counted else self.mark,
+            "A",
+            self._dof("repeatability", "dof", counts) if counted and self.balance.finite_dof else None,
+            ("balance repeatability", self.balance.key) if counted else None,
+            counts if counted else None,
+        )
+
+    def _eccentricity(self, reading: Reading) -> Expression:
+        """New at each placing; a vessel that stays on the pan is not placed again."""
+        if self.balance.stated.eccentricity_load is not None:
+            u: Operand = self.pick("relative u eccentricity") * apply("abs", reading.placed)
+        else:
+            u = self.pick("u eccentricity") * self.factor
+        distribution = self.balance.stated.eccentricity_distribution
+        source = f"eccentricity of {self.balance.key}"
+        return self._deviation(reading, "eccentricity", u, distribution, source)
+
+    def _in_use(self, reading: Reading) -> Expression:
+        """u = (alpha + beta·load)/k of the certificate, in place of all single components (cg-18, 7.5)."""
+        alpha, beta, k = (self.pick(f"in use {key}") for key in ("alpha", "beta", "k"))
+        u = (alpha * self.factor + beta * apply("abs", reading.load)) / k
+        return self._deviation(reading, "indication in use", u, "normal", self.balance.in_use_source)
+
+    def _shown(self, load: Expression) -> Expression:
+        return load if self.factor == 1 else load / self.factor
+
+    def _dof(self, part: str, column: str, counts: Sequence[bool] | None = None) -> str:
+        name = f"ν of {self.symbol} {part}"
+        if not self.table.has(name):
+            self.table.dof_where(name, self.pick(column), counts or [True] * self.table.size)
+        return name

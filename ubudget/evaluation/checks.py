@@ -17,6 +17,7 @@ from ubudget.bench.rational import NOT_CONVERGED, POLE
 from ubudget.bench.result_table import STATUS
 from ubudget.bench.structure import Measured
 from ubudget.evaluation.coverage import EFFECTIVE_DOF
+from ubudget.evaluation.minimum_masses import minimum_findings
 from ubudget.quantity.graph import Array
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.operations import TABLE
@@ -63,6 +64,7 @@ def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
         *checks.lack_of_fit(),
         *checks.own_weights(),
         *checks.degrees_of_freedom(),
+        *minimum_findings(assembly, numbers),
     ]
 
 

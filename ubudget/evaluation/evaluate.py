@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
+from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
@@ -35,6 +36,7 @@ FEW_DOF = 10
 """Below these effective degrees of freedom a fixed k covers less than it says (GUM 6.3.3, G.4)."""
 
 
+MINIMUM_WORDS = "test portion below the minimum sample weight of its balance"
 RECOVERY_WORDS = {-1: "internal standard below its limits", 1: "internal standard above its limits"}
 
 
@@ -130,6 +132,8 @@ class Evaluation:
             found.append("above the highest standard" if place > 0 else "below the lowest standard")
         if RECOVERY in self.graph.tables[RESULTS].by_name and (outside := int(self.column(RECOVERY)[row])):
             found.append(RECOVERY_WORDS[outside])
+        if MINIMUM in self.graph.tables[RESULTS].by_name and self.column(MINIMUM)[row] > 0:
+            found.append(MINIMUM_WORDS)
         method = self.records.method
         nu = float(self.column(EFFECTIVE_DOF)[row])
         if method.coverage.rule == "fixed" and nu + 1e-6 < FEW_DOF:

@@ -67,9 +67,6 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "stocks by the other basis": (STANDARDS, "How the standards came from their stock solutions."),
     "kept standards": (STANDARDS, ""),
     "preparation steps": (STANDARDS, ""),
-    "preparation steps by mass": (STANDARDS, ""),
-    "preparation steps, mass into volume": (STANDARDS, ""),
-    "preparation steps, volume into mass": (STANDARDS, ""),
     "standards": (STANDARDS, ""),
     "standard readings": (CALIBRATION, ""),
     "linearity points": (CALIBRATION, ""),
@@ -88,6 +85,10 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
     "balances": (EQUIPMENT, "Limits and certified values that enter the results. Half-widths are ±."),
+    "repeatability by load": (EQUIPMENT, ""),
+    "check weighings": (EQUIPMENT, ""),
+    "weights": (EQUIPMENT, ""),
+    "minimum masses": (EQUIPMENT, ""),
     "ware": (EQUIPMENT, ""),
     "inputs": (INPUTS, "Estimates and uncertainties that the method states, and how each was stated."),
     "observations": (INPUTS, ""),
@@ -104,7 +105,9 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         "One row a result: c(x) = sensitivity coefficient, c·u(x) = contribution, u = root of the sum of squares.",
     ),
 }
-_DILUTIONS = ("dilution steps of ", "dilutions of ")
+_DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
+"""Tables named after a symbol, behind the portions."""
+_PREPARATION = "preparation steps"
 _ITEMS, _STEPS = " by item: ", "fit step "
 _ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
 """Table of fits → the table behind which its tables of items stand."""
@@ -141,6 +144,8 @@ def sheet_of(table: str) -> str:
         return _SHEET_OF[_ITEMS_BEHIND[table.partition(_ITEMS)[0]]][0]
     if table.startswith(_STEPS):
         return STEPS
+    if table.startswith(_PREPARATION):
+        return STANDARDS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
 
 
@@ -151,6 +156,8 @@ def _rank(table: str) -> int:
         return list(_SHEET_OF).index(_ITEMS_BEHIND[table.partition(_ITEMS)[0]])
     if table.startswith(_STEPS):
         return list(_SHEET_OF).index("standards")
+    if table.startswith(_PREPARATION):
+        return list(_SHEET_OF).index(_PREPARATION)
     return list(_SHEET_OF).index(table)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.bench.structure import Structure
 from ubudget.evaluation.coverage import (
@@ -16,7 +17,7 @@ from ubudget.evaluation.coverage import (
     REPORTED_U,
     STANDARD,
 )
-from ubudget.evaluation.evaluate import FEW_DOF, RECOVERY_WORDS, STATUS_WORDS, Evaluation
+from ubudget.evaluation.evaluate import FEW_DOF, MINIMUM_WORDS, RECOVERY_WORDS, STATUS_WORDS, Evaluation
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
@@ -180,6 +181,8 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     if RECOVERY in evaluation.graph.tables["results"].by_name:
         outside = home.cell(RECOVERY, row, RESULTS)
         parts += [f'IF({outside}=({code}),"{words}. ","")' for code, words in RECOVERY_WORDS.items()]
+    if MINIMUM in evaluation.graph.tables["results"].by_name:
+        parts.append(f'IF({home.cell(MINIMUM, row, RESULTS)}>0,"{MINIMUM_WORDS}. ","")')
     coverage = evaluation.records.method.coverage
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from ubudget.records.crosscheck_additions import addition_findings
+from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_weighing import weighing_findings
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 
@@ -20,6 +22,8 @@ def crosscheck(records: Records) -> list[Finding]:
         *method_in_run_findings(records),
         *effect_findings(records),
         *item_findings(records),
+        *balance_findings(records),
+        *weighing_findings(records),
         *run_findings(records),
         *calibration_findings(records),
         *addition_findings(records),

@@ -151,7 +151,9 @@ def implied_effects(records: Records) -> dict[str, str]:
     symbols = records.method.symbols.values()
     implied: dict[str, str] = {}
     for symbol in symbols:
-        if isinstance(symbol, Weighing) and (symbol.balance or symbol.repeatability is not None):
+        if isinstance(symbol, Weighing) and (
+            symbol.balance or symbol.repeatability is not None or symbol.repeatability_at or symbol.check_weighings
+        ):
             implied["weighing repeatability"] = "the method weighs"
         elif isinstance(symbol, Volume) and symbol.value is None:
             implied["filling repeatability"] = "the method fills ware to its mark"

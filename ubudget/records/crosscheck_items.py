@@ -42,17 +42,6 @@ def _register(records: Records) -> Iterator[Finding]:
                 found = f"the id {item.id} a second time"
                 yield Finding("stop", file, place, found, "each id once", "rename or delete one")
             seen.add(item.id)
-    for number, device in enumerate(records.register.equipment, start=1):
-        certified = any(certificate.properties for certificate in device.certificates)
-        if device.kind == "balance" and certified and device.linearity is not None:
-            yield Finding(
-                "attend",
-                file,
-                f"equipment {number} ({device.id})",
-                "a certified value beside linearity: the same deviation counted twice",
-                "the certified value or the linearity",
-                "keep one of them",
-            )
 
 
 def _named(records: Records) -> Iterator[Finding]:

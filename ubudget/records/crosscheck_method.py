@@ -25,7 +25,6 @@ from ubudget.records.records import Records
 from ubudget.records.temperature import Temperature
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.volume import Dilution, Volume
-from ubudget.records.weighing import Weighing
 
 _STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
 
@@ -74,9 +73,7 @@ def _symbols(method: Method, file: str) -> Iterator[Finding]:
     """Symbols that lack what their operation needs."""
     for name, symbol in method.symbols.items():
         place = f"symbol {name}"
-        if isinstance(symbol, Weighing):
-            yield from _weighing(symbol, file, place)
-        elif isinstance(symbol, Volume):
+        if isinstance(symbol, Volume):
             yield from _volume(symbol, file, place)
         elif isinstance(symbol, DryMassFactor):
             if bool(symbol.column) == (symbol.moisture is not None):
@@ -100,20 +97,8 @@ def needs_run(symbol: object) -> bool:
     """Whether a symbol takes its value from samples or readings."""
     if isinstance(symbol, (Dilution, Calibration, StandardAdditions, Blank)):
         return True
-    columns = ("column", "tare_column", "gross_column", "ware_column")
+    columns = ("column", "tare_column", "gross_column", "net_column", "ware_column")
     return any(getattr(symbol, column, "") for column in columns)
-
-
-def _weighing(symbol: Weighing, file: str, place: str) -> Iterator[Finding]:
-    by_column = bool(symbol.tare_column) and bool(symbol.gross_column)
-    by_value = symbol.tare is not None and symbol.gross is not None
-    if not (by_column or by_value):
-        accepted = "tare_column and gross_column, or tare and gross"
-        yield _finding(file, place, "a weighing without both readings", accepted, "add what is missing")
-    own_limits = (symbol.resolution, symbol.linearity, symbol.repeatability)
-    if not symbol.balance and all(limit is None for limit in own_limits):
-        accepted = "a balance of the register, or linearity, resolution and repeatability"
-        yield _finding(file, place, "a weighing without uncertainty", accepted, "name the balance")
 
 
 def _volume(symbol: Volume, file: str, place: str) -> Iterator[Finding]:

@@ -17,7 +17,7 @@ from ubudget.records.run import Portion, Reading, Run, Solution
 from ubudget.records.run_index import index_of, reports
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.volume import Dilution, Volume
-from ubudget.records.weighing import Weighing
+from ubudget.records.weighing import READINGS, Weighing
 
 
 def run_findings(records: Records) -> list[Finding]:
@@ -28,7 +28,6 @@ def run_findings(records: Records) -> list[Finding]:
     for findings in (
         _nothing_to_do(records, run),
         _columns(records, run),
-        _net_masses(records, run),
         _moistures(records, run),
         _labels(records, run),
         _chains(records, run),
@@ -101,34 +100,12 @@ def _asked(symbol: object) -> list[tuple[str, bool]]:
     """(column, whether it holds numbers with a unit) that a symbol asks for."""
     asked: list[tuple[str, bool]] = []
     if isinstance(symbol, Weighing):
-        asked = [(symbol.tare_column, True), (symbol.gross_column, True)]
+        asked = [(getattr(symbol, f"{reading}_column"), True) for reading in READINGS[symbol.reading]]
     elif isinstance(symbol, (Input, DryMassFactor)):
         asked = [(symbol.column, True)]
     elif isinstance(symbol, Volume):
         asked = [(symbol.ware_column, False)]
     return [(column, with_unit) for column, with_unit in asked if column]
-
-
-def _net_masses(records: Records, run: Run) -> Iterator[Finding]:
-    accepted, remedy = "gross above tare", "check whether the two were exchanged"
-    for name, symbol in records.method.symbols.items():
-        if not isinstance(symbol, Weighing):
-            continue
-        if symbol.tare is not None and symbol.gross is not None and not _above(symbol.gross, symbol.tare):
-            found = f"gross {symbol.gross.text} and tare {symbol.tare.text}: no mass above zero"
-            yield Finding("stop", records.file("method"), f"symbol {name}", found, accepted, remedy)
-        for portion in run.portions:
-            tare, gross = portion.columns.get(symbol.tare_column), portion.columns.get(symbol.gross_column)
-            if isinstance(tare, Amount) and isinstance(gross, Amount) and not _above(gross, tare):
-                found = f"gross {gross.text} and tare {tare.text}: no mass above zero"
-                place = f"{portion_place(portion)}, {symbol.gross_column}"
-                yield Finding("stop", records.file("samples"), place, found, accepted, remedy)
-
-
-def _above(gross: Amount, tare: Amount) -> bool:
-    """Whether gross is above tare; so too where the units do not convert, which is another finding."""
-    tare_value = in_unit(tare.value, tare.unit, gross.unit)
-    return tare_value is None or gross.value > tare_value
 
 
 def _moistures(records: Records, run: Run) -> Iterator[Finding]:

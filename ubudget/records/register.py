@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
-from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.amount import AnyAmount, PositiveAmount
+from ubudget.records.balance import BalanceLimits, InUse
 from ubudget.records.preparation import PreparedStandard
 from ubudget.records.stated import Positive
 from ubudget.records.strict import STRICT
@@ -49,6 +50,8 @@ class Certificate:
     due: dt.date
     traceable_to: str = ""
     properties: Annotated[tuple[CertifiedValue, ...], Field(strict=False, alias="property")] = ()
+    in_use: InUse | None = None
+    """Balances: U(W) of a reading in use."""
 
     @model_validator(mode="after")
     def _dates_in_order(self) -> Certificate:
@@ -61,20 +64,16 @@ Certificates = Annotated[tuple[Certificate, ...], Field(strict=False, alias="cer
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
-class Equipment:
+class Equipment(BalanceLimits):
     """A balance, a piece of volumetric ware or another device. Limits are half-widths."""
 
     id: str
     kind: EquipmentKind
     description: str
     use: Use = "individual"
-    # balance
-    resolution: PositiveAmount | None = None
-    linearity: PositiveAmount | None = None
-    # balance and volumetric ware
-    repeatability: NonNegativeAmount | None = None
-    repeatability_dof: Positive | None = None
-    # volumetric ware
+    accuracy_class: str = ""
+    """Weights: class of OIML R 111, whose maximum permissible error holds where there is no certificate."""
+    # volumetric ware, weights
     nominal: PositiveAmount | None = None
     tolerance: PositiveAmount | None = None
     tolerance_distribution: Literal["rectangular", "triangular"] = "triangular"
