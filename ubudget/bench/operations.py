@@ -17,6 +17,7 @@ from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
+from ubudget.bench.molar_mass import build_molar_masses, enter_atomic_weights
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
 from ubudget.bench.standards import ware_of_standards
@@ -40,9 +41,11 @@ class Operations(SymbolRows):
 
     def build(self) -> None:
         self._collect_entries()
+        enter_atomic_weights(self)
         self._collect_equipment()
         if self.entries:
             build_inputs(self.context, self.entries)
+        build_molar_masses(self)
         if self.balances:
             build_balances(self.context, [limits for _, limits in self.balances.values()], MASS_SHOWN)
         if self.ware:

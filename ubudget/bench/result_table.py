@@ -81,6 +81,10 @@ class ResultTable:
                 row = self.operations.line_rows.get(operation.data, 0)
                 column = "slope" if operation.parameter == "slope" else "intercept at origin"
                 self._pick(symbol, LINES, column, [row] * self.table.size)
+            elif placed := self.operations.placed.get(symbol):
+                self._pick(
+                    symbol, placed.table, placed.column, placed.rows_of(symbol, self.rows, self._matrix, self._no_case)
+                )
         self._level()
         for symbol, operation in self.method.symbols.items():
             if isinstance(operation, Precision):

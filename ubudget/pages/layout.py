@@ -89,6 +89,9 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "precision": (INPUTS, ""),
     "correlations": (INPUTS, ""),
     "lines": (INPUTS, ""),
+    "atomic weights": (INPUTS, ""),
+    "molar masses": (INPUTS, ""),
+    "conversion factors": (INPUTS, ""),
     "line points": (INPUTS, ""),
     "portion results": (
         COMPUTATION,

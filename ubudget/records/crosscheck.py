@@ -6,6 +6,7 @@ from ubudget.records.crosscheck_additions import addition_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_effects import effect_findings
+from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_run import run_findings
@@ -24,4 +25,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *calibration_findings(records),
         *addition_findings(records),
         *correction_findings(records),
+        *formula_findings(records.method, records.file("method")),
     ]
