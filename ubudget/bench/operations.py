@@ -18,8 +18,10 @@ from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
 from ubudget.bench.molar_mass import build_molar_masses, enter_atomic_weights
+from ubudget.bench.overlap import build_overlaps, enter_overlaps
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
+from ubudget.bench.recovery import build_recoveries
 from ubudget.bench.standards import ware_of_standards
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
@@ -42,10 +44,12 @@ class Operations(SymbolRows):
     def build(self) -> None:
         self._collect_entries()
         enter_atomic_weights(self)
+        enter_overlaps(self)
         self._collect_equipment()
         if self.entries:
             build_inputs(self.context, self.entries)
         build_molar_masses(self)
+        build_recoveries(self)
         if self.balances:
             build_balances(self.context, [limits for _, limits in self.balances.values()], MASS_SHOWN)
         if self.ware:
@@ -61,6 +65,7 @@ class Operations(SymbolRows):
             self._build_dilutions(self.structure)
             build_calibration(self, self.structure)
             build_additions(self, self.structure)
+            build_overlaps(self, self.structure)
 
     # -- stated inputs ----------------------------------------------------------------------------------------------
 

@@ -13,6 +13,8 @@ from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
+from ubudget.records.overlap import Overlap, SpectralOverlap
+from ubudget.records.recovery import Recovery
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
 from ubudget.records.volume import Dilution, Volume
@@ -141,7 +143,9 @@ Symbol = Annotated[
     | Precision
     | LineParameter
     | MolarMass
-    | ConversionFactor,
+    | ConversionFactor
+    | Recovery
+    | SpectralOverlap,
     Field(discriminator="operation"),
 ]
 
@@ -233,3 +237,4 @@ class Method:
     data: dict[str, LineData] = Field(default_factory=dict)
     atomic_weights: dict[str, AtomicWeight] = Field(default_factory=dict)
     """Element → its atomic weight, in place of the standard one."""
+    overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
