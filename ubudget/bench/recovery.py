@@ -1,8 +1,8 @@
 """Recovery of a procedure from reference materials and spikes, its test against 1, and the factor used.
 
-Mean recovery of a material R = x/x_ref, u(R) = R sqrt((s/(sqrt(n) x))^2 + (u(x_ref)/x_ref)^2); of spikes likewise with
-the amount added (EURACHEM/CITAC CG 4, QUAM:2012.P1, 7.15 and A4; Barwick and Ellison, Analyst 124 (1999) 981). A
-significant recovery that is not corrected for widens u to sqrt(((1 - R)/k)^2 + u(R)^2).
+A significant recovery that is not corrected for widens u to sqrt(((1 - R)/k)^2 + u(R)^2) (EURACHEM/CITAC CG 4,
+QUAM:2012.P1, 7.15; Barwick and Ellison, Analyst 124 (1999) 981). The factor is one deviation for all results with the
+same studies and treatment.
 """
 
 from __future__ import annotations
@@ -12,50 +12,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ubudget.bench.building import TableBuilder, nan_where_none
+from ubudget.bench.building import TableBuilder
 from ubudget.bench.cases import best_rows, fits, specificity
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.placed import Placed
-from ubudget.bench.precision import case_words
-from ubudget.bench.stocks import stock_of
+from ubudget.bench.recovery_studies import SPLIT, STUDIES, StudyRow, build_studies, studies_of
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ONE, ZERO, Expression, Number, Operand, Symbol, apply
-from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
-from ubudget.records.amount import Amount
+from ubudget.quantity.graph import INFINITE_DOF, Trait
 from ubudget.records.case import Selector
-from ubudget.records.records import Role
 from ubudget.records.recovery import CORRECTED, NOT_SIGNIFICANT, WIDENED, Recovery, ReferenceMaterialStudy, SpikeStudy
 
-STUDIES, RECOVERIES = "recovery studies", "recoveries"
+RECOVERIES, TESTS = "recoveries", "recovery tests"
 GROUP = "recovery"
-SPLIT = "QUAM 7.15, A4"
 SHOWN = 4
 """Lines and matrices named beside a recovery; further ones are counted."""
-
-
-@dataclass(frozen=True)
-class StudyRow:
-    """One row of the studies: amounts with the document and the path of their keys."""
-
-    symbol: str
-    study: ReferenceMaterialStudy | SpikeStudy
-    path: tuple[str | int, ...]
-    unit: str
-    observed: Amount
-    observed_key: str
-    reference: Amount
-    reference_u: Amount | None
-    k: float | None
-    document: Role = "method"
-    keys: tuple[str, str, str] = ("", "", "")
-    """Keys of the reference value, of its U or u, and of k."""
-    reference_path: tuple[str | int, ...] = ()
-
-    @property
-    def words(self) -> str:
-        if isinstance(self.study, SpikeStudy):
-            return "spikes"
-        return f"reference material {self.study.item}".strip()
 
 
 @dataclass(frozen=True)
@@ -74,7 +45,7 @@ def build_recoveries(operations: SymbolRows) -> None:
     if not symbols:
         return
     context = operations.context
-    studies = [row for symbol, operation in symbols for row in _studies(context, symbol, operation)]
+    studies = [row for symbol, operation in symbols for row in studies_of(context, symbol, operation)]
     rows: list[RecoveryRow] = []
     applies: list[list[str]] = []
     for symbol, operation in symbols:
@@ -93,7 +64,7 @@ def build_recoveries(operations: SymbolRows) -> None:
         cases, numbers = tuple(case for case, _ in place), tuple(number for _, number in place)
         operations.placed[symbol] = Placed(RECOVERIES, "factor", cases, numbers)
     if studies:
-        _build_studies(context, studies)
+        build_studies(context, studies)
     if rows:
         _build_recoveries(context, rows, [_joined(words) for words in applies], studies)
 
@@ -125,131 +96,6 @@ def _row_of(
     return RecoveryRow(symbol, operation, treatment, tuple(applying))
 
 
-def _studies(context: Context, symbol: str, operation: Recovery) -> list[StudyRow]:
-    rows = []
-    for number, material in enumerate(operation.reference_materials):
-        path = ("symbols", symbol, "reference_material", number)
-        unit = material.measured.unit
-        if material.certified is not None:
-            keys = ("certified", "U", "k")
-            rows.append(
-                StudyRow(
-                    *(symbol, material, path, unit, material.measured, "measured"),
-                    *(material.certified, material.U, material.k, "method", keys, path),
-                )
-            )
-            continue
-        certified = stock_of(context, material.item, material.analyte)
-        if certified is not None:
-            value = certified.property
-            keys = ("value", "U", "k")
-            rows.append(
-                StudyRow(
-                    *(symbol, material, path, unit, material.measured, "measured"),
-                    *(value.value, value.U, value.k, "register", keys, certified.path),
-                )
-            )
-    for number, spike in enumerate(operation.spikes):
-        path = ("symbols", symbol, "spike", number)
-        whole = Amount(100.0, "%", "100 %") if spike.recovered.unit == "%" else Amount(1.0, "", "1")
-        keys = ("added" if spike.added else "", "added_u" if spike.added_u else "", "")
-        rows.append(
-            StudyRow(
-                *(symbol, spike, path, spike.recovered.unit, spike.recovered, "recovered"),
-                *(spike.added or whole, spike.added_u, None, "method", keys, path),
-            )
-        )
-    return rows
-
-
-def _is_relative(amount: Amount | None, row: StudyRow) -> bool:
-    return amount is not None and amount.relative and row.unit != "%"
-
-
-def _build_studies(context: Context, rows: Sequence[StudyRow]) -> None:
-    table = TableBuilder(STUDIES, "Recovery studies", len(rows), context.shared)
-    table.label("symbol", "symbol", [row.symbol for row in rows])
-    table.label("study", "study", [row.words for row in rows])
-    table.label("applies", "applies to", [case_words(row.study) for row in rows])
-    table.label("unit", "unit", [row.unit or "1" for row in rows])
-
-    def column(
-        name: str, heading: str, amounts: Sequence[tuple[Amount | None, str, Role, tuple[str | int, ...]]]
-    ) -> Symbol:
-        values, places = [], []
-        for row, (amount, key, role, path) in zip(rows, amounts, strict=True):
-            unit = "%" if _relative_here(name, amount, row) else row.unit
-            values.append(context.in_unit(amount, unit, role, f"symbol {row.symbol}, {row.words}, {key or name}"))
-            places.append(Place(role, (*path, key), unit) if amount is not None and key else None)
-        return table.given(name, heading, "", nan_where_none(values), places)
-
-    def own(key: str) -> list[tuple[Amount | None, str, Role, tuple[str | int, ...]]]:
-        return [(getattr(row.study, key), key, "method", row.path) for row in rows]
-
-    observed = column("observed", "found", [(row.observed, row.observed_key, "method", row.path) for row in rows])
-    scatter = ["%" if _is_relative(row.study.s or row.study.u, row) else row.unit or "1" for row in rows]
-    table.label("scatter in", "s or u in", scatter)
-    s = column("s", "s of the results", own("s"))
-    counts = [row.study.n for row in rows]
-    places = [method_place(*row.path, "n") if row.study.n else None for row in rows]
-    n = table.given("n", "number of results n", "", nan_where_none(counts), places)
-    u = column("u stated", "u of the mean, stated", own("u"))
-    reference = column(
-        "reference",
-        "certified, or added",
-        [(row.reference, row.keys[0], row.document, row.reference_path) for row in rows],
-    )
-    table.label(
-        "U in", "its uncertainty in", ["%" if _reference_way(row) in (2, 4) else row.unit or "1" for row in rows]
-    )
-    U = column(
-        "U",
-        "its uncertainty as stated",
-        [(row.reference_u, row.keys[1], row.document, row.reference_path) for row in rows],
-    )
-    k = table.given(
-        "k",
-        "k stated",
-        "",
-        nan_where_none([row.k for row in rows]),
-        [Place(row.document, (*row.reference_path, "k")) if row.k else None for row in rows],
-    )
-    per_cent = observed / 100
-    mean_u: list[Operand] = [s / apply("sqrt", n), s * per_cent / apply("sqrt", n), u, u * per_cent]
-    way = [(0 if row.study.u is None else 2) + _is_relative(row.study.s or row.study.u, row) for row in rows]
-    table.formula("u(found)", "u of the mean found", "", mean_u[0], "GUM 4.2.3", mean_u[1:], np.array(way))
-    reference_u: list[Operand] = [ZERO, U / k, U * reference / 100 / k, U, U * reference / 100]
-    way = [_reference_way(row) for row in rows]
-    table.formula("u(reference)", "u of the reference", "", ZERO, "GUM 4.3.3", reference_u[1:], np.array(way))
-    R = table.formula("R", "recovery R", "", observed / reference, SPLIT)
-    first, second = Symbol("u(found)") / observed, Symbol("u(reference)") / reference
-    relative = table.formula("relative", "u(R)/R", "", apply("sqrt", first**2 + second**2), SPLIT)
-    u_R = table.formula("u(R)", "u(R)", "", R * relative, SPLIT)
-    table.formula("weight", "weight 1/u(R)²", "", 1 / u_R**2)
-    stated = [row.study.dof or INFINITE_DOF for row in rows]
-    places = [method_place(*row.path, "dof") if row.study.dof else None for row in rows]
-    dof = table.given("dof stated", "degrees of freedom stated", "", stated, places)
-    of_mean: list[Operand] = [n - 1, dof]
-    way = [0 if row.study.u is None else 1 for row in rows]
-    table.formula("ν found", "ν of the mean found", "", of_mean[0], "GUM 4.2.6", of_mean[1:], np.array(way))
-    satterthwaite = apply("smaller", Symbol("ν found") * (relative / first) ** 4, INFINITE_DOF)
-    table.formula("ν", "ν of R", "", satterthwaite, "GUM G.4.1 eq. G.2b")
-    table.label("source", "source", [row.study.source for row in rows])
-    context.tables[STUDIES] = table.build()
-
-
-def _relative_here(name: str, amount: Amount | None, row: StudyRow) -> bool:
-    return name in ("s", "u stated", "U") and _is_relative(amount, row)
-
-
-def _reference_way(row: StudyRow) -> int:
-    if row.reference_u is None:
-        return 0
-    # The amount added: a % is relative to it, also where the recovery itself is in per cent.
-    relative = row.reference_u.relative and (row.unit != "%" or not row.keys[0])
-    return (1 if row.k else 3) + relative
-
-
 def _joined(words: Sequence[str]) -> str:
     more = f" and {len(words) - SHOWN} more" if len(words) > SHOWN else ""
     return ", ".join(words[:SHOWN]) + more
@@ -263,20 +109,11 @@ def _build_recoveries(
     table.label("applies", "applies to", applies)
     table.label("treatment", "treatment", [row.treatment for row in rows])
     R, u, dof = _combined(table, rows)
-    k = table.given(
-        "k", "k of test and widening", "", [row.operation.k for row in rows], [_place(row, "k") for row in rows]
-    )
+    k, p = _tests(context, table, rows)
     t = table.formula("t", "|1 - R|/u(R)", "", apply("ratio_or_zero", apply("abs", 1 - R), u), SPLIT)
     by_t = [row.operation.significance == "t" for row in rows]
     critical = k
     if any(by_t):
-        p = table.given(
-            "p",
-            "probability of the test",
-            "",
-            [row.operation.probability for row in rows],
-            [_place(row, "probability") for row in rows],
-        )
         student = apply("student", p, apply("larger", 1, apply("whole", dof + 1e-6)))
         way = np.array(by_t, dtype=np.int64)
         critical = table.formula("critical", "critical value", "", k, "k, or Student's t", [student], way)
@@ -292,8 +129,17 @@ def _build_recoveries(
     context.tables[RECOVERIES] = table.build()
 
 
-def _place(row: RecoveryRow, key: str) -> Place:
-    return method_place("symbols", row.symbol, key)
+def _tests(context: Context, table: TableBuilder, rows: Sequence[RecoveryRow]) -> tuple[Symbol, Symbol]:
+    """Table `recovery tests`, one row a symbol: k and probability, as the recoveries pick them."""
+    symbols = {row.symbol: row.operation for row in rows}
+    tests = TableBuilder(TESTS, "Tests of recovery against 1", len(symbols), context.shared)
+    tests.label("symbol", "symbol", list(symbols))
+    for key, heading in (("k", "k of test and widening"), ("probability", "probability of a t test")):
+        values = [getattr(operation, key) for operation in symbols.values()]
+        tests.given(key, heading, "", values, [method_place("symbols", symbol, key) for symbol in symbols])
+    context.tables[TESTS] = tests.build()
+    owner = [list(symbols).index(row.symbol) for row in rows]
+    return table.pick("k of the test", TESTS, "k", owner), table.pick("p of the test", TESTS, "probability", owner)
 
 
 def _trait(row: RecoveryRow, studies: Sequence[StudyRow]) -> Trait:

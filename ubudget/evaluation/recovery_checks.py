@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator
 
 from ubudget.bench.assembly import Assembly
-from ubudget.bench.recovery import RECOVERIES, STUDIES
+from ubudget.bench.recovery import RECOVERIES
+from ubudget.bench.recovery_studies import STUDIES
 from ubudget.quantity.graph import Pick
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding
