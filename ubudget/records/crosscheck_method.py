@@ -27,7 +27,7 @@ from ubudget.records.unit_comparison import in_unit
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
-_STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
+_STATED = "u; U with k; half_width with distribution; rounded_to; readings; components; or exact = true"
 
 
 def method_findings(method: Method, file: str) -> list[Finding]:

@@ -86,5 +86,7 @@ class AtomicWeight(Stated):
     @model_validator(mode="after")
     def _says_its_uncertainty(self) -> AtomicWeight:
         if not self.states_uncertainty or self.readings is not None:
-            raise ValueError("no uncertainty; accepted: u; U with k; half_width with distribution; or exact = true")
+            raise ValueError(
+                "no uncertainty; accepted: u; U with k; half_width with distribution; rounded_to; or exact = true"
+            )
         return self
