@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.elements.test_molar_mass import evaluated
-from ubudget.evaluation.evaluate import Evaluation
+from ubudget.evaluation.evaluate import Evaluation, evaluate
 from ubudget.files.reading import read_records
 from ubudget.pages.statement import statement
 
@@ -118,7 +118,7 @@ U2 = R2 * math.hypot(0.04 / 4.85, 0.006)
 
 def test_product_of_material_and_spike(tmp_path: Path) -> None:
     """R = R_m R_s (Barwick and Ellison, Accred. Qual. Assur. 5 (2000) 47); ν by Welch and Satterthwaite (GUM G.4)."""
-    evaluation = with_recovery(tmp_path, TWO)
+    evaluation = with_recovery(tmp_path, TWO, more='combine = "product"')
     relative = math.hypot(U1 / R1, U2 / R2)
     assert figure(evaluation, "R") == pytest.approx(R1 * R2, rel=1e-12)
     assert figure(evaluation, "u(R)") == pytest.approx(R1 * R2 * relative, rel=1e-12)
@@ -138,8 +138,31 @@ def test_studies_that_disagree_are_told(tmp_path: Path) -> None:
     apart = TWO.replace("4.85 mg/L", "5.45 mg/L")
     evaluation = with_recovery(tmp_path, apart, more='combine = "weighted mean"')
     assert any("averaged" in finding.found and finding.severity == "attend" for finding in evaluation.findings)
-    evaluation = with_recovery(tmp_path, apart)
+    evaluation = with_recovery(tmp_path, apart, more='combine = "product"')
     assert not any("averaged" in finding.found for finding in evaluation.findings)
+
+
+@pytest.mark.parametrize(
+    ("combine", "studies", "words"),
+    [
+        ('combine = "product"', SPIKES + SPIKES, "several studies of one kind"),
+        ("", SPIKES + SPIKES, "no word on how they combine"),
+        ("", TWO, "no word on how they combine"),
+    ],
+)
+def test_a_combination_is_stated_and_of_different_steps(combine: str, studies: str, words: str, tmp_path: Path) -> None:
+    """R = R_m R_s holds for recoveries of different steps (Barwick and Ellison 2000), not for one found twice."""
+    text = (
+        '[method]\nid = "R"\ntitle = "R"\nversion = "1"\nstatus = "approved"\nmeasurand = "R"\nunit = ""\n'
+        f'equation = "y = x/R"\n{EXACT}[symbols.R]\noperation = "recovery"\nquantity = "R"\n'
+        f'treatment = "corrected"\n{combine}\n{studies}'
+    )
+    (tmp_path / "method.toml").write_text(text, encoding="utf-8")
+    records, _ = read_records(tmp_path / "method.toml")
+    assert records is not None
+    evaluation, findings = evaluate(records)
+    assert evaluation is None
+    assert any(words in finding.found for finding in findings)
 
 
 BAD = {

@@ -150,6 +150,7 @@ operation = "recovery"
 quantity = "recovery"
 treatment = "corrected"
 significance = "t"
+combine = "product"
 RECOVERY
 
 [[symbols.R.for]]

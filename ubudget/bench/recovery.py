@@ -56,6 +56,8 @@ def build_recoveries(operations: SymbolRows) -> None:
             if row is None:
                 continue
             if row not in rows:
+                _tell_combination(context, row, studies, selection)
+            if row not in rows:
                 rows.append(row)
                 applies.append([])
             case = Selector(analyte=selection[0], line=selection[1], matrix=selection[2])
@@ -94,6 +96,28 @@ def _row_of(
     if not applying and treatment in (CORRECTED, NOT_SIGNIFICANT, WIDENED):
         return None
     return RecoveryRow(symbol, operation, treatment, tuple(applying))
+
+
+def _tell_combination(
+    context: Context, row: RecoveryRow, studies: Sequence[StudyRow], selection: tuple[str, str, str]
+) -> None:
+    """Several studies of a result whose combination is not stated, or is a product of two that tell of the same."""
+    kinds = [type(studies[number].study) for number in row.studies]
+    words = " ".join(part for part in selection if part) or "all results"
+    if len(kinds) > 1 and row.operation.combine is None:
+        found = f"{len(kinds)} studies for {words} and no word on how they combine"
+    elif row.operation.combine == "product" and len(set(kinds)) < len(kinds):
+        found = f"several studies of one kind for {words}, which would be multiplied"
+    else:
+        return
+    context.find(
+        "stop",
+        "method",
+        f"symbol {row.symbol}, combine",
+        found,
+        'combine = "product" (a reference material and spikes that tell of different steps) or "weighted mean"',
+        "add combine, or give each study its analyte, line or matrix",
+    )
 
 
 def _joined(words: Sequence[str]) -> str:

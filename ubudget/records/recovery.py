@@ -105,14 +105,16 @@ class Treatment(Selector):
 class Recovery:
     """Recovery R of the procedure, by which results are divided, and the test whether it differs from 1.
 
-    Several studies that apply to a result are multiplied (each tells of a step of its own), or averaged with the
-    weights 1/u^2 (each tells of the same). The narrowest selector goes first, for materials and for spikes."""
+    A reference material and spikes that both apply to a result are multiplied (each tells of a step of its own), or all
+    are averaged with the weights 1/u^2 (each tells of the same). The narrowest selector goes first, for materials and
+    for spikes."""
 
     unit: ClassVar[str] = ""
     operation: Literal["recovery"]
     quantity: str
     treatment: str = ""
-    combine: Literal["product", "weighted mean"] = "product"
+    combine: Literal["product", "weighted mean"] | None = None
+    """Needed where several studies apply to a result."""
     significance: Literal["k", "t"] = "k"
     """Compare |1 - R|/u(R) with `k`, or with Student's t at `probability`."""
     k: Positive = 2.0
