@@ -123,6 +123,33 @@ def test_an_interferent_without_readings_makes_the_result_unavailable(example: W
     assert len(said) == 2
 
 
+def test_a_certified_value_shared_by_two_studies_is_one_cell(tmp_path: Path) -> None:
+    """A number appears once: changed in its one cell, both recoveries follow, as they do in the records."""
+    require_engine("ironcalc")
+    second = '[[symbols.R.reference_material]]\nitem = "RM-1"\nanalyte = "Al"\nmeasured = "7.7 mg/kg"\nu = "2 %"\n\n'
+    at = METHOD.index("[[symbols.R.spike]]")
+    register = REGISTER.replace('analyte = "As"\n', "")
+    shared = written(whole_run(tmp_path, method=METHOD[:at] + second + METHOD[at:], register=register))
+    cells = [cell for cell in numeric_cells(shared) if cell.origin.document == "register"]
+    assert sorted(cell.origin.path[-1] for cell in cells) == ["U", "k", "value"]
+    file = shared.save(tmp_path / "book.xlsx")
+    # Slag has a u without degrees of freedom here: infinite ones in sums and quotients, in both programs.
+    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=1e-13) == []
+    require_engine("libreoffice")
+    assert compare(stored_values(file), libreoffice_values([file])[0], floor=1e-13) == []
+    (cell,) = [cell for cell in cells if cell.origin.path[-1] == "value"]
+    (found,) = ironcalc_variants(file, [[(cell.sheet, cell.address, 8.6)]], shared.result_cells())
+    ((_, numbers),) = found.items()
+    after = [float(str(numbers[address])) for (addresses,) in [shared.result_cells().values()] for address in addresses]
+    library = edited(shared.records, [as_edit(cell, 8.6)])
+    again = Written(shared.records, library, shared.book).result_numbers()
+    assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)]
+    moved = [differs(a, b, 1e-6) for a, b in zip(after, shared.result_numbers(), strict=True)]
+    # Values come first: arsenic is corrected; aluminium is not, its u is widened (six results, then their u).
+    assert moved[:6] == [True, False, False, True, False, False]
+    assert moved[6:12] == [True, True, False, True, True, False]
+
+
 # -- findings --------------------------------------------------------------------------------------------------------
 
 AL_ON_AS = (

@@ -183,6 +183,7 @@ def _combined(table: TableBuilder, rows: Sequence[RecoveryRow]) -> tuple[Symbol,
     weights: Expression = ZERO
     by_product: Expression = ZERO
     by_mean: Expression = ZERO
+    picked = []
     for turn in range(max(len(row.studies) for row in rows)):
         own = [row.studies[turn] if turn < len(row.studies) else -1 for row in rows]
 
@@ -193,14 +194,16 @@ def _combined(table: TableBuilder, rows: Sequence[RecoveryRow]) -> tuple[Symbol,
         product = product * R
         relative = relative + u**2
         total, weights = total + weight * R, weights + weight
-        by_product = by_product + u**4 / nu
-        by_mean = by_mean + weight**2 / nu
+        picked.append((u, weight, nu))
+    for u, weight, nu in picked:
+        by_product = by_product + apply("ratio_or_zero", u**2, relative) ** 2 / nu
+        by_mean = by_mean + apply("ratio_or_zero", weight, weights) ** 2 / nu
     way = np.array([1 if row.operation.combine == "weighted mean" and row.studies else 0 for row in rows])
     clause = "product, or mean with weights 1/u²"
     result = table.formula("R", "recovery R", "", product, clause, [apply("ratio_or_zero", total, weights)], way)
     roots: list[Operand] = [apply("sqrt", relative), apply("ratio_or_zero", 1, apply("sqrt", weights))]
     u_result = table.formula("u(R)", "u(R)", "", result * apply("sqrt", relative), clause, [roots[1]], way)
-    nus = [apply("ratio_or_zero", relative**2, by_product), apply("ratio_or_zero", weights**2, by_mean)]
-    capped = [apply("smaller", nu, INFINITE_DOF) for nu in nus]
-    nu_result = table.formula("ν(R)", "ν of R", "", capped[0], "GUM G.4.1 eq. G.2b", [capped[1]], way)
+    # Shares of u² as in the sum for a result: no figure so small that a program takes it for zero.
+    nus = [1 / apply("larger", terms, 1 / INFINITE_DOF) for terms in (by_product, by_mean)]
+    nu_result = table.formula("ν(R)", "ν of R", "", nus[0], "GUM G.4.1 eq. G.2b", [nus[1]], way)
     return result, u_result, nu_result
