@@ -74,7 +74,7 @@ FIGURES: dict[str, Figure] = {
     "m_KHP in g": in_column("m_KHP"),
     "u(m_KHP) in g": u_within("m_KHP"),
     "M_KHP in g/mol": in_column("M_KHP"),
-    "u(M_KHP) in g/mol": u_within("M_KHP", "A_"),
+    "u(M_KHP) in g/mol": u_within("M_KHP", "A("),
     "u(V_T) in mL": u_within("V_T"),
     "slope in L/mg": in_column("slope", "curves"),
     "intercept": in_column("intercept", "curves"),

@@ -19,6 +19,8 @@ from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
 from ubudget.bench.minimum import Ruled, build_minimums
+from ubudget.bench.molar_mass import build_molar_masses, enter_atomic_weights
+from ubudget.bench.overlap import build_overlaps, enter_overlaps
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
 from ubudget.bench.preparation_inputs import (
@@ -27,6 +29,7 @@ from ubudget.bench.preparation_inputs import (
     stability_entries,
     steps_of_standards,
 )
+from ubudget.bench.recovery import build_recoveries
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
@@ -52,9 +55,13 @@ class Operations(SymbolRows):
         self.ware_unit = volumes[0][1].unit if volumes else "mL"
         self._collect_entries()
         self._collect_preparations()
+        enter_atomic_weights(self)
+        enter_overlaps(self)
         self._collect_equipment()
         if self.entries:
             build_inputs(self.context, self.entries)
+        build_molar_masses(self)
+        build_recoveries(self)
         if self.balances:
             build_balances(self.context, [balance for _, balance in self.balances.values()], MASS_SHOWN)
             self._build_weighings()
@@ -71,6 +78,7 @@ class Operations(SymbolRows):
             self._build_dilutions(self.structure)
             build_calibration(self, self.structure)
             build_additions(self, self.structure)
+            build_overlaps(self, self.structure)
 
     # -- stated inputs ----------------------------------------------------------------------------------------------
 

@@ -213,7 +213,7 @@ class PortionTables:
             dof = f"ν of {name}"
             table.formula(dof, dof, "", Symbol(f"stated dof of {name}"))
         evaluation = entry.stated.evaluation or "B"
-        distribution = entry.stated.distribution or ("t" if finite else "normal")
+        distribution = entry.stated.limits or ("t" if finite else "normal")
         trait = Trait(name, quantity, group, evaluation, distribution, entry.stated.source)
         shared_estimate = [("stated", row) for row in rows] if finite else None
         table.leaf(name, f"u({name})", [trait] * table.size, dof=dof, estimates=shared_estimate)

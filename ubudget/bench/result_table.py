@@ -13,6 +13,7 @@ from ubudget.bench.equation import Definition, Equations, unit_of_symbol
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.lines import LINES
 from ubudget.bench.minimum import add_result_mark
+from ubudget.bench.overlap import status_of_overlap, subtract_overlap
 from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS, PortionTables
 from ubudget.bench.precision import Bands, add_precision
 from ubudget.bench.stated import TABLE as INPUTS
@@ -23,6 +24,7 @@ from ubudget.quantity.graph import Joint, Place, Trait
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.method import Blank, Constant, DryMassFactor, Input, LineParameter, Precision
+from ubudget.records.overlap import SpectralOverlap
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
@@ -82,6 +84,12 @@ class ResultTable:
                 row = self.operations.line_rows.get(operation.data, 0)
                 column = "slope" if operation.parameter == "slope" else "intercept at origin"
                 self._pick(symbol, LINES, column, [row] * self.table.size)
+            elif isinstance(operation, SpectralOverlap) and self.structure:
+                subtract_overlap(self.table, self.method, symbol, operation, self.rows, self.structure)
+            elif placed := self.operations.placed.get(symbol):
+                self._pick(
+                    symbol, placed.table, placed.column, placed.rows_of(symbol, self.rows, self._matrix, self._no_case)
+                )
         self._level()
         for symbol, operation in self.method.symbols.items():
             if isinstance(operation, Precision):
@@ -297,6 +305,7 @@ class ResultTable:
             blanks = [self.structure.lines.index(row.line) for row in self.rows]
             n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
             status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
+        status = status + status_of_overlap(self.table, self.context, self.rows, self.structure)
         self.table.formula(STATUS, "status (0 = usable)", "", status)
         self.table.formula(
             RANGE,

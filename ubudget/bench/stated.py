@@ -102,11 +102,11 @@ def build_inputs(context: Context, entries: list[Entry]) -> None:
 
 
 def _figure(stated: Stated) -> Amount | None:
-    return stated.u or stated.U or stated.half_width or stated.pooled_s
+    return stated.u or stated.U or stated.half_width or stated.rounded_to or stated.pooled_s
 
 
 def _figure_key(stated: Stated) -> str:
-    for key in ("u", "U", "half_width", "pooled_s"):
+    for key in ("u", "U", "half_width", "rounded_to", "pooled_s"):
         if getattr(stated, key) is not None:
             return key
     return ""
@@ -123,6 +123,8 @@ def _wording(entry: Entry) -> str:
     relative = " in % of the estimate" if is_relative(entry) else ""
     if stated.readings is not None:
         return f"{len(stated.readings)} readings" + (", pooled s" if stated.pooled_s else "")
+    if stated.rounded_to is not None:
+        return f"last place{relative}, rounded before"
     if stated.half_width is not None:
         return f"half-width{relative}, {stated.distribution}"
     if stated.U is not None:
@@ -201,6 +203,8 @@ def _divisor(table: TableBuilder, entries: list[Entry], k: Symbol) -> Symbol:
 
 
 def _divisor_of(stated: Stated, k: Symbol) -> Expression:
+    if stated.rounded_to is not None:
+        return 2 * divisor("rectangular")
     if stated.half_width is not None and stated.distribution is not None:
         return divisor(stated.distribution, stated.top or 0.0)
     if stated.U is not None and stated.confidence is not None:
@@ -273,8 +277,8 @@ def _trait(entry: Entry) -> Trait:
     stated = entry.stated
     observed = stated.readings is not None
     evaluation = stated.evaluation or ("A" if observed else "B")
-    if stated.distribution is not None:
-        distribution: str = stated.distribution
+    if stated.limits is not None:
+        distribution: str = stated.limits
     elif observed or stated.dof or stated.pooled_dof:
         distribution = "t"
     else:

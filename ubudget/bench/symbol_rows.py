@@ -9,6 +9,7 @@ from ubudget.bench.balances import Balance
 from ubudget.bench.cases import best_rows
 from ubudget.bench.context import Context
 from ubudget.bench.limits import Limits
+from ubudget.bench.placed import Placed
 from ubudget.bench.precision import Parameters
 from ubudget.bench.stated import Entry
 from ubudget.bench.structure import Structure
@@ -37,6 +38,12 @@ class SymbolRows:
     dilution_tables: dict[str, str] = field(default_factory=dict)
     addition_rows: dict[int, int] = field(default_factory=dict)
     """Row of the measured lines → row of the lines of standard additions."""
+    weight_rows: dict[str, int] = field(default_factory=dict)
+    """Element → row of its stated atomic weight in the table of stated inputs."""
+    overlap_rows: list[int] = field(default_factory=list)
+    """For each overlap of the method the row of its factor in the table of stated inputs."""
+    placed: dict[str, Placed] = field(default_factory=dict)
+    """Symbols whose values stand in a table of their own."""
     preparation_rows: dict[str, int] = field(default_factory=dict)
     density_rows: dict[tuple[str | int, ...], int] = field(default_factory=dict)
     """Path of a density in its record → row of the stated inputs."""

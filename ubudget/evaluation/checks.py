@@ -18,6 +18,8 @@ from ubudget.bench.result_table import STATUS
 from ubudget.bench.structure import Measured
 from ubudget.evaluation.coverage import EFFECTIVE_DOF
 from ubudget.evaluation.minimum_masses import minimum_findings
+from ubudget.evaluation.overlap_checks import overlap_numbers_findings
+from ubudget.evaluation.recovery_checks import recovery_numbers_findings
 from ubudget.quantity.graph import Array
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.operations import TABLE
@@ -65,6 +67,8 @@ def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
         *checks.own_weights(),
         *checks.degrees_of_freedom(),
         *minimum_findings(assembly, numbers),
+        *recovery_numbers_findings(assembly, numbers),
+        *overlap_numbers_findings(assembly, numbers),
     ]
 
 

@@ -284,13 +284,14 @@ STATUS_WORDS = {
     60: "the calibration curve has not converged",
     70: "the readings do not rise with the addition",
     100: "no procedural blank left",
+    1000: "no concentration of an interferent",
 }
 
 
 def status_words(status: int) -> str:
     """A status in words; several at once are joined."""
     parts = []
-    for unit in (100, 10, 1):
+    for unit in (1000, 100, 10, 1):
         digit = status // unit % 10
         if digit:
             parts.append(STATUS_WORDS[digit * unit])

@@ -17,7 +17,13 @@ from ubudget.records.finding import Finding
 RecordType = TypeVar("RecordType")
 
 _NAMING_KEYS = ("id", "label", "number", "name", "item", "solution", "what")
-_SINGULAR = {"symbols": "symbol", "analytes": "analyte", "stocks": "stock", "data": "data"}
+_SINGULAR = {
+    "symbols": "symbol",
+    "analytes": "analyte",
+    "stocks": "stock",
+    "data": "data",
+    "atomic_weights": "atomic weight",
+}
 
 
 def validate_document(

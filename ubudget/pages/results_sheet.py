@@ -22,6 +22,7 @@ from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
 from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
@@ -146,6 +147,7 @@ def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
     document = evaluation.records.method.document
     left_out = document.not_included
     words = f"U does not include: {left_out}." if left_out else "The method names nothing that U leaves out."
+    words = " ".join([words, *recovery_sentences(evaluation.results, evaluation.records.method)])
     return [LooseCell(3, 1, words, "note", across=8)]
 
 
@@ -173,7 +175,7 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     failures = []
     if evaluation.assembly.structure is not None:
         for code in sorted(STATUS_WORDS, key=lambda code: -len(str(code))):
-            unit = 100 if code >= 100 else 10 if code >= 10 else 1
+            unit = 10 ** (len(str(code)) - 1)
             digit = code // unit
             failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')
         where = home.cell(RANGE, row, RESULTS)

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
+from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.wording import NOT_AVAILABLE, fixed, interval_text, line_label
 from ubudget.records.method import Coverage, Method
 
@@ -87,7 +88,8 @@ def meaning(result: Result, coverage: Coverage) -> list[str]:
 
 
 def scope(results: Iterable[Result], method: Method) -> list[str]:
-    """What the uncertainty includes, the largest part first, and what it leaves out."""
+    """What the uncertainty includes, the largest part first, what it leaves out, and how recovery is treated."""
+    results = list(results)
     shares: dict[str, float] = {}
     for result in results:
         for row in result.budget:
@@ -99,6 +101,7 @@ def scope(results: Iterable[Result], method: Method) -> list[str]:
     return [
         *included,
         f"It does not include: {left_out}." if left_out else "The method names nothing that it leaves out.",
+        *recovery_sentences(results, method),
     ]
 
 

@@ -7,8 +7,12 @@ from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_effects import effect_findings
+from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_items import item_findings
+from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
+from ubudget.records.crosscheck_overlap import overlap_findings
+from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
 from ubudget.records.crosscheck_weighing import weighing_findings
 from ubudget.records.finding import Finding
@@ -28,4 +32,8 @@ def crosscheck(records: Records) -> list[Finding]:
         *calibration_findings(records),
         *addition_findings(records),
         *correction_findings(records),
+        *recovery_findings(records),
+        *material_findings(records),
+        *overlap_findings(records.method, records.file("method")),
+        *formula_findings(records.method, records.file("method")),
     ]

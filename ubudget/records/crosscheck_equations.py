@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from ubudget.quantity.expression import Expression
+from ubudget.quantity.expression import Expression, Symbol
 from ubudget.quantity.parsing import EquationError, parse, parse_definition
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import Equation, Method
+from ubudget.records.overlap import SpectralOverlap
 
 
 def used_symbols(method: Method) -> set[str]:
@@ -33,6 +34,8 @@ def _parsed_result(method: Method) -> Expression | None:
 
 def _parsed_intermediate(method: Method, name: str) -> Expression | None:
     symbol = method.symbols.get(name)
+    if isinstance(symbol, SpectralOverlap):
+        return Symbol(symbol.of)
     if not isinstance(symbol, Equation):
         return None
     try:

@@ -8,11 +8,11 @@ import numpy as np
 
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
+from ubudget.records.case import Selector, named_selectors
 from ubudget.records.crosscheck_equations import equation_findings
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
     Blank,
-    Case,
     DryMassFactor,
     Input,
     InputCase,
@@ -26,7 +26,7 @@ from ubudget.records.temperature import Temperature
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.volume import Dilution, Volume
 
-_STATED = "u; U with k; half_width with distribution; readings; components; or exact = true"
+_STATED = "u; U with k; half_width with distribution; rounded_to; readings; components; or exact = true"
 
 
 def method_findings(method: Method, file: str) -> list[Finding]:
@@ -134,7 +134,7 @@ def _gives_estimate(case: InputCase) -> bool:
     return case.estimate is not None or case.readings is not None
 
 
-def applies(case: Case, analyte: str, line: str, matrix: str) -> bool:
+def applies(case: Selector, analyte: str, line: str, matrix: str) -> bool:
     """Whether a case holds for an analyte, line and matrix; level bands aside."""
     return (
         case.analyte in ("", analyte) and case.line in ("", line, f"{analyte} {line}") and case.matrix in ("", matrix)
@@ -172,10 +172,8 @@ def _cases(method: Method, file: str) -> Iterator[Finding]:
     all_lines = {line for lines in method.analytes.values() for line in lines}
     all_lines |= {f"{analyte} {line}" for analyte, lines in method.analytes.items() for line in lines}
     for name, symbol in method.symbols.items():
-        if not isinstance(symbol, (Input, Precision)):
-            continue
-        for number, case in enumerate(symbol.cases, start=1):
-            place = f"symbol {name}, for {number}"
+        for table, case in named_selectors(symbol):
+            place = f"symbol {name}, {table}"
             if case.analyte and case.analyte not in method.analytes:
                 accepted = f"the analytes of the method: {', '.join(method.analytes) or 'none yet'}"
                 found = f"the unknown analyte {case.analyte}"

@@ -9,30 +9,18 @@ from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import StandardAdditions
-from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
+from ubudget.records.case import Case
+from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
+from ubudget.records.overlap import Overlap, SpectralOverlap
+from ubudget.records.recovery import Recovery
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
 Tuple = Field(strict=False)
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class Case:
-    """Where a set of parameters applies; an empty selector applies everywhere. Level bands are half-open,
-    `level_from <= level < level_to`, in the unit of the result."""
-
-    analyte: str = ""
-    line: str = ""
-    matrix: str = ""
-    level_from: NonNegativeAmount | None = None
-    level_to: PositiveAmount | None = None
-
-    @property
-    def banded(self) -> bool:
-        return self.level_from is not None or self.level_to is not None
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -153,7 +141,11 @@ Symbol = Annotated[
     | Blank
     | DryMassFactor
     | Precision
-    | LineParameter,
+    | LineParameter
+    | MolarMass
+    | ConversionFactor
+    | Recovery
+    | SpectralOverlap,
     Field(discriminator="operation"),
 ]
 
@@ -243,3 +235,6 @@ class Method:
     """Random effect → `counted`, `covered by SYMBOL` or `negligible: reason`."""
     correlations: Annotated[tuple[Correlation, ...], Field(strict=False, alias="correlation")] = ()
     data: dict[str, LineData] = Field(default_factory=dict)
+    atomic_weights: dict[str, AtomicWeight] = Field(default_factory=dict)
+    """Element → its atomic weight, in place of the standard one."""
+    overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()

@@ -18,11 +18,12 @@ Limits = Literal["rectangular", "triangular", "trapezoidal", "arcsine"]
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Stated:
-    """Exactly one of: `u`; `U` with `k` or `confidence`; `half_width` with `distribution`; `readings`;
-    `exact = true`.
+    """Exactly one of: `u`; `U` with `k` or `confidence`; `half_width` with `distribution`; `rounded_to`;
+    `readings`; `exact = true`.
 
-    A `%` is relative to the estimate. `readings` (GUM 4.2) give estimate and u = s/sqrt(n) with n - 1 degrees
-    of freedom, or u = pooled_s/sqrt(n) with `pooled_dof`. `reliability` is the relative uncertainty of u
+    A `%` is relative to the estimate. `rounded_to` is the last place of a figure that was rounded before: rectangular,
+    half of it wide to either side (GUM F.2.2.1, 4.3.7). `readings` (GUM 4.2) give estimate and u = s/sqrt(n) with
+    n - 1 degrees of freedom, or u = pooled_s/sqrt(n) with `pooled_dof`. `reliability` is the relative uncertainty of u
     itself and gives dof = 1/(2 reliability^2) (GUM G.3).
     """
 
@@ -34,6 +35,7 @@ class Stated:
     distribution: Limits | None = None
     top: Annotated[float, Field(ge=0, le=1)] | None = None
     """Trapezoidal only: width of the top over width of the base (GUM 4.3.9, beta)."""
+    rounded_to: PositiveAmount | None = None
     readings: tuple[AnyAmount, ...] | None = None
     pooled_s: PositiveAmount | None = None
     pooled_dof: Positive | None = None
@@ -49,6 +51,7 @@ class Stated:
             "u": self.u is not None,
             "U": self.U is not None,
             "half_width": self.half_width is not None,
+            "rounded_to": self.rounded_to is not None,
             "readings": self.readings is not None,
         }
         named = [way for way, present in ways.items() if present]
@@ -80,7 +83,13 @@ class Stated:
 
     @property
     def states_uncertainty(self) -> bool:
-        return self.exact or any(way is not None for way in (self.u, self.U, self.half_width, self.readings))
+        ways = (self.u, self.U, self.half_width, self.rounded_to, self.readings)
+        return self.exact or any(way is not None for way in ways)
+
+    @property
+    def limits(self) -> Limits | None:
+        """The distribution between limits; rounding has a rectangular one."""
+        return "rectangular" if self.rounded_to is not None else self.distribution
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)

@@ -1,0 +1,90 @@
+"""The examples well_arsenic and zinc_standard: without findings, in two engines, and against plain arithmetic."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.engines import (
+    assert_safe_formulas,
+    compare,
+    ironcalc_values,
+    ironcalc_variants,
+    libreoffice_values,
+    require_engine,
+    stored_values,
+)
+from tests.workbooks.books import EXAMPLES, Written, edited, written
+from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from ubudget.files.workbook_reading import read_workbook
+
+ZINC = EXAMPLES / "zinc_standard"
+NAMES = [EXAMPLES / "well_arsenic", ZINC / "mass_concentration.toml", ZINC / "amount_concentration.toml"]
+
+
+@pytest.fixture(scope="module", params=NAMES, ids=lambda path: path.stem)
+def example(request: pytest.FixtureRequest) -> Written:
+    return written(request.param)
+
+
+def test_no_findings(example: Written) -> None:
+    assert [finding.line() for finding in example.evaluation.findings] == []
+    assert [flag for result in example.evaluation.results for flag in result.flags] == []
+
+
+def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
+    require_engine("ironcalc")
+    file = example.save(tmp_path / "book.xlsx")
+    assert_safe_formulas(file)
+    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=1e-13) == []
+    require_engine("libreoffice")
+    assert compare(stored_values(file), libreoffice_values([file])[0], floor=1e-13) == []
+
+
+def test_every_open_number_moves_the_results_as_the_library_says(example: Written, tmp_path: Path) -> None:
+    require_engine("ironcalc")
+    cells = numeric_cells(example)
+    file = example.save(tmp_path / "book.xlsx")
+    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
+    wanted, before = example.result_cells(), example.result_numbers()
+    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
+        ((_, numbers),) = found.items()
+        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
+        assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), cell
+        library = edited(example.records, [as_edit(cell, another(cell))])
+        again = Written(example.records, library, example.book).result_numbers()
+        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], cell
+
+
+def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:
+    records, findings = read_workbook(example.save(tmp_path / "book.xlsx"))
+    assert records == example.records, findings
+
+
+def test_the_zinc_solution_by_hand() -> None:
+    """m P/V, and over M = 65.38 g/mol: arithmetic of QUAM:2012.P1, Example A1, with the figures of the files."""
+    mass, amount = (written(path).evaluation.results[0] for path in NAMES[1:])
+    m, P, V = 13.84266 - 12.84112, 0.99992, 1.0
+    assert mass.value == pytest.approx(1000 * m * P / V, rel=1e-12)
+    assert amount.value == pytest.approx(1000 * m * P / (65.38 * V), rel=1e-12)
+    # sqrt of the sum of relative squares: two weighings of ±0.05 mg, ±0.005 mg and 0.02 mg; purity; tolerance/sqrt(6),
+    # filling 0.1 mL, 3 K of 2.1e-4 1/K; and ±0.02 of 65.38 g/mol.
+    weighing = 2 * ((0.05e-3) ** 2 / 3 + (0.005e-3) ** 2 / 3 + (0.02e-3) ** 2) / m**2
+    volume = (0.4e-3) ** 2 / 6 + (0.1e-3) ** 2 + (3 * 2.1e-4) ** 2 / 3
+    relative = weighing + (0.00005 / P) ** 2 / 3 + volume
+    assert mass.standard_uncertainty == pytest.approx(mass.value * relative**0.5, rel=1e-9)
+    with_weight = (relative + (0.02 / 65.38) ** 2 / 3) ** 0.5
+    assert amount.standard_uncertainty == pytest.approx(amount.value * with_weight, rel=1e-9)
+
+
+def test_near_the_limit_the_constant_part_and_the_blank_lead() -> None:
+    """s² = s0² + (s1 x)² (QUAM:2012.P1, E.5): s0 rules below x = s0/s1, s1 above."""
+    results = {result.sample: result for result in written(NAMES[0]).evaluation.results}
+    lead = {sample: max(result.budget, key=lambda row: abs(row.contribution)) for sample, result in results.items()}
+    assert lead["WELL-01"].symbol == "d_r.constant"
+    assert lead["WELL-06"].symbol == "d_r.relative"
+    recovery = next(row for row in results["WELL-06"].budget if row.symbol == "R")
+    # 16 spikes, s 4.0 %, amount added 0.8 %: u = sqrt(1.0² + (0.956*0.8)²) % (Barwick and Ellison 1999).
+    assert recovery.standard_uncertainty == pytest.approx((0.01**2 + (0.956 * 0.008) ** 2) ** 0.5, rel=1e-9)
+    assert recovery.estimate == pytest.approx(0.956)
