@@ -159,6 +159,7 @@ class Operations(SymbolRows):
             U=None if rectangular else temperature.half_range,
             confidence=None if rectangular else 0.95,
             source=temperature.source,
+            item=temperature.item,
         )
         deviation = Entry(
             f"{symbol}.temperature",
@@ -191,6 +192,7 @@ class Operations(SymbolRows):
             temperature.shared,
             "rectangular" if rectangular else "normal",
             temperature.source,
+            (temperature.item,) if temperature.item else (),
         )
 
     # -- equipment --------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import Context
-from ubudget.bench.limits import certificate_on
+from ubudget.bench.limits import certificate_on, factor_of
 from ubudget.quantity.expression import Symbol
 from ubudget.quantity.graph import Place, Trait
 from ubudget.records.register import Certificate, CertifiedValue, ReferenceMaterial
@@ -30,7 +30,7 @@ def stock_of(context: Context, item_id: str, analyte: str) -> CertifiedStock | N
     """The value of a register item certified for an analyte, valid by the newest certificate of the day."""
     register = context.records.register
     for number, item in enumerate(register.reference_materials if register else ()):
-        chosen = certificate_on(item.certificates, context.date)
+        chosen = certificate_on(item.certificates, context.day_of(item.id))
         if item.id != item_id or chosen is None:
             continue
         for place, prop in enumerate(chosen[1].properties):
@@ -97,8 +97,8 @@ def build_named_stocks(
         "k",
         "k of the certificate",
         "",
-        [found.property.k for _, _, found in used],
-        [Place("register", (*found.path, "k")) for _, _, found in used],
+        [factor_of(found.property) for _, _, found in used],
+        [Place("register", (*found.path, "k")) if found.property.k else None for _, _, found in used],
     )
     table.formula("u", "standard uncertainty u", unit, Symbol("U") / Symbol("k"), "GUM 4.3.3")
     if any(stock for _, stock, _ in used):
@@ -124,6 +124,7 @@ def build_named_stocks(
                 "normal",
                 f"{found.item.id}, lot {found.item.lot}: certificate {found.certificate.number}, "
                 f"{found.certificate.issuer}",
+                items=(found.item.id,),
             )
             for _, _, found in used
         ],

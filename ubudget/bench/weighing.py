@@ -47,6 +47,7 @@ def add_weighing(
                 evaluation,
                 distribution,
                 source,
+                items=balance.items,
             )
 
         if balance.certified or balance.tolerance:
