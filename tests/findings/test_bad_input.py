@@ -143,7 +143,7 @@ BAD = [
         "2027-03-04",
         '"2027-02-30"',
         "stop",
-        "reference_material 1 (ST-ZN), certificate 1 (C-77), due",
+        "equipment 1 (BAL-1), certificate 1 (E-1), due",
         "2027-02-30|a date",
     ),
     Bad(
@@ -152,7 +152,7 @@ BAD = [
         "2027-03-04",
         "2024-03-04",
         "stop",
-        "reference_material 1 (ST-ZN), certificate 1 (C-77)",
+        "equipment 1 (BAL-1), certificate 1 (E-1)",
         "due before issued",
     ),
     Bad("U without k", M, "k = 2\n", "", "stop", "symbol R", "U without k"),

@@ -33,10 +33,12 @@ def traceability_findings(records: Records, graph: Graph) -> list[Finding]:
     """Findings on every register item that the run used, and on how the measurand is described."""
     register = Register(records)
     found = [*_measurand(records)]
-    for item in _items(records, graph, register):
+    items = _items(records, graph, register)
+    for item in items:
         for analyte in calibration_materials(records.run).get(item, ("",)) if records.run else ("",):
             evidence = register.evidence(item, analyte)
             found += _item(records, register, evidence)
+    found += _by_class(records, items, register)
     found += _independence(records, register)
     found += _figures(records, register)
     return list(dict.fromkeys(found))
@@ -49,6 +51,20 @@ def _items(records: Records, graph: Graph, register: Register) -> list[str]:
         for leaf in table.leaves:
             used.update(item for trait in leaf.traits for item in trait.items)
     return [item for item in register.items if item in used]
+
+
+def _by_class(records: Records, items: list[str], register: Register) -> Iterator[Finding]:
+    """Ware that has only the limits of its class, all in one note."""
+    named = [item for item in items if register.evidence(item).status == "class of a standard"]
+    if named:
+        yield _finding(
+            records,
+            "equipment",
+            f"no certificate, limits of a class by a standard: {', '.join(named)}",
+            "a certificate, or ware checked against its class",
+            "keep the record of that check",
+            "note",
+        )
 
 
 def _item(records: Records, register: Register, evidence: Evidence) -> Iterator[Finding]:
@@ -89,14 +105,6 @@ def _evidence(records: Records, evidence: Evidence) -> Iterator[Finding]:
     day = _days(evidence)
     certificate = evidence.certificate
     if evidence.status == "class of a standard":
-        yield _finding(
-            records,
-            evidence.place,
-            "no certificate; its limits are those of a class",
-            "a certificate, or the tolerance of a standard by name",
-            "nothing to do where the ware is checked against its class",
-            "note",
-        )
         return
     if evidence.role == "reference material" and not evidence.lot.strip():
         yield _finding(records, evidence.place, "no lot", "the lot of every material", "add lot, from the label")
