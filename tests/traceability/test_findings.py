@@ -20,6 +20,8 @@ G, M, R = "register.toml", "method.toml", "run.toml"
 BALANCE = 'number = "E-1"\nissuer = "Invented service"\naccreditation = "X 1"\nroute = "accredited laboratory"\n'
 BALANCE_DATES = BALANCE + "issued = 2025-03-04\ndue = 2027-03-04\n"
 STOCK = "reference_material 1 (ST-ZN), certificate 1 (C-77)"
+SPARE = '[[equipment]]\nid = "SPARE"\nkind = "other"\ndescription = "x"\n'
+SECOND = '[[reference]]\nid = "NS-2"\ndescription = "x"\nkind = "national standard"\ntraceable_to = "NS-MASS"\n'
 BAL = "equipment 1 (BAL-1), certificate 1 (E-1)"
 
 
@@ -60,7 +62,7 @@ FAULTS = (
             (
                 G,
                 '[[equipment.certificate]]\nnumber = "E-2"',
-                '[[equipment]]\nid = "SPARE"\nkind = "other"\ndescription = "x"\n[[equipment.certificate]]\nnumber = "E-2"',
+                f'{SPARE}[[equipment.certificate]]\nnumber = "E-2"',
             ),
         ),
         G,
@@ -118,7 +120,7 @@ FAULTS = (
             (
                 G,
                 'traceable_to = "KG"\n',
-                'traceable_to = "NS-2"\n[[reference]]\nid = "NS-2"\ndescription = "x"\nkind = "national standard"\ntraceable_to = "NS-MASS"\n',
+                f'traceable_to = "NS-2"\n{SECOND}',
             ),
         ),
         G,
@@ -174,7 +176,6 @@ def test_a_planted_fault_has_its_finding(fault: Fault, tmp_path: Path) -> None:
 
 def test_ware_by_its_class_is_a_note(tmp_path: Path) -> None:
     ware = 'tolerance = "0.06 mL"\n'
-    spare = '[[equipment]]\nid = "SPARE"\nkind = "other"\ndescription = "x"\n'
-    findings = _findings(tmp_path, (G, ware, f'{ware}tolerance_source = "ISO 1042, class A"\n{spare}'))
+    findings = _findings(tmp_path, (G, ware, f'{ware}tolerance_source = "ISO 1042, class A"\n{SPARE}'))
     assert [(f.severity, f.place) for f in findings] == [("note", "equipment")]
     assert "F50-2" in findings[0].found

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 from ubudget.evaluation.certificates import Ending, Evidence, Register
 from ubudget.evaluation.evaluate import BudgetRow, Evaluation
+from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
+from ubudget.records.records import Records
 from ubudget.records.uses import calibration_materials
-
-Entry = tuple[str, str]
-"""Symbol of an input quantity and what it is."""
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,10 @@ class Link:
     an item of the laboratory; `lower` are the items below a link that stands above others."""
 
     evidence: Evidence
-    enters: tuple[Entry, ...]
+    symbols: tuple[str, ...]
+    """Input quantities that rest on it."""
+    operations: tuple[str, ...]
+    """Symbols of the method by which it enters the result."""
     lower: tuple[str, ...]
     share: float | None
     contribution: float | None
@@ -73,11 +76,28 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
             if below not in above.setdefault(upper.item, []):
                 above[upper.item].append(below)
             below = upper.item
-        entries = tuple(dict.fromkeys((part.symbol, part.quantity) for part in parts))
+        symbols = tuple(dict.fromkeys(part.symbol for part in parts))
+        operations = tuple(dict.fromkeys(operation_of(evaluation.records, symbol) for symbol in symbols or ("",)))
         share, spread = sum(part.share for part in parts), sum(part.contribution**2 for part in parts) ** 0.5
-        links.append(Link(evidence, entries, (), share, spread, walk.ending))
-    links += [Link(evidence, (), tuple(above[item]), None, None, None) for item, evidence in higher.items()]
+        links.append(Link(evidence, symbols, operations, (), share, spread, walk.ending))
+    links += [Link(evidence, (), (), tuple(above[item]), None, None, None) for item, evidence in higher.items()]
     return Chain(result.sample, result.analyte, result.line, tuple(links), tuple(stated))
+
+
+def operation_of(records: Records, symbol: str) -> str:
+    """Symbol of the method behind an input quantity: `m` for `m.gross indication`; the calibration, or the standard
+    additions, for what belongs to stock solutions and standards."""
+    own = symbol.partition(".")[0].partition(" ")[0]
+    if own in records.method.symbols:
+        return own
+    return next(
+        (
+            name
+            for name, operation in records.method.symbols.items()
+            if isinstance(operation, Calibration | StandardAdditions)
+        ),
+        own,
+    )
 
 
 def _calibrating(evaluation: Evaluation, analyte: str) -> list[str]:
