@@ -1,13 +1,52 @@
-"""Traceability for other programs: the chains of the results as plain objects. Numbers are unrounded."""
+"""Traceability told: to a person as lines and a drawing, to other programs as JSON with unrounded numbers."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from ubudget.evaluation.certificates import Evidence
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.evaluation.traceability import Chain, Link
+from ubudget.evaluation.traceability import Chain, Link, chains
+from ubudget.files.exchange import json_text, write_text
+from ubudget.files.item_use import figures, uses_object, uses_of_item
+from ubudget.pages.results_table import find_result
+from ubudget.pages.trace_picture import drawing
+from ubudget.pages.trace_tree import tree_lines, trees
+from ubudget.pages.use_table import use_lines
+
+
+@dataclass(frozen=True)
+class Told:
+    """The same twice: lines for a terminal, and JSON."""
+
+    lines: str
+    json: str
+
+
+def chains_told(evaluation: Evaluation, result: str | None, picture: Path | None, *, force: bool = False) -> Told:
+    """The chains of a run, or of one result by its label; `picture` is a file to draw them in.
+
+    Raises `UbudgetError` for a label that names no result, and what writing raises."""
+    found = chains(evaluation)
+    if result is not None:
+        found = (found[find_result(evaluation, result)],)
+    nodes = trees(evaluation, found)
+    if picture is not None:
+        write_text(drawing(nodes), picture, force=force)
+    lines = "\n\n".join("\n".join(tree_lines(node)) for node in nodes)
+    return Told(lines, json_text(trace_object(evaluation, found)))
+
+
+def uses_told(
+    evaluations: Sequence[Evaluation], item: str, value: str | None, U: str | None, analyte: str | None
+) -> Told:
+    """The results of some runs that rest on an item, as they are or with new figures. Raises as `uses_of_item`."""
+    uses = uses_of_item(evaluations, item, figures(value, U, analyte))
+    runs = [evaluation.records.name for evaluation in evaluations]
+    return Told("\n".join(use_lines(uses, item, runs)), json_text(uses_object(uses, item)))
 
 
 def trace_object(evaluation: Evaluation, chains: Sequence[Chain]) -> dict[str, Any]:

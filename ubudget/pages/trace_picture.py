@@ -51,7 +51,7 @@ class _Box:
         return self.y + self.height // 2
 
 
-def picture(nodes: list[Node]) -> str:
+def drawing(nodes: list[Node]) -> str:
     """The trees below each other as one SVG text."""
     boxes: list[_Box] = []
     arrows: list[tuple[_Box, _Box]] = []
