@@ -165,13 +165,14 @@ def register_bands(records: Records, top: int) -> list[Band]:
     ):
         rows = [(item, certificate) for item in items for certificate in (item.certificates or (None,))]
         if rows:
-            bands.append(Band(name, top, 1, _register_columns(rows), title))
+            bands.append(Band(name, top, 1, _register_columns(rows, Register(records)), title))
             top = bands[-1].last_row + 4
     return bands
 
 
 def _register_columns(
     rows: Sequence[tuple[Equipment | ReferenceMaterial, Certificate | None]],
+    register: Register,
 ) -> tuple[BandColumn, ...]:
     def lot(item: Equipment | ReferenceMaterial) -> str:
         if isinstance(item, ReferenceMaterial):
@@ -187,6 +188,10 @@ def _register_columns(
             for prop in certificate.properties
         )
 
+    def counts(item: Equipment | ReferenceMaterial, certificate: Certificate | None) -> str:
+        used = item.id in register.uses and certificate is not None
+        return "yes" if used and register.evidence(item.id).certificate is certificate else ""
+
     certificates = [certificate for _, certificate in rows]
     return (
         BandColumn("item", [item.id for item, _ in rows], "label", width=14.0),
@@ -196,8 +201,10 @@ def _register_columns(
         BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=16.0),
         BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=22.0),
         BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=16.0),
+        BandColumn("route", [c.route if c else None for c in certificates], "text", width=16.0),
         BandColumn("issued", [c.issued if c else None for c in certificates], "date", width=12.0),
         BandColumn("due", [c.due if c else None for c in certificates], "date", width=12.0),
+        BandColumn("counts here", [counts(item, c) for item, c in rows], "text", width=9.0),
         BandColumn("certified", [values(c) for c in certificates], "text", width=34.0),
         BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=30.0),
     )

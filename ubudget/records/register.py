@@ -11,6 +11,7 @@ from pydantic.dataclasses import dataclass
 from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.stated import Positive
 from ubudget.records.strict import STRICT
+from ubudget.records.unit_comparison import in_unit
 
 Use = Literal["individual", "one of a set"]
 EquipmentKind = Literal[
@@ -70,6 +71,15 @@ class Certificate:
     def _dates_in_order(self) -> Certificate:
         if self.due < self.issued:
             raise ValueError("due before issued; accepted: due on or after issued")
+        return self
+
+    @model_validator(mode="after")
+    def _range_in_order(self) -> Certificate:
+        low, high = self.range_from, self.range_to
+        if low is not None and high is not None:
+            top = in_unit(high.value, high.unit, low.unit)
+            if top is None or top < low.value:
+                raise ValueError("range_to below range_from, or of another kind; accepted: a range, low end first")
         return self
 
 
