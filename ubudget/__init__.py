@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.verbs import evaluate as evaluate
     from ubudget.files.verbs import read_run as read_run
+    from ubudget.files.verbs import trace as trace
     from ubudget.files.verbs import write_workbook as write_workbook
     from ubudget.quantity.gauss_newton import gauss_newton as gauss_newton
     from ubudget.quantity.least_squares import least_squares as least_squares
@@ -48,11 +49,12 @@ __all__ = [
     "read_run",
     "results_frame",
     "sqrt",
+    "trace",
     "write_workbook",
 ]
 
 _HOMES = {
-    **dict.fromkeys(("evaluate", "read_run", "write_workbook"), "ubudget.files.verbs"),
+    **dict.fromkeys(("evaluate", "read_run", "trace", "write_workbook"), "ubudget.files.verbs"),
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
     **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),

@@ -247,6 +247,49 @@ def statement(
     raise typer.Exit(_status(evaluation))
 
 
+@app.command()
+def trace(
+    runs: Annotated[list[Path], typer.Argument(metavar="RUN", help="A run as above; several with --used.")],
+    result: Annotated[
+        str | None, typer.Option("--result", metavar="SAMPLE/ANALYTE[/LINE]", help="Only this result.")
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option("--json", metavar="FILE", help="Write the chains as JSON; - is standard output.")
+    ] = None,
+    picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE.svg", help="Draw the chains.")] = None,
+    used: Annotated[
+        str | None, typer.Option("--used", metavar="ITEM", help="The results that rest on a register item.")
+    ] = None,
+    value: Annotated[str | None, typer.Option("--value", help='With --used: its new value, "1003 mg/L".')] = None,
+    expanded: Annotated[str | None, typer.Option("--U", help="With --used: its new expanded uncertainty.")] = None,
+    analyte: Annotated[str | None, typer.Option("--analyte", help="With --used: which of its values.")] = None,
+    force: Force = False,
+) -> None:
+    """What each result rests on, up to the SI or a named reference, and what is wrong with it."""
+    if used is None and (len(runs) > 1 or (value, expanded, analyte) != (None, None, None)):
+        raise typer.BadParameter("several runs, --value, --U and --analyte belong to --used ITEM")
+    if used is not None and (result is not None or picture is not None):
+        raise typer.BadParameter("--used ITEM lists results; --result and --picture show chains; give one of them")
+    _refuse_existing([path for path in (json, picture) if path is not None and path != STANDARD_OUTPUT], force)
+    from ubudget.files.exchange import write_text
+    from ubudget.files.trace_exchange import chains_told, uses_told
+
+    evaluations = [_evaluated(run) for run in runs]
+    if used is None:
+        told = chains_told(evaluations[0], result, picture, force=force)
+    else:
+        told = uses_told(evaluations, used, value, expanded, analyte)
+    if json == STANDARD_OUTPUT:
+        _write_out(told.json)
+    else:
+        if json is not None:
+            write_text(told.json, json, force=force)
+        typer.echo(told.lines)
+    for evaluation in evaluations:
+        _say_findings(evaluation)
+    raise typer.Exit(max(_status(evaluation, flags=False) for evaluation in evaluations))
+
+
 def say(lines: Iterable[str]) -> None:
     """Lines for the person, on standard error."""
     for line in lines:

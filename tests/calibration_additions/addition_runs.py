@@ -58,12 +58,32 @@ tolerance = "0.002 mL"
 repeatability = "0.0006 mL"
 repeatability_dof = 9
 
+[[equipment.certificate]]
+number = "E-1"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
+
 [[equipment]]
 id = "V5"
 kind = "pipette"
 description = "pipette 5 mL"
 nominal = "5 mL"
 tolerance = "0.015 mL"
+
+[[equipment.certificate]]
+number = "E-2"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
 
 [[equipment]]
 id = "V2"
@@ -72,12 +92,32 @@ description = "pipette 2 mL"
 nominal = "2 mL"
 tolerance = "0.01 mL"
 
+[[equipment.certificate]]
+number = "E-3"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
+
 [[equipment]]
 id = "F25"
 kind = "flask"
 description = "flask 25 mL, numbered"
 nominal = "25 mL"
 tolerance = "0.04 mL"
+
+[[equipment.certificate]]
+number = "E-4"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
 
 [[equipment]]
 id = "F25-B"
@@ -87,6 +127,16 @@ nominal = "25 mL"
 tolerance = "0.04 mL"
 repeatability = "0.01 mL"
 
+[[equipment.certificate]]
+number = "E-5"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
+
 [[equipment]]
 id = "F25-S"
 kind = "flask"
@@ -94,6 +144,16 @@ description = "flasks 25 mL, without number"
 use = "one of a set"
 nominal = "25 mL"
 tolerance = "0.04 mL"
+
+[[equipment.certificate]]
+number = "E-6"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
 
 [[reference_material]]
 id = "ST"
@@ -104,8 +164,12 @@ lot = "L1"
 [[reference_material.certificate]]
 number = "C-1"
 issuer = "Invented producer"
+accreditation = "X 2"
+route = "accredited producer"
 issued = 2025-03-04
 due = 2027-03-04
+traceable_to = "mole"
+ends_at = "SI"
 
 [[reference_material.certificate.property]]
 value = "{stock}"

@@ -134,6 +134,16 @@ resolution = "0.1 mg"
 linearity = "0.2 mg"
 repeatability = "0.1 mg"
 
+[[equipment.certificate]]
+number = "E-1"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
+
 [[equipment]]
 id = "F50-2"
 kind = "flask"
@@ -141,12 +151,32 @@ description = "flask 50 mL"
 nominal = "50 mL"
 tolerance = "0.06 mL"
 
+[[equipment.certificate]]
+number = "E-2"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
+
 [[equipment]]
 id = "P5-1"
 kind = "pipette"
 description = "pipette 5 mL"
 nominal = "5 mL"
 tolerance = "0.015 mL"
+
+[[equipment.certificate]]
+number = "E-3"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
 
 [[reference_material]]
 id = "ST-ZN"
@@ -157,8 +187,12 @@ lot = "L1"
 [[reference_material.certificate]]
 number = "C-77"
 issuer = "Invented producer"
+accreditation = "X 2"
+route = "accredited producer"
 issued = 2025-03-04
 due = 2027-03-04
+traceable_to = "mole"
+ends_at = "SI"
 
 [[reference_material.certificate.property]]
 value = "1001 mg/L"

@@ -53,6 +53,16 @@ description = "pipette 10 mL"
 nominal = "10 mL"
 tolerance = "0.02 mL"
 repeatability = "0.01 mL"
+
+[[equipment.certificate]]
+number = "E-4"
+issuer = "Invented service"
+accreditation = "X 1"
+route = "accredited laboratory"
+issued = 2025-03-04
+due = 2027-03-04
+traceable_to = "kilogram"
+ends_at = "SI"
 """
 )
 PREPARED_READINGS = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from ubudget.bench.building import Shared
 from ubudget.quantity.graph import Joint, Place, Table
@@ -11,6 +12,7 @@ from ubudget.quantity.units import UnitError, convert
 from ubudget.records.amount import Amount
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.records import Records, Role
+from ubudget.records.uses import Use, uses_of
 
 COUNTED = "counted"
 MASS_SHOWN = "mg"
@@ -47,6 +49,14 @@ class Context:
     @property
     def date(self) -> dt.date | None:
         return self.records.run.file.run.date if self.records.run else None
+
+    @cached_property
+    def uses(self) -> dict[str, tuple[Use, ...]]:
+        return uses_of(self.records)
+
+    def day_of(self, item: str) -> dt.date | None:
+        """The first day on which the run used a register item: the day that chooses its certificate."""
+        return min((use.day for use in self.uses.get(item, ())), default=self.date)
 
 
 def method_place(*path: str | int, unit: str = "") -> Place:

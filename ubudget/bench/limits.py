@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -44,6 +45,11 @@ class Limits:
     property_path: tuple[str | int, ...] = ()
 
     @property
+    def items(self) -> tuple[str, ...]:
+        """The register item behind the limits; none where they stand in the method."""
+        return (self.key,) if self.document == "register" else ()
+
+    @property
     def source(self) -> str:
         """Evidence of the calibration deviation."""
         if self.certificate is not None and self.certified is not None:
@@ -52,19 +58,25 @@ class Limits:
 
 
 def certificate_on(certificates: Sequence[Certificate], day: dt.date | None) -> tuple[int, Certificate] | None:
-    """The newest certificate issued by that day (the newest of all without a day), with its position."""
-    numbered = [
-        (number, certificate)
-        for number, certificate in enumerate(certificates)
-        if day is None or certificate.issued <= day
-    ]
-    return max(numbered, key=lambda pair: pair[1].issued) if numbered else None
+    """The certificate that counts on a day, with its position: the newest issued by then (of all, without a day).
+
+    Where all are issued later it is the first of them; `evaluation.traceability_findings` says so."""
+    numbered = list(enumerate(certificates))
+    issued = [pair for pair in numbered if day is None or pair[1].issued <= day]
+    if issued:
+        return max(issued, key=lambda pair: pair[1].issued)
+    return min(numbered, key=lambda pair: pair[1].issued) if numbered else None
+
+
+def factor_of(prop: CertifiedValue) -> float:
+    """The coverage factor by which U is divided; √3 where the certificate states none (GUM 4.3.7)."""
+    return prop.k if prop.k is not None else float(f"{math.sqrt(3):.15g}")
 
 
 def limits_of(context: Context, item: Equipment, number: int) -> Limits:
     """The limits of a register item; a certified value goes before a tolerance."""
     path: tuple[str | int, ...] = ("equipment", number)
-    chosen = certificate_on(item.certificates, context.date)
+    chosen = certificate_on(item.certificates, context.day_of(item.id))
     certificate = prop = None
     property_path: tuple[str | int, ...] = ()
     if chosen is not None and chosen[1].properties:
@@ -128,9 +140,11 @@ class ItemTable:
             "k",
             "k of the certificate",
             "",
-            nan_where_none([limits.certified.k if limits.certified else None for limits in self.used]),
+            nan_where_none([factor_of(limits.certified) if limits.certified else None for limits in self.used]),
             [
-                Place(limits.document, (*limits.property_path, "k")) if limits.certified else None
+                Place(limits.document, (*limits.property_path, "k"))
+                if limits.certified and limits.certified.k is not None
+                else None
                 for limits in self.used
             ],
         )

@@ -197,6 +197,7 @@ class Operations(SymbolRows):
             U=None if rectangular else temperature.half_range,
             confidence=None if rectangular else 0.95,
             source=temperature.source,
+            item=temperature.item,
         )
         deviation = Entry(
             f"{symbol}.temperature",
@@ -229,6 +230,7 @@ class Operations(SymbolRows):
             temperature.shared,
             "rectangular" if rectangular else "normal",
             temperature.source,
+            (temperature.item,) if temperature.item else (),
         )
 
     # -- equipment --------------------------------------------------------------------------------------------------

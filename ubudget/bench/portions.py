@@ -9,7 +9,7 @@ from ubudget.bench.buoyancy import table_of as buoyancy_of
 from ubudget.bench.context import MASS_SHOWN, method_place
 from ubudget.bench.minimum import add_comparison
 from ubudget.bench.stated import TABLE as INPUTS
-from ubudget.bench.stated import is_relative
+from ubudget.bench.stated import cited_items, is_relative
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import FILLING, add_volume
 from ubudget.bench.weighing import CLAUSES, add_weighing, by_difference, direct, tared
@@ -214,6 +214,7 @@ class PortionTables:
             table.formula(dof, dof, "", Symbol(f"stated dof of {name}"))
         evaluation = entry.stated.evaluation or "B"
         distribution = entry.stated.limits or ("t" if finite else "normal")
-        trait = Trait(name, quantity, group, evaluation, distribution, entry.stated.source)
+        items = cited_items(entry.stated)
+        trait = Trait(name, quantity, group, evaluation, distribution, entry.stated.source, items=items)
         shared_estimate = [("stated", row) for row in rows] if finite else None
         table.leaf(name, f"u({name})", [trait] * table.size, dof=dof, estimates=shared_estimate)

@@ -7,21 +7,11 @@ from collections.abc import Iterator
 from ubudget.bench.stated import Entry
 from ubudget.records.amount import Amount
 from ubudget.records.preparation import Density, DilutionStep
-from ubudget.records.preparation_chains import MASS, Preparation, solutions_of
+from ubudget.records.preparation_chains import MASS, Preparation, used_preparations
 from ubudget.records.records import Records
 from ubudget.records.volume import Dilution
 
 GROUP = "standards"
-
-
-def used_preparations(records: Records) -> list[Preparation]:
-    """Solutions made by steps that the run's standards and additions rest on, each after what it is made from."""
-    solutions = solutions_of(records)
-    run = records.run
-    labels = [standard.label for standard in run.file.standards] if run else []
-    labels += [addition.standard for addition in run.file.additions] if run else []
-    found = {link.label: link for label in labels for link in solutions.links(label) or ()}
-    return list(found.values())
 
 
 def density_entries(records: Records, ware_unit: str) -> Iterator[Entry]:

@@ -283,4 +283,18 @@ def _trait(entry: Entry) -> Trait:
         distribution = "t"
     else:
         distribution = "normal"
-    return Trait(entry.symbol, entry.quantity, entry.group, evaluation, distribution, stated.source, stated.top or 0.0)
+    return Trait(
+        entry.symbol,
+        entry.quantity,
+        entry.group,
+        evaluation,
+        distribution,
+        stated.source,
+        stated.top or 0.0,
+        cited_items(stated),
+    )
+
+
+def cited_items(stated: Stated) -> tuple[str, ...]:
+    """Register items that a statement cites."""
+    return (stated.item,) if stated.item else ()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import Context
-from ubudget.bench.limits import certificate_on
+from ubudget.bench.limits import certificate_on, factor_of
 from ubudget.quantity.expression import Symbol
 from ubudget.quantity.graph import Place, Trait
 from ubudget.quantity.units import convert
@@ -34,7 +34,7 @@ def stock_of(context: Context, item_id: str, analyte: str) -> CertifiedStock | N
     """The value of a register item certified for an analyte, valid by the newest certificate of the day."""
     register = context.records.register
     for number, item in enumerate(register.reference_materials if register else ()):
-        chosen = certificate_on(item.certificates, context.date)
+        chosen = certificate_on(item.certificates, context.day_of(item.id))
         if item.id != item_id or chosen is None:
             continue
         for place, prop in enumerate(chosen[1].properties):
@@ -149,8 +149,8 @@ def _build(
         "k",
         "k of the certificate",
         "",
-        [found.property.k for _, found in used],
-        [Place("register", (*found.path, "k")) for _, found in used],
+        [factor_of(found.property) for _, found in used],
+        [Place("register", (*found.path, "k")) if found.property.k else None for _, found in used],
     )
     table.formula("u", "standard uncertainty u", unit, Symbol("U") / Symbol("k"), "GUM 4.3.3")
     assumed = [stocks[key].calculated_with if key in stocks else None for key, _ in used]
@@ -176,4 +176,4 @@ def _trait(found: CertifiedStock) -> Trait:
     words = "certified concentration of the stock solution"
     if found.item.kind == "pure substance":
         words = "certified content of the pure substance"
-    return Trait("c_stock", words, "stock", "B", "normal", source)
+    return Trait("c_stock", words, "stock", "B", "normal", source, items=(found.item.id,))

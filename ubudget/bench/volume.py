@@ -28,6 +28,7 @@ class TemperatureRows:
     shared: bool
     distribution: str
     source: str
+    items: tuple[str, ...] = ()
 
 
 def add_volume(
@@ -81,7 +82,9 @@ def add_volume(
         else:
             name = f"{symbol}.temperature"
             u = table.pick(f"u of {name}", INPUTS, "u", rows)
-            trait = Trait(name, "temperature of the liquid", group, "B", temperature.distribution, temperature.source)
+            words = "temperature of the liquid"
+            distribution, source = temperature.distribution, temperature.source
+            trait = Trait(name, words, group, "B", distribution, source, items=temperature.items)
             kelvin = table.deviation(name, name, "K", u, [trait] * table.size)
         total = total + base * expansion * kelvin
     return table.formula(symbol, symbol, unit, total, "QUAM A1")
@@ -100,7 +103,8 @@ def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
         distribution = "normal"
     else:
         distribution = limits.tolerance_distribution
-    return Trait(name, "calibration of the ware", group, "B", distribution, f"{limits.key}: {limits.source}")
+    source = f"{limits.key}: {limits.source}"
+    return Trait(name, "calibration of the ware", group, "B", distribution, source, items=limits.items)
 
 
 def _repeatability(
@@ -131,6 +135,7 @@ def _repeatability(
             "A",
             "normal",
             f"{word} repeatability of {limits.key}" if here else mark,
+            items=limits.items,
         )
         for limits, here in zip(ware, counts, strict=True)
     ]

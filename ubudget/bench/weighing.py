@@ -152,14 +152,14 @@ class ReadingDeviations:
     ) -> Expression:
         name = f"{self.symbol}.{reading.name} {part}"
         quantity = f"{part} of the balance, {reading.name} reading"
-        traits = []
+        traits, items = [], self.balance.limits.items
         for row in range(self.table.size):
             told = source if counts is None or counts[row] else self.mark
             if self.objects is None:
-                traits.append(Trait(name, quantity, self.group, evaluation, distribution, told))
+                traits.append(Trait(name, quantity, self.group, evaluation, distribution, told, items=items))
             else:
                 words, of = f"{quantity} of {self.objects[row]}", f"{self.objects[row]}.{reading.name} {part}"
-                traits.append(Trait(of, words, self.group, evaluation, distribution, told))
+                traits.append(Trait(of, words, self.group, evaluation, distribution, told, items=items))
         return self.table.deviation(
             name,
             name,

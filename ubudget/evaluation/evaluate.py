@@ -24,6 +24,7 @@ from ubudget.evaluation.coverage import (
     cover,
 )
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
+from ubudget.evaluation.traceability_findings import traceability_findings
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding, stops
@@ -209,6 +210,14 @@ class Evaluation:
         ]
         return tuple(rows)
 
+    def items_of(self, row: int) -> tuple[tuple[str, ...], ...]:
+        """Register items on which each line of a result's budget rests; covariances, which come last, have none."""
+        return tuple(
+            self.graph.tables[slot.table].leaf_of[slot.column].traits[int(slot.rows[row])].items
+            for slot in self.slots
+            if slot.rows[row] >= 0
+        )
+
     def _budget_row(self, slot: Slot, row: int, variance: float) -> BudgetRow:
         table = self.graph.tables[slot.table]
         leaf = table.leaf_of[slot.column]
@@ -319,6 +328,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     graph = cover(propagated, method.document.unit, method.coverage, method.rounding)
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
+    findings += traceability_findings(records, assembly.graph)
     if stops(findings):
         return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))

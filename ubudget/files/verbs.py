@@ -8,6 +8,7 @@ from pathlib import Path
 from ubudget.errors import UnusableInput
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.evaluate import evaluate as evaluate_records
+from ubudget.evaluation.traceability import Chain, chains
 from ubudget.files.reading import read_records
 from ubudget.files.workbook_reading import read_workbook
 from ubudget.files.workbook_writer import write_book
@@ -36,6 +37,13 @@ def evaluate(run: Records) -> Evaluation:
     if evaluation is None:
         raise UnusableInput(findings)
     return evaluation
+
+
+def trace(evaluation: Evaluation) -> tuple[Chain, ...]:
+    """The traceability chain of every result: the items it rests on, and what stands above them to the end.
+
+    What is wrong with them is in the evaluation's `findings` (ISO/IEC 17025:2017, 6.5)."""
+    return chains(evaluation)
 
 
 def write_workbook(evaluation: Evaluation, path: str | os.PathLike[str], force: bool = False) -> None:

@@ -46,7 +46,8 @@ ISO_DATE: Final = "yyyy-mm-dd"
 ISO_MOMENT: Final = "yyyy-mm-dd hh:mm"
 
 WRAPPED: Final[frozenset[str]] = frozenset(
-    {"note", "heading", "heading_right", "remark", "text", "label", "flag", "record", "open_text"} | {"result_text"}
+    {"box", "note", "heading", "heading_right", "remark", "text", "label", "flag", "record", "open_text"}
+    | {"result_text"}
 )
 """Looks whose text wraps, so that their rows may need more height."""
 BOLD: Final[frozenset[str]] = frozenset({"heading", "heading_right", "result", "result_text", "flag"})
@@ -59,6 +60,7 @@ _THIN = Side(style="thin", color=RULE)
 _EDGE = Side(style="thin", color=OPEN_EDGE)
 _UNDER_ROW = Border(bottom=_HAIR)
 _FRAME = Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE)
+_BOX = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
 _RULED = Border(top=_THIN, bottom=_THIN)
 
 
@@ -122,6 +124,7 @@ def _looks() -> dict[Look, NamedStyle]:
         "result": _named("result", _font(bold=True), border=_RULED, across="right"),
         "result_text": _named("result_text", _font(bold=True), border=_RULED, across="left"),
         "flag": _named("flag", _font(color=ATTENTION, bold=True), border=_UNDER_ROW, across="left"),
+        "box": _named("box", border=_BOX, across="left", down="center"),
         "sign": _named("sign", border=Border(bottom=_THIN), across="left", down="bottom"),
         "record": _named("record", _font(SIZES["record"], name=FIXED_FONT), across="left"),
         "open_number": _named("open_number", fill=OPEN_FILL, border=_FRAME, across="right"),

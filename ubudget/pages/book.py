@@ -29,6 +29,7 @@ Style = Literal[
     "result",  # a reported result (calculated number or text), emphasised
     "flag",  # text that asks for attention when not empty
     "sign",  # an empty field that a person fills by hand (prepared, checked, authorised)
+    "box",  # a framed text of a drawing made of cells
     "record",  # fixed-width text of the record sheet
 ]
 

@@ -20,9 +20,10 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "calibration charts",
     "blanks and checks",
 )
-METHOD, EQUIPMENT, CHANGES, COMPUTATION, INPUTS, RECORD = (
+METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
+    "traceability",
     "changes",
     "computation",
     "input quantities",
@@ -137,6 +138,7 @@ TITLES = {
     BLANKS: "Blanks and checks",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
+    TRACEABILITY: "Traceability: what the results rest on",
     CHANGES: "Changes",
     COMPUTATION: "Computation",
     INPUTS: "Input quantities of the method",

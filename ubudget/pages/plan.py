@@ -47,6 +47,7 @@ from ubudget.pages.text_sheets import (
     register_bands,
     status_cells,
 )
+from ubudget.pages.trace_sheet import traceability_sheet
 from ubudget.version import __version__
 
 PROGRAM = f"ubudget {__version__}"
@@ -76,6 +77,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
     method = Sheet(METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0})
     equipment = _equipment_sheet(evaluation, placements, renderer)
+    traceability = traceability_sheet(evaluation, placements)
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
@@ -91,6 +93,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
         blanks,
         method,
         equipment,
+        traceability,
         changes.sheet,
         inputs,
         computation,

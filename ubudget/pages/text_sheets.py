@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from ubudget.evaluation.certificates import Register
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, LooseCell, Style, Value
 from ubudget.pages.layout import METHOD, STATUS, headline
@@ -14,6 +15,7 @@ from ubudget.quantity.spelling import readable_text
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 from ubudget.records.register import Certificate, Equipment, ReferenceMaterial
+from ubudget.records.unit_comparison import in_unit
 
 WIDE = 6
 
@@ -122,6 +124,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
         ("title", document.title),
         ("measurand", document.measurand),
         ("basis", document.basis),
+        ("defined by", document.defined_by),
         ("unit", document.unit),
         ("result equation", f"{equations.result.name} = {readable_text(equations.result.expression)}"),
     ]
@@ -162,13 +165,14 @@ def register_bands(records: Records, top: int) -> list[Band]:
     ):
         rows = [(item, certificate) for item in items for certificate in (item.certificates or (None,))]
         if rows:
-            bands.append(Band(name, top, 1, _register_columns(rows), title))
+            bands.append(Band(name, top, 1, _register_columns(rows, Register(records)), title))
             top = bands[-1].last_row + 4
     return bands
 
 
 def _register_columns(
     rows: Sequence[tuple[Equipment | ReferenceMaterial, Certificate | None]],
+    register: Register,
 ) -> tuple[BandColumn, ...]:
     def lot(item: Equipment | ReferenceMaterial) -> str:
         if isinstance(item, ReferenceMaterial):
@@ -179,9 +183,14 @@ def _register_columns(
         if certificate is None:
             return "no certificate"
         return "; ".join(
-            f"{prop.analyte} {prop.value.text}, U = {prop.U.text}, k = {prop.k:g}".strip()
+            f"{prop.analyte} {prop.value.text}, U = {prop.U.text}, "
+            f"{'k not stated' if prop.k is None else f'k = {prop.k:g}'}".strip()
             for prop in certificate.properties
         )
+
+    def counts(item: Equipment | ReferenceMaterial, certificate: Certificate | None) -> str:
+        used = item.id in register.uses and certificate is not None
+        return "yes" if used and register.evidence(item.id).certificate is certificate else ""
 
     certificates = [certificate for _, certificate in rows]
     return (
@@ -192,8 +201,10 @@ def _register_columns(
         BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=16.0),
         BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=22.0),
         BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=16.0),
+        BandColumn("route", [c.route if c else None for c in certificates], "text", width=16.0),
         BandColumn("issued", [c.issued if c else None for c in certificates], "date", width=12.0),
         BandColumn("due", [c.due if c else None for c in certificates], "date", width=12.0),
+        BandColumn("counts here", [counts(item, c) for item, c in rows], "text", width=9.0),
         BandColumn("certified", [values(c) for c in certificates], "text", width=34.0),
         BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=30.0),
     )
@@ -207,13 +218,14 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     from ubudget.pages.results_sheet import key_text
 
     materials = {item.id: item for item in records.register.reference_materials}
+    register = Register(records)
     rows: list[tuple[str, str, float, float, float, float]] = []
     for result in evaluation.results:
         key = next(
             k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line)
         )
         material = materials.get(structure.portions[key.portions[0]].reference_material)
-        certified = _certified(material, result.analyte, result.unit) if material else None
+        certified = _certified(register, material.id, result.analyte, result.unit) if material else None
         if certified and result.value is not None and result.standard_uncertainty is not None:
             label = key_text(result.sample, result.analyte, result.line)
             rows.append(
@@ -277,15 +289,10 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     return Band("reference materials", top, 1, columns, "Reference materials: found against certified")
 
 
-def _certified(material: ReferenceMaterial, analyte: str, unit: str) -> tuple[float, float] | None:
-    from ubudget.quantity.units import UnitError, convert
-
-    for certificate in material.certificates:
-        for prop in certificate.properties:
-            if prop.analyte == analyte:
-                try:
-                    value = convert(prop.value.value, prop.value.unit, unit)
-                    return value, float(f"{convert(prop.U.value, prop.U.unit, unit) / prop.k:.15g}")
-                except UnitError:
-                    return None
-    return None
+def _certified(register: Register, item: str, analyte: str, unit: str) -> tuple[float, float] | None:
+    """Certified value and its u, by the certificate of the day."""
+    evidence = register.evidence(item, analyte)
+    if evidence.certified is None or evidence.value is None or evidence.u is None:
+        return None
+    value, u = (in_unit(number, evidence.unit, unit) for number in (evidence.value, evidence.u))
+    return None if value is None or u is None else (value, float(f"{u:.15g}"))

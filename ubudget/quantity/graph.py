@@ -122,6 +122,8 @@ class Trait:
     source: str
     shape: float = 0.0
     """Top over base of a trapezoid."""
+    items: tuple[str, ...] = ()
+    """Register items on which it rests."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from ubudget.records.finding import Finding
 from ubudget.records.preparation import PreparedStandard
 from ubudget.records.records import Records
-from ubudget.records.register import VOLUMETRIC, Equipment, ReferenceMaterial
+from ubudget.records.register import VOLUMETRIC, Equipment, Reference, ReferenceMaterial
+from ubudget.records.uses import citations
 from ubudget.records.volume import Volume
 from ubudget.records.weighing import Weighing
 
@@ -28,10 +29,11 @@ def _register(records: Records) -> Iterator[Finding]:
         return
     file = records.file("register")
     seen: set[str] = set()
-    tables: tuple[tuple[str, tuple[Equipment | ReferenceMaterial | PreparedStandard, ...]], ...] = (
+    tables: tuple[tuple[str, tuple[Equipment | ReferenceMaterial | PreparedStandard | Reference, ...]], ...] = (
         ("equipment", records.register.equipment),
         ("reference_material", records.register.reference_materials),
         ("prepared_standard", records.register.prepared_standards),
+        ("reference", records.register.references),
     )
     for table, items in tables:
         for number, item in enumerate(items, start=1):
@@ -54,6 +56,16 @@ def _named(records: Records) -> Iterator[Finding]:
             yield from _item(symbol.balance, frozenset({"balance"}), kinds, method_file, place)
         elif isinstance(symbol, Volume) and symbol.ware:
             yield from _item(symbol.ware, VOLUMETRIC, kinds, method_file, f"symbol {name}, ware")
+    for place, statement in citations(records.method):
+        if statement.item not in kinds:
+            yield Finding(
+                "stop",
+                method_file,
+                f"{place}, item",
+                f"{statement.item}, which is not in the register",
+                "an item of the register",
+                "add the item to the register or correct its name",
+            )
     if records.run is None:
         return
     run = records.run

@@ -214,6 +214,8 @@ class Document:
     review: dt.date | None = None
     measurand: str
     basis: str = ""
+    defined_by: str = ""
+    """For a measurand that a procedure defines (extractable, leachable …): the procedure, by its document."""
     unit: str
     equation: str
     not_included: str = ""

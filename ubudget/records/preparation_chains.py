@@ -125,6 +125,18 @@ def solutions_of(records: Records) -> Solutions:
     return Solutions(prepared, materials, stocks)
 
 
+def used_preparations(records: Records) -> tuple[Preparation, ...]:
+    """Solutions made by steps on which the run's standards and additions rest, each after what it is made from."""
+    run = records.run
+    if run is None:
+        return ()
+    solutions = solutions_of(records)
+    labels = [standard.label for standard in run.file.standards]
+    labels += [addition.standard for addition in run.file.additions]
+    found = {link.label: link for label in labels for link in solutions.links(label) or ()}
+    return tuple(found.values())
+
+
 def basis_of(unit: str) -> Basis | None:
     """What a unit of content refers to; `None` where it is neither mass concentration nor mass fraction."""
     try:

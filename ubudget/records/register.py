@@ -8,11 +8,12 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
-from ubudget.records.amount import AnyAmount, PositiveAmount
+from ubudget.records.amount import AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.balance import BalanceLimits, InUse
 from ubudget.records.preparation import PreparedStandard
 from ubudget.records.stated import Positive
 from ubudget.records.strict import STRICT
+from ubudget.records.unit_comparison import in_unit
 
 Use = Literal["individual", "one of a set"]
 EquipmentKind = Literal[
@@ -28,7 +29,15 @@ EquipmentKind = Literal[
     "oven",
     "other",
 ]
+Route = Literal["national institute", "accredited laboratory", "accredited producer", "other with evidence"]
+"""Why a certificate can be relied on, after the routes of ILAC P10:07/2020, sections 2 and 3: a national institute
+within its recognised capabilities; a calibration laboratory, or a producer of reference materials, accredited for it;
+or another one, whose competence the laboratory itself has to show."""
 VOLUMETRIC: frozenset[str] = frozenset({"flask", "pipette", "piston pipette", "burette", "cylinder", "tube"})
+
+
+End = Literal["SI", "named reference"]
+"""Where a chain of calibrations may end (ISO/IEC 17025:2017, 6.5.2 and 6.5.3)."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -37,7 +46,8 @@ class CertifiedValue:
 
     value: AnyAmount
     U: PositiveAmount
-    k: Positive
+    k: Positive | None = None
+    """Absent: U is taken as the half-width of a rectangular distribution (GUM 4.3.7), and a finding says so."""
     analyte: str = ""
 
 
@@ -48,7 +58,15 @@ class Certificate:
     accreditation: str = ""
     issued: dt.date
     due: dt.date
+    route: Route | None = None
+    evidence: str = ""
+    """What shows the competence of an issuer that no recognised route covers."""
+    range_from: AnyAmount | None = None
+    range_to: AnyAmount | None = None
+    """Range of use for which the certificate holds, ends included."""
     traceable_to: str = ""
+    """Id of a reference or an item of the register, or words; words end a chain only with `ends_at`."""
+    ends_at: End | None = None
     properties: Annotated[tuple[CertifiedValue, ...], Field(strict=False, alias="property")] = ()
     in_use: InUse | None = None
     """Balances: U(W) of a reading in use."""
@@ -57,6 +75,15 @@ class Certificate:
     def _dates_in_order(self) -> Certificate:
         if self.due < self.issued:
             raise ValueError("due before issued; accepted: due on or after issued")
+        return self
+
+    @model_validator(mode="after")
+    def _range_in_order(self) -> Certificate:
+        low, high = self.range_from, self.range_to
+        if low is not None and high is not None:
+            top = in_unit(high.value, high.unit, low.unit)
+            if top is None or top < low.value:
+                raise ValueError("range_to below range_from, or of another kind; accepted: a range, low end first")
         return self
 
 
@@ -96,11 +123,25 @@ class ReferenceMaterial:
     id: str
     kind: Literal["stock solution", "pure substance", "matrix reference material"]
     description: str
-    lot: str
+    lot: str = ""
     expiry: dt.date | None = None
     basis: str = ""
     measurand: str = ""
     certificates: Certificates = ()
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Reference:
+    """A standard above the laboratory's own items, on which their certificates rest."""
+
+    id: str
+    description: str
+    kind: Literal["SI unit", "national standard", "named reference", "constant"]
+    value: AnyAmount | None = None
+    u: NonNegativeAmount | None = None
+    """Standard uncertainty, with its unit or in % of the value."""
+    traceable_to: str = ""
+    """Id of another reference; a national standard needs one."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -111,3 +152,4 @@ class Register:
     equipment: Annotated[tuple[Equipment, ...], Field(strict=False)] = ()
     reference_materials: Annotated[tuple[ReferenceMaterial, ...], Field(strict=False, alias="reference_material")] = ()
     prepared_standards: Annotated[tuple[PreparedStandard, ...], Field(strict=False, alias="prepared_standard")] = ()
+    references: Annotated[tuple[Reference, ...], Field(strict=False, alias="reference")] = ()

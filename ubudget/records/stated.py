@@ -44,6 +44,8 @@ class Stated:
     exact: bool = False
     evaluation: Literal["A", "B"] | None = None
     source: str = ""
+    item: str = ""
+    """Register item on which the figures rest; where its certificate is of the same quantity they are to agree."""
 
     @model_validator(mode="after")
     def _one_way(self) -> Stated:

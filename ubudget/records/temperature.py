@@ -22,3 +22,5 @@ class Temperature:
     shared: bool = False
     """True: one deviation for all volumes of the run (one working period, one room)."""
     source: str = ""
+    item: str = ""
+    """Register item (a thermometer) on which the range rests."""

@@ -1,0 +1,105 @@
+"""The traceability of each result: the items it depends on, their evidence, and the chains above them.
+
+What a result depends on is read from its budget: each input quantity names the register items on which it rests
+(`quantity.graph.Trait.items`), so that an item which no input quantity of the result rests on is no link.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ubudget.evaluation.certificates import Ending, Evidence, Register
+from ubudget.evaluation.evaluate import BudgetRow, Evaluation
+from ubudget.records.additions import StandardAdditions
+from ubudget.records.calibration import Calibration
+from ubudget.records.records import Records
+from ubudget.records.uses import calibration_materials
+
+
+@dataclass(frozen=True)
+class Link:
+    """One item in the chain of a result. `share` is the part of the result's variance that rests on it, where it is
+    an item of the laboratory; `lower` are the items below a link that stands above others."""
+
+    evidence: Evidence
+    symbols: tuple[str, ...]
+    """Input quantities that rest on it."""
+    operations: tuple[str, ...]
+    """Symbols of the method by which it enters the result."""
+    lower: tuple[str, ...]
+    share: float | None
+    contribution: float | None
+    """Root of the sum of (c·u)² of its input quantities, in the unit of the result."""
+    ending: Ending | None
+    """Where the chain ends above an item of the laboratory."""
+
+
+@dataclass(frozen=True)
+class Chain:
+    sample: str
+    analyte: str
+    line: str | None
+    links: tuple[Link, ...]
+    """Items of the laboratory in the order of the budget, then what stands above them."""
+    stated: tuple[BudgetRow, ...]
+    """Input quantities that no register item vouches for: studies and statements of the method, readings."""
+
+
+def chains(evaluation: Evaluation) -> tuple[Chain, ...]:
+    """The chain of every result; one that cannot be calculated has no links."""
+    register = Register(evaluation.records)
+    return tuple(chain_of(evaluation, row, register) for row in range(len(evaluation.keys)))
+
+
+def chain_of(evaluation: Evaluation, row: int, register: Register | None = None) -> Chain:
+    """The chain of one result."""
+    register = register or Register(evaluation.records)
+    result = evaluation.results[row]
+    by_item: dict[str, list[BudgetRow]] = {}
+    stated = []
+    for part, items in zip(result.budget, evaluation.items_of(row), strict=False):
+        for item in items:
+            by_item.setdefault(item, []).append(part)
+        if not items:
+            stated.append(part)
+    for item in _calibrating(evaluation, result.analyte) if result.budget else ():
+        # Standards taken as exact leave no input quantity, but the result rests on their stock all the same.
+        by_item.setdefault(item, [])
+    links, above = [], dict[str, list[str]]()
+    higher: dict[str, Evidence] = {}
+    for item, parts in by_item.items():
+        evidence = register.evidence(item, result.analyte)
+        walk = register.walk(evidence)
+        below = item
+        for upper in walk.links:
+            higher.setdefault(upper.item, upper)
+            if below not in above.setdefault(upper.item, []):
+                above[upper.item].append(below)
+            below = upper.item
+        symbols = tuple(dict.fromkeys(part.symbol for part in parts))
+        operations = tuple(dict.fromkeys(operation_of(evaluation.records, symbol) for symbol in symbols or ("",)))
+        share, spread = sum(part.share for part in parts), sum(part.contribution**2 for part in parts) ** 0.5
+        links.append(Link(evidence, symbols, operations, (), share, spread, walk.ending))
+    links += [Link(evidence, (), (), tuple(above[item]), None, None, None) for item, evidence in higher.items()]
+    return Chain(result.sample, result.analyte, result.line, tuple(links), tuple(stated))
+
+
+def operation_of(records: Records, symbol: str) -> str:
+    """Symbol of the method behind an input quantity: `m` for `m.gross indication`; the calibration, or the standard
+    additions, for what belongs to stock solutions and standards."""
+    own = symbol.partition(".")[0].partition(" ")[0]
+    if own in records.method.symbols:
+        return own
+    return next(
+        (
+            name
+            for name, operation in records.method.symbols.items()
+            if isinstance(operation, Calibration | StandardAdditions)
+        ),
+        own,
+    )
+
+
+def _calibrating(evaluation: Evaluation, analyte: str) -> list[str]:
+    found = calibration_materials(evaluation.records)
+    return [item for item, analytes in found.items() if analyte in analytes]
