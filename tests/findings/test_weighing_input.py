@@ -55,6 +55,7 @@ def air(text: str) -> dict[str, str]:
     return {"more": f"\n[symbols.m.buoyancy]\n{text}"}
 
 
+TEMPERATURE = 'estimate = "21.5 degC"\nhalf_width = "2 K"\ndistribution = "rectangular"\n'
 APPLIED = 'treatment = "applied"\n'
 B, M = "equipment 1 (BAL-1)", "symbol m"
 BAD = {
@@ -237,6 +238,12 @@ BAD = {
         "stop",
         f"{M}, buoyancy, temperature",
         "294.65 K|degC",
+    ),
+    "one reading of the temperature in kelvin": Bad(
+        {"more": AIR["CIPM-2007"].replace(TEMPERATURE, 'readings = ["21.4 degC", "294.7 K"]\n')},
+        "stop",
+        f"{M}, buoyancy, temperature",
+        "294.7 K|degC",
     ),
     "pressure as a density": Bad(
         {"more": AIR["CIPM-2007"].replace("1008 hPa", "1008 kg/m^3")}, "stop", f"{M}, buoyancy, pressure", "hPa"

@@ -27,6 +27,7 @@ from tests.weighing.weighing_runs import (
     TWO_PORTIONS_READ,
     USP,
     WEIGHT,
+    three_balances,
     weighing_run,
     written,
 )
@@ -55,6 +56,7 @@ RUNS = {
     },
     "in use, tared": {"balance": BALANCES["in use"], "form": TARED, "more": AIR["stated"] + CG18},
 }
+THREE = "three balances"
 Books = dict[str, tuple[Written, Path]]
 MINIMUM_CELLS = ("factor of s", "requirement, relative", "safety factor")
 """Only the comparison of the net mass rests on them, and no figure of a result. (The share of u² of carbon dioxide is
@@ -68,6 +70,9 @@ def books(tmp_path_factory: pytest.TempPathFactory) -> Books:
         folder = tmp_path_factory.mktemp(f"weighing{number}")
         book = written(weighing_run(folder, **options))
         made[name] = book, book.save(folder / "book.xlsx")
+    folder = tmp_path_factory.mktemp("balances")
+    book = written(three_balances(folder))
+    made[THREE] = book, book.save(folder / "book.xlsx")
     return made
 
 
@@ -82,7 +87,7 @@ def test_both_engines_agree_with_the_library(books: Books) -> None:
         assert compare(stored_values(path), found) == []
 
 
-@pytest.mark.parametrize("name", RUNS)
+@pytest.mark.parametrize("name", [*RUNS, THREE])
 def test_every_open_number_moves_the_results_as_the_library_says(name: str, books: Books) -> None:
     require_engine("ironcalc")
     example, file = books[name]
@@ -104,7 +109,7 @@ def test_every_open_number_moves_the_results_as_the_library_says(name: str, book
         assert not [1 for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (cell.sheet, cell.address)
 
 
-@pytest.mark.parametrize("name", RUNS)
+@pytest.mark.parametrize("name", [*RUNS, THREE])
 def test_reading_back_gives_the_same_records(name: str, books: Books) -> None:
     example, file = books[name]
     records, findings = read_workbook(file)

@@ -9,7 +9,6 @@ from tests.workbooks.books import Written, evaluated
 from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
 from ubudget.files.reading import read_records
 from ubudget.pages.plan import plan_book
-from ubudget.records.finding import Finding
 
 BALANCE = REGISTER[REGISTER.index("[[equipment]]") : REGISTER.index('[[equipment]]\nid = "F50-2"')]
 WEIGHING = METHOD[METHOD.index("[symbols.m]") : METHOD.index("[symbols.F]")]
@@ -163,8 +162,23 @@ def weighing_run(
     return write_run(folder, **(texts | changed))
 
 
-def records_of(folder: Path) -> tuple[object, list[Finding]]:
-    return read_records(folder)
+def three_balances(folder: Path) -> Path:
+    """One run on three balances, each known in another way: by load, in use, and by check weighings."""
+    second = BALANCE[: BALANCE.index("resolution")].replace("BAL-1", "BAL-2") + BALANCES["in use"]
+    third = BALANCE[: BALANCE.index("resolution")].replace("BAL-1", "BAL-3") + CHECKED
+    more = "".join(
+        f'\n[symbols.{name}]\noperation = "weighing"\nquantity = "mass"\nunit = "g"\nbalance = "{item}"\n{form}'
+        for name, item, form in (("m2", "BAL-2", TARED), ("m3", "BAL-3", DIRECT.replace('"net"', '"other"')))
+    )
+    samples = SAMPLES.replace("moisture [%]", "net [g],other [g],moisture [%]")
+    for moisture in ("3.1", "2.9"):
+        samples = samples.replace(f",{moisture}\n", f",1.2{moisture[0]},0.8{moisture[2]},{moisture}\n")
+    register = second + third + WEIGHT
+    more = AIR["stated"] + USP + more
+    path = weighing_run(folder, balance=BALANCES["by load"], register=register, more=more, samples=samples)
+    text = (path / "method.toml").read_text(encoding="utf-8").replace("/m*F*R", "/m*F*R*(m2/m3)")
+    (path / "method.toml").write_text(text, encoding="utf-8")
+    return path
 
 
 def evaluation_of(folder: Path) -> Evaluation:

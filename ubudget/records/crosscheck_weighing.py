@@ -154,8 +154,9 @@ class _Weighing:
                 yield self.finding(place, "no estimate", "estimate, or readings", "add estimate")
             if not stated.states_uncertainty and buoyancy.treatment == "applied":
                 yield self.finding(place, "no uncertainty", _STATED, "state the uncertainty")
-            if stated.estimate is not None:
-                yield from self._value(place, name, stated.estimate, str(buoyancy.formula))
+            for amount in (stated.estimate, *(stated.readings or ())):
+                if amount is not None:
+                    yield from self._value(place, name, amount, str(buoyancy.formula))
 
     def _bound(self, buoyancy: Buoyancy) -> Iterator[Finding]:
         key = "buoyancy, bound"
