@@ -179,6 +179,7 @@ BAD = {
     "nothing shared": ('to = "As2O3"', 'to = "Al2O3"', "stop", "share no element"),
     "two shared": ('from = "As"\n', 'from = "As2O5"\n', "stop", "share As and O"),
     "atomic weight of nothing": ("[atomic_weights.O]", "[atomic_weights.Oo]", "stop", "the unknown element Oo"),
+    "atomic weight without unit": ('value = "15.9995 g/mol"', "value = 15.9995", "stop", "atomic weight O, value"),
     "atomic weight unused": ("[atomic_weights.O]", "[atomic_weights.Na]", "attend", "which no formula holds"),
     "band in a formula": ('formula = "As2O3"', 'formula = "As2O3"\nlevel_from = "1 mg/L"', "stop", "level_from"),
     "treatment by matrix": (

@@ -9,6 +9,7 @@ from ubudget.quantity.chemical_formula import FormulaError, atoms_of, shared_ele
 from ubudget.records.finding import Finding
 from ubudget.records.method import Method
 from ubudget.records.molar_mass import Conversion, ConversionFactor, MolarMass
+from ubudget.records.unit_comparison import in_unit
 
 VARIABLE = ("Li", "B", "Pb")
 """Elements whose atomic weight in commercial reagents may lie far from the standard one (Pure Appl. Chem. 93 (2021)
@@ -75,8 +76,11 @@ def _formula(method: Method, file: str, place: str, formula: str, read: dict[str
 
 
 def _atomic_weights(method: Method, file: str, read: dict[str, int]) -> Iterator[Finding]:
-    for element in method.atomic_weights:
+    for element, stated in method.atomic_weights.items():
         place = f"atomic weight {element}"
+        if in_unit(stated.value.value, stated.value.unit, "g/mol") is None:
+            found = f"the unit {stated.value.unit or '1'}"
+            yield Finding("stop", file, f"{place}, value", found, "a molar mass, e.g. in g/mol", "add the unit")
         if element not in STANDARD_WEIGHTS and element not in WITHOUT_STANDARD_WEIGHT:
             found = f"the unknown element {element}"
             yield Finding("stop", file, place, found, "the symbol of an element", "correct the symbol")
