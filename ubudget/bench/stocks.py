@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import Context
-from ubudget.bench.limits import certificate_on, factor_of
+from ubudget.bench.limits import certificate_on, factor_of, shape_of
 from ubudget.quantity.expression import Symbol
 from ubudget.quantity.graph import Place, Trait
 from ubudget.records.register import Certificate, CertifiedValue, ReferenceMaterial
@@ -121,7 +121,7 @@ def build_named_stocks(
                 "certified concentration of the stock solution",
                 "stock",
                 "B",
-                "normal",
+                shape_of(found.property),
                 f"{found.item.id}, lot {found.item.lot}: certificate {found.certificate.number}, "
                 f"{found.certificate.issuer}",
                 items=(found.item.id,),

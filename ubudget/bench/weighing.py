@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from ubudget.bench.balances import BALANCES
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED
-from ubudget.bench.limits import Limits
+from ubudget.bench.limits import Limits, shape_of
 from ubudget.quantity.expression import Expression, Number, Symbol
 from ubudget.quantity.graph import Trait
 
@@ -52,7 +52,7 @@ def add_weighing(
 
         if balance.certified or balance.tolerance:
             part = "indication" if balance.certified else "linearity"
-            distribution = "normal" if balance.certified else "rectangular"
+            distribution = shape_of(balance.certified) if balance.certified else "rectangular"
             name = f"{symbol}.{reading} {part}"
             deviation = table.deviation(
                 name,
