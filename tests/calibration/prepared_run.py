@@ -27,6 +27,7 @@ kind = "pipette"
 description = "pipette 25 mL"
 nominal = "25 mL"
 tolerance = "0.09 mL"
+tolerance_source = "class of a standard"
 repeatability = "0.02 mL"
 repeatability_dof = 9
 
@@ -36,6 +37,7 @@ kind = "pipette"
 description = "pipette 5 mL"
 nominal = "5 mL"
 tolerance = "0.04 mL"
+tolerance_source = "class of a standard"
 repeatability = "0.01 mL"
 repeatability_dof = 9
 
@@ -45,6 +47,7 @@ kind = "flask"
 description = "flask 500 mL"
 nominal = "500 mL"
 tolerance = "0.5 mL"
+tolerance_source = "class of a standard"
 repeatability = "0.1 mL"
 repeatability_dof = 9
 
@@ -54,6 +57,7 @@ kind = "flask"
 description = "flask 100 mL"
 nominal = "100 mL"
 tolerance = "0.2 mL"
+tolerance_source = "class of a standard"
 repeatability = "0.04 mL"
 repeatability_dof = 9
 
@@ -64,6 +68,7 @@ description = "flask 50 mL, unnumbered"
 use = "one of a set"
 nominal = "50 mL"
 tolerance = "0.12 mL"
+tolerance_source = "class of a standard"
 repeatability = "0.03 mL"
 repeatability_dof = 9
 
@@ -78,6 +83,10 @@ number = "C-7"
 issuer = "invented"
 issued = 2025-01-01
 due = 2030-01-01
+route = "accredited producer"
+accreditation = "invented"
+traceable_to = "kilogram, through high-purity metal"
+ends_at = "SI"
 
 [[reference_material.certificate.property]]
 value = "999.2 mg/g"

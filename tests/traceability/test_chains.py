@@ -169,7 +169,11 @@ def test_standards_taken_as_exact_keep_their_stock(tmp_path: Path) -> None:
 def test_no_k_is_limits(tmp_path: Path) -> None:
     """U without k as half-width of a rectangular distribution: u = U/√3 (GUM 4.3.7)."""
     change = (G, 'U = "4 mg/L"\nk = 2\n', 'U = "4 mg/L"\n')
-    chain = chains(_evaluated(write_chain_run(tmp_path, change)))[0]
+    evaluation = _evaluated(write_chain_run(tmp_path, change))
+    row = next(row for row in evaluation.results[0].budget if row.symbol == "c_stock")
+    assert row.distribution == "rectangular"
+    assert math.isclose(row.standard_uncertainty or 0.0, 4 / math.sqrt(3), rel_tol=1e-14)
+    chain = chains(evaluation)[0]
     stock = next(link.evidence for link in chain.links if link.evidence.item == "ST-ZN")
     assert stock.k is None
     assert stock.u is not None and math.isclose(stock.u, 4 / math.sqrt(3), rel_tol=1e-14)

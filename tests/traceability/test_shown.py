@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 
 from tests.commands.running import run, widest
-from tests.engines import ironcalc_variants, require_engine
+from tests.engines import compare, ironcalc_values, ironcalc_variants, require_engine, stored_values
 from tests.traceability.chain_run import write_chain_run
 from tests.workbooks.books import HARBOUR, written
 from ubudget.pages.book import Band, BandColumn
@@ -193,3 +193,26 @@ def test_status_and_figures_of_the_sheet_are_live(tmp_path: Path) -> None:
     assert [answer[cells["status"]] for answer in found] == ["expired", "valid", "not yet valid", "valid"]
     assert math.isclose(float(str(found[3][cells["U"]])), 0.4)
     assert math.isclose(float(str(found[3][cells["u"]])), 0.2)
+
+
+def test_a_workbook_of_faults_recalculates_and_traces_like_its_files(tmp_path: Path) -> None:
+    """U without k of a stock and of a check, an expired balance, a reference with u stated."""
+    require_engine("ironcalc")
+    changes = (
+        EXPIRED,
+        (G, 'U = "4 mg/L"\nk = 2\n', 'U = "4 mg/L"\n'),
+        (G, 'U = "20 mg/kg"\nk = 2\n', 'U = "20 mg/kg"\n'),
+    )
+    folder = tmp_path / "run"
+    folder.mkdir()
+    write_chain_run(folder, *changes)
+    assert run("workbook", "run", "book.xlsx", folder=tmp_path).status == 1
+    book = tmp_path / "book.xlsx"
+    (found,) = ironcalc_values([book], timeout=120)
+    assert compare(stored_values(book), found) == []
+    # CHECK stands in no other table of the workbook: u = 20/√3 (GUM 4.3.7).
+    assert any(
+        isinstance(value, float) and math.isclose(value, 20 / math.sqrt(3), rel_tol=1e-12)
+        for value in found["traceability"].values()
+    )
+    assert run("trace", "book.xlsx", folder=tmp_path).out == run("trace", "run", folder=tmp_path).out

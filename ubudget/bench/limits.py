@@ -73,6 +73,11 @@ def factor_of(prop: CertifiedValue) -> float:
     return prop.k if prop.k is not None else float(f"{math.sqrt(3):.15g}")
 
 
+def shape_of(prop: CertifiedValue) -> str:
+    """Distribution of a certified value: normal about U/k, rectangular within U where no k is stated."""
+    return "normal" if prop.k is not None else "rectangular"
+
+
 def limits_of(context: Context, item: Equipment, number: int) -> Limits:
     """The limits of a register item; a certified value goes before a tolerance."""
     path: tuple[str | int, ...] = ("equipment", number)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import Context
-from ubudget.bench.limits import certificate_on, factor_of
+from ubudget.bench.limits import certificate_on, factor_of, shape_of
 from ubudget.quantity.expression import Symbol
 from ubudget.quantity.graph import Place, Trait
 from ubudget.quantity.units import convert
@@ -176,4 +176,4 @@ def _trait(found: CertifiedStock) -> Trait:
     words = "certified concentration of the stock solution"
     if found.item.kind == "pure substance":
         words = "certified content of the pure substance"
-    return Trait("c_stock", words, "stock", "B", "normal", source, items=(found.item.id,))
+    return Trait("c_stock", words, "stock", "B", shape_of(found.property), source, items=(found.item.id,))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED
-from ubudget.bench.limits import Limits
+from ubudget.bench.limits import Limits, shape_of
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.ware import WARE
 from ubudget.quantity.expression import Expression, Number, Symbol
@@ -98,8 +98,9 @@ def _uses(table: TableBuilder, symbol: str, uses: Sequence[Hashable] | None) -> 
 
 
 def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
-    certified = limits.certified is not None
-    if certified or limits.tolerance_distribution == "normal 95 %":
+    if limits.certified is not None:
+        distribution = shape_of(limits.certified)
+    elif limits.tolerance_distribution == "normal 95 %":
         distribution = "normal"
     else:
         distribution = limits.tolerance_distribution

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from ubudget.bench.balances import BALANCES, DRIFT, TEMPERATURE, Balance
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, MASS_SHOWN, Context
+from ubudget.bench.limits import shape_of
 from ubudget.bench.load_repeatability import s_at
 from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Trait
@@ -182,9 +183,9 @@ class ReadingDeviations:
             return [self._deviation(reading, "indication", u, "t", source, dof=dof)]
         if not kind:
             return []
-        certified = kind == "certificate"
         u = self.pick("u calibration") * self.factor
-        part, distribution = ("indication", "normal") if certified else ("linearity", "rectangular")
+        held = self.balance.limits.certified
+        part, distribution = ("indication", shape_of(held)) if held else ("linearity", "rectangular")
         return [self._deviation(reading, part, u, distribution, source)]
 
     def _resolution(self, reading: Reading) -> Expression:

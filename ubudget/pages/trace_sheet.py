@@ -101,7 +101,9 @@ def _homes(placements: Placements) -> dict[tuple[str, str], tuple[Placement, int
     homes: dict[tuple[str, str], tuple[Placement, int]] = {}
     for placement in placements.values():
         table = placement.table
-        if not isinstance(table.by_name.get("item"), Label) or not {"U", "k"} <= set(table.by_name):
+        names = set(table.by_name)
+        whole = {"U", "k"} <= names and names & set(VALUES) and names & set(UNCERTAINTIES)
+        if not whole or not isinstance(table.by_name.get("item"), Label):
             continue
         analytes = table.texts("analyte") if "analyte" in table.by_name else ("",) * table.size
         for row, (item, analyte) in enumerate(zip(table.texts("item"), analytes, strict=True)):
