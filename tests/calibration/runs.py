@@ -195,6 +195,9 @@ def _method(declared: Declared) -> str:
         "1/x^2": f'weight_floor = "{FLOOR} mg/L"\n',
         "noise model": f'noise_constant = "{NOISE_CONSTANT}"\nnoise_relative = "{100 * NOISE_RELATIVE:g} %"\n',
     }.get(declared.weights, "")
+    if declared.weights == "1/y" and declared.curve == "line through zero":
+        # Its zero standard has the ordinate 0.
+        rule = f'weight_floor = "{FLOOR} mg/L"\n'
     known = 'weighted_scatter = "known"\n' if declared.known else ""
     treatment = 'standards = "propagated"'
     if declared.standards == "exact":

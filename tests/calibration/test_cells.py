@@ -37,6 +37,7 @@ RECALCULATED = [
     *(of_kind(kind, **{"lines": ONE_LINE, **CHOSEN.get(kind, {})}) for kind in KINDS),
     of_kind("quadratic", "1/s^2", lines=ONE_LINE),
     of_kind("rational", "noise model", known=True, lines=ONE_LINE),
+    *(of_kind(kind, "1/y", lines=ONE_LINE) for kind in ("line through zero", "quadratic", "rational")),
 ]
 """Each kind, each weighting, readings and means; one run with two lines, whose blocks lie below each other."""
 ROUNDING = 1e-12
@@ -46,6 +47,7 @@ MARKED = [
     of_kind("quadratic", "1/s^2", lines=ONE_LINE),
     of_kind("rational", "noise model", known=True, lines=ONE_LINE),
     of_kind("line", "1/x", fit_on="means", scatter="pooled", lines=ONE_LINE),
+    *(of_kind(kind, "1/y", lines=ONE_LINE) for kind in ("line", "line through zero", "quadratic", "rational")),
 ]
 
 

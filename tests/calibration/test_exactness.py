@@ -32,9 +32,9 @@ CASES = [
     *(of_kind(kind, "noise model", known=True) for kind in LEAST_SQUARES),
     *(of_kind(kind, scatter="own", lines=ONE_LINE) for kind in LEAST_SQUARES),
 ]
-AS_ESTIMATED = ("x", "u_x")
-"""Columns that the method takes at their estimates where they are marked so: exact standards, and their own
-uncertainty under errors in variables."""
+AS_ESTIMATED = ("x", "u_x", "y first")
+"""Columns that the method takes at their estimates where they are marked so: exact standards, their own uncertainty
+under errors in variables, and the ordinates by which the weights 1/y are taken."""
 
 
 class FitWalk(Walk):

@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 import pytest
+import statsmodels.api as sm  # type: ignore[import-untyped]  # ships no types
 
 from tests.calibration.runs import (
     DILUTED,
@@ -46,13 +47,13 @@ def by_hand(
     return x0, s / b * math.sqrt(1 / (p * w0) + 1 / total + (x0 - x_mean) ** 2 / Sxx)
 
 
-def weight(rule: str, x: float, y: float, s: float) -> float:
-    """The rules as laboratories write them down."""
+def weight(rule: str, x: float, y: float, s: float, fitted: float) -> float:
+    """The rules as laboratories write them down; 1/y by the ordinate fitted without weights."""
     return {
         "none": 1.0,
         "1/x": 1 / max(x, FLOOR),
         "1/x^2": 1 / max(x, FLOOR) ** 2,
-        "1/y": 1 / y,
+        "1/y": 1 / fitted,
         "1/s^2": 1 / s**2,
         "noise model": 1 / (NOISE_CONSTANT**2 + (NOISE_RELATIVE * y) ** 2),
     }[rule]
@@ -71,12 +72,16 @@ def test_the_classical_formula_with_the_unknowns_own_weight(rule: str, known: bo
         level = recorded[label, LINE]
         x += [concentration] * len(level)
         y += level
-        w += [weight(rule, concentration, float(np.mean(level)), float(np.std(level, ddof=1)))] * len(level)
+    slope, intercept = (float(value) for value in np.polyfit(x, y, 1))
+    for label, concentration in concentrations().items():
+        level = recorded[label, LINE]
+        mean, s = float(np.mean(level)), float(np.std(level, ddof=1))
+        w += [weight(rule, concentration, mean, s, intercept + slope * concentration)] * len(level)
     for result in evaluated(declared).results[:2]:
         level = recorded[result.sample, LINE]
         y0, s0 = float(np.mean(level)), float(np.std(level, ddof=1))
         x0, _ = by_hand(x, y, w, y0, len(level), 1.0, 1.0)
-        w0 = weight(rule, x0, y0, s0)
+        w0 = weight(rule, x0, y0, s0, y0)
         value, u = by_hand(x, y, w, y0, len(level), w0, 1.0 if known else None)
         assert result.sample != DILUTED[1]
         assert result.value == pytest.approx(value, rel=1e-10)
@@ -85,6 +90,29 @@ def test_the_classical_formula_with_the_unknowns_own_weight(rule: str, known: bo
         expected = None if known else len(x) - 2
         found = result.effective_degrees_of_freedom
         assert found is None if expected is None else found == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("curve", ["line", "line through zero", "quadratic"])
+def test_weights_by_the_fitted_reading_against_another_library(curve: str) -> None:
+    """Parameters, their u and the residual s of statsmodels' OLS, then WLS with the weights 1/y of its ordinates."""
+    declared = Declared(curve, "1/y", standards="exact", lines=(LINE,))
+    recorded = readings(declared)
+    x = np.array([c for label, c in concentrations().items() for _ in recorded[label, LINE]])
+    y = np.array([value for label in concentrations() for value in recorded[label, LINE]])
+    powers = {"line": [0, 1], "line through zero": [1], "quadratic": [0, 1, 2]}[curve]
+    design = np.stack([x**power for power in powers], axis=1)
+    first = sm.OLS(y, design).fit()
+    lowest = float(first.predict([[FLOOR**power for power in powers]])[0]) if curve == "line through zero" else 0.0
+    found = sm.WLS(y, design, weights=1 / np.maximum(first.fittedvalues, lowest)).fit()
+
+    evaluation = evaluated(declared)
+    columns = {"line": ["intercept", "slope"], "line through zero": ["slope"], "quadratic": ["a", "b of x", "c of x²"]}
+    ours = [evaluation.column(name, "curves")[0] for name in columns[curve]]
+    assert ours == pytest.approx(list(found.params), rel=1e-9)
+    largest = evaluation.column("w_max", "curves")[0]
+    assert evaluation.column("s", "curves")[0] * math.sqrt(largest) == pytest.approx(math.sqrt(found.scale), rel=1e-9)
+    if curve != "quadratic":
+        assert evaluation.column("u(slope)", "curves")[0] == pytest.approx(found.bse[-1], rel=1e-9)
 
 
 def test_cadmium_of_quam_a5() -> None:

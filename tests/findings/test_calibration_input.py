@@ -307,11 +307,11 @@ OPTIONS = [
     Bad(
         "floor of another rule",
         STATED,
-        (method('weights = "1/y"', 'weight_floor = "0.1 mg/L"'),),
+        (method('weights = "1/s^2"', 'weight_floor = "0.1 mg/L"'),),
         "attend",
         M,
         "symbol c, weight_floor",
-        'weights = "1/y" does not use',
+        'weights = "1/s^2" does not use',
     ),
     Bad(
         "known scatter of an unweighted fit",
@@ -377,13 +377,13 @@ OPTIONS = [
         "one reading",
     ),
     Bad(
-        "negative weight",
+        "1/y of a line through zero at a zero standard",
         STATED,
-        (method('weights = "1/y"'), (V, "S0,Zn,213.9,0.001,0.002,0.001", "S0,Zn,213.9,-0.001,-0.002,0.001")),
+        (method('weights = "1/y"', 'curve = "line through zero"'),),
         "stop",
-        V,
-        "row 1 (S0 Zn 213.9)",
-        "1/y is negative",
+        M,
+        "symbol c, weights",
+        "S0|add weight_floor",
     ),
     Bad(
         "exact without a reason",
@@ -598,6 +598,9 @@ def test_fault_gives_its_finding(bad: Bad, tmp_path: Path) -> None:
         (STATED, ()),
         (STATED, ('weights = "1/x"', 'weight_floor = "0.5 mg/L"')),
         (STATED, ('curve = "line through zero"',)),
+        (STATED, ('curve = "line through zero"', 'weights = "1/y"', 'weight_floor = "0.5 mg/L"')),
+        # The zero standard reads below zero; its ordinate on the line does not.
+        ({**STATED, V: READINGS.replace("0.001,0.002,0.001", "-0.001,-0.0005,0.001")}, ('weights = "1/y"',)),
         (STATED, ('fit_on = "means"',)),
         (STATED, ('standards = "exact"', 'standards_exact = "bought ready made, certificate 0.1 %"')),
         (STATED, ('standards = "errors in variables"', 'standard_u = "0.5 %"')),
@@ -632,6 +635,13 @@ NUMERIC = [
         with_means(lambda x: 0.6 * x - 0.25 * x * x),
         2,
         "not monotonic: it turns within its range",
+    ),
+    (
+        "no weight at zero",
+        ('weights = "1/y"',),
+        with_means(lambda x: 0.2 * x - 0.004),
+        2,
+        "the rule of weights gives no weight above zero",
     ),
     ("lack of fit", (), with_means(lambda x: 0.001 + 0.24 * x - 0.02 * x * x), 1, "significant lack of fit"),
 ]

@@ -16,6 +16,7 @@ from ubudget.bench.corrections import Corrections
 from ubudget.bench.fitting import Fit, add_common
 from ubudget.bench.kinds import ERRORS_IN_VARIABLES, kind_of
 from ubudget.bench.linearity import build_linearity
+from ubudget.bench.preliminary import LOWEST, ORDINATE, add_preliminary
 from ubudget.bench.readings import POINTS, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
@@ -102,7 +103,14 @@ def build_curves(
     if weighted(calibration):
         build_weighting(context, symbol, calibration, reading_unit)
         rule = rule_in(context, points, calibration)
-        own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+        if calibration.weights == "1/y" and not kind.of_levels:
+            floor = rule_in(context, curves, calibration).floor
+            add_preliminary(fit, kind.name, floor if calibration.weight_floor is not None else None)
+            own_weight = weight(
+                rule, x=Symbol("x"), y=level_y, level_s=level_s, fitted=Symbol(ORDINATE), lowest=fit.own(LOWEST)
+            )
+        else:
+            own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
         if on_means:
             # The rule is of one reading; a mean of n weighs n times as much.
             own_weight = Symbol("readings") * own_weight
@@ -124,11 +132,17 @@ def build_curves(
         build_linearity(context, LEVELS, list(line_of_item), names, unit, reading_unit)
 
 
-def unknown_weight(context: Context, table: TableBuilder, calibration: Calibration) -> Expression | None:
+def unknown_weight(
+    context: Context, table: TableBuilder, calibration: Calibration, line_rows: Sequence[int]
+) -> Expression | None:
     """The unknown's own weight by the same rule, in columns of the measured lines: x, mean and s."""
     if not weighted(calibration):
         return None
-    return weight(rule_in(context, table, calibration), x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"))
+    rule = rule_in(context, table, calibration)
+    lowest: Operand = 0
+    if calibration.weights == "1/y":
+        lowest = table.pick(f"{LOWEST} of the curve", CURVES, LOWEST, line_rows)
+    return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"), lowest=lowest)
 
 
 def _add_levels(

@@ -16,7 +16,7 @@ from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbo
 from ubudget.quantity.graph import Rows, Trait
 
 BEYOND = 1e99
-TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC = 1, 2, 3, 4
+TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC, WITHOUT_WEIGHT = 1, 2, 3, 4, 8
 """Status of a fit; 0 = usable."""
 
 
@@ -73,6 +73,8 @@ def add_common(fit: Fit, x: Symbol, y: Symbol, mark: Symbol, weight: Operand | N
         points.formula("w used", "weight of a point used", "", mark * Symbol("w"))
         fits.formula("w_max", "largest weight", "", apply("largest", fit.span("w used")))
         points.formula("W", "weight W", "", apply("ratio_or_zero", Symbol("w used"), fit.own("w_max")))
+        points.formula("W if used", "W if used, else 1", "", apply("if_equal", mark, 1, Symbol("W"), 1))
+        fits.formula("W_min", "smallest weight W", "", apply("smallest", fit.span("W if used")))
         rise = derivative(as_expression(weight), "x")
         if rise != ZERO:
             points.formula("dW/dx", "dW/dx", "", apply("ratio_or_zero", mark * rise, fit.own("w_max")))
@@ -182,7 +184,12 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
-    fit.fits.formula("status", "status (0 = usable)", "", status)
+    fit.fits.formula("status", "status (0 = usable)", "", with_weights(fit, status))
+
+
+def with_weights(fit: Fit, status: Expression) -> Expression:
+    """A status; of a weighted fit, whether each point used has a weight above zero as well."""
+    return apply("if_less", 0, Symbol("W_min"), status, WITHOUT_WEIGHT) if fit.fits.has("W_min") else status
 
 
 BASIS = ("sum of weights", "mean of x", "mean of y")
@@ -192,6 +199,7 @@ BASIS = ("sum of weights", "mean of x", "mean of y")
 POINT_DETAILS = (
     "w",
     "w used",
+    "W if used",
     "dW/dx",
     "Wx",
     "Wy",
@@ -203,7 +211,7 @@ POINT_DETAILS = (
     "reading used",
     "from level mean",
 )
-FIT_DETAILS = (*BASIS, "w_max", "sum of squares", "pure error", "dof lack", "dof pure")
+FIT_DETAILS = (*BASIS, "w_max", "W_min", "sum of squares", "pure error", "dof lack", "dof pure")
 
 
 def freeze_points(fit: Fit, *columns: str) -> None:
@@ -217,10 +225,11 @@ def freeze_points(fit: Fit, *columns: str) -> None:
         "x if used, high",
         "w",
         "w used",
+        "W if used",
         "W",
         *columns,
     )
-    fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "s", "s known", "sum of squares")
+    fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "W_min", "s", "s known", "sum of squares")
     shown = {"fitted", "residual", "W"}
     gradients = [name for name in fit.points.names if name.startswith("∂")]
     fit.points.demote(*POINT_DETAILS, *(name for name in columns if name not in shown), *gradients)

@@ -21,7 +21,7 @@ from ubudget.records.calibration import Calibration
 
 SIGNALS, POOLED = "measured lines", "pooled scatter"
 EFFECT = "reading scatter"
-NO_READING, NO_SOLUTION = 1, 2
+NO_READING, NO_SOLUTION, NO_WEIGHT = 1, 2, 4
 """Status of a measured line; the status of its curve is added times ten. 0 = usable."""
 
 
@@ -128,7 +128,7 @@ def _scatter(
         s_curve = table.pick("residual s", CURVES, "s known" if known else "s", line_rows)
         table.pick("dof of the curve", CURVES, "dof", line_rows)
         table.formula("dof", "degrees of freedom", "", Symbol("dof of the curve"))
-        own = unknown_weight(context, table, calibration)
+        own = unknown_weight(context, table, calibration, line_rows)
         if own is not None:
             # S²/(p·w0): a reading of the unknown scatters as a point of its own weight would.
             largest = table.pick("w_max of the curve", CURVES, "w_max", line_rows)
@@ -206,4 +206,7 @@ def _concentration(
     lost = kind.lost(curve, reading)
     if lost is not None:
         status = status + apply("if_less", Symbol("n"), 0.5, 0, NO_SOLUTION * lost)
+    if table.has("w0"):
+        without = apply("if_less", 0, Symbol("w0"), 0, NO_WEIGHT)
+        status = status + apply("if_less", Symbol("n"), 0.5, 0, without)
     table.formula("status", "status (0 = usable)", "", status)

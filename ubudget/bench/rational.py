@@ -20,6 +20,7 @@ from ubudget.bench.fitting import (
     add_ordinate_gradient,
     add_scatter,
     freeze_points,
+    with_weights,
 )
 from ubudget.quantity.expression import Expression, Operand, Symbol, apply
 from ubudget.quantity.graph import Joint, Trait
@@ -78,7 +79,7 @@ def _start(fit: Fit) -> str:
     matrix = {(0, 0): W, (0, 1): W * z, (0, 2): -(W * z * e), (1, 1): W * z * z, (1, 2): -(W * z * z * e)}
     matrix[2, 2] = W * z * z * e * e
     right = (W * e, W * z * e, -(W * z * e * e))
-    _solve(table, matrix, right, (0, 0, 0))
+    add_solution(table, matrix, right, (0, 0, 0))
     fit.context.tables[name] = table.build()
     return name
 
@@ -91,7 +92,7 @@ def _step(fit: Fit, number: int, previous: str, *, newton: bool) -> str:
     rows = np.arange(fit.fits.size)
     before = [table.pick(f"{parameter} before", previous, parameter, rows) for parameter in NAMES]
     matrix, right = _normal(span, before, newton=newton)
-    _solve(table, matrix, right, before)
+    add_solution(table, matrix, right, before)
     fit.context.tables[name] = table.build()
     return name
 
@@ -155,7 +156,7 @@ def _inverse(table: TableBuilder, M: dict[tuple[int, int], Symbol], letter: str)
     }
 
 
-def _solve(table: TableBuilder, matrix: Matrix, right: Sequence[Expression], before: Sequence[Operand]) -> None:
+def add_solution(table: TableBuilder, matrix: Matrix, right: Sequence[Expression], before: Sequence[Operand]) -> None:
     """Columns A, B, C: the parameters before plus the solution of the normal equations."""
     inverse = _inverse(table, _sums(table, matrix, "N"), "N")
     g = [
@@ -293,7 +294,7 @@ def _status(fit: Fit, last_step: Symbol) -> None:
     slope = apply("if_equal", Symbol("B") - Symbol("A") * C, 0, NO_SLOPE, converged)
     levels = apply("if_equal", Symbol("S1"), 0, ONE_LEVEL, slope)
     status = apply("if_less", Symbol("n"), 3.5, TOO_FEW, levels)
-    fit.fits.formula("status", "status (0 = usable)", "", status)
+    fit.fits.formula("status", "status (0 = usable)", "", with_weights(fit, status))
 
 
 def inverse_rational(column: Callable[[str], Symbol], reading: Symbol) -> Expression:

@@ -69,16 +69,20 @@ def rule_in(context: Context, table: TableBuilder, calibration: Calibration) -> 
     )
 
 
-def weight(rule: Rule, *, x: Operand, y: Operand, level_s: Operand) -> Expression:
-    """Weight 1/s^2 up to a factor. `y` is the mean reading at the level, `level_s` the s of the level's readings.
+def weight(
+    rule: Rule, *, x: Operand, y: Operand, level_s: Operand, fitted: Operand | None = None, lowest: Operand = 0
+) -> Expression:
+    """Weight 1/s^2 up to a factor; 0 where the rule gives none. `y` is the mean reading at the level, `level_s` the s
+    of the level's readings.
 
-    Every rule is defined at the zero standard: by the floor, or by a reading that is not zero there."""
+    1/y takes `fitted`, the ordinate of a preliminary fit, or the unknown's own reading, and no less than `lowest`. The
+    other rules are defined at the zero standard by the floor, or by a reading that is not zero there."""
     concentration = apply("larger", x, rule.floor)
     rules: dict[str, Expression] = {
         "none": Number(1),
         "1/x": 1 / concentration,
         "1/x^2": 1 / concentration**2,
-        "1/y": 1 / apply("larger", y, 1e-300),
+        "1/y": apply("ratio_or_zero", 1, apply("larger", y if fitted is None else fitted, lowest)),
         "1/s^2": apply("ratio_or_zero", 1, as_expression(level_s) ** 2),
         "noise model": 1
         / (as_expression(rule.noise_constant) ** 2 + (as_expression(rule.noise_relative) / 100 * y) ** 2),

@@ -11,7 +11,7 @@ import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.bench.curve import CURVES, LEVELS
-from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW
+from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW, WITHOUT_WEIGHT
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.rational import NOT_CONVERGED, POLE
 from ubudget.bench.result_table import STATUS
@@ -42,6 +42,11 @@ WITHOUT_CURVE = {
         "a pole of the rational curve in or near the range",
         "a denominator 1 + c x well above zero throughout the range",
         "use another kind of curve, or check readings and standards",
+    ),
+    WITHOUT_WEIGHT: (
+        "a standard for which the rule of weights gives no weight above zero",
+        "a weight above zero for every standard: for 1/y, a curve above zero at each",
+        'add weight_floor, or use weights = "noise model" with noise_constant',
     ),
     NOT_CONVERGED: (
         "a fit that does not settle: its last step is not small",

@@ -27,9 +27,12 @@ class Calibration:
     fit_on: Literal["readings", "means"] = "readings"
     """Points of the fit: every single reading, or the mean of each standard's readings."""
     weights: Literal["none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model"] = "none"
-    """Weights of squared residuals; the unknown's own weight follows the same rule at its own level."""
+    """Weights of squared residuals; the unknown's own weight follows the same rule at its own level.
+
+    1/y takes the ordinate fitted without weights, and for an unknown its own reading; as weights such ordinates are
+    constants of propagation."""
     weight_floor: PositiveAmount | None = None
-    """Smallest concentration that 1/x and 1/x^2 use, so that the zero standard has a weight."""
+    """Smallest concentration that 1/x, 1/x^2 and 1/y use, so that the zero standard has a weight."""
     noise_constant: PositiveAmount | None = None
     noise_relative: PositiveAmount | None = None
     """Noise model of one reading: s^2 = constant^2 + (relative * reading)^2."""

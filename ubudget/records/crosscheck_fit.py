@@ -69,8 +69,8 @@ def _numbers(records: Records, symbol: str, calibration: Calibration) -> Iterato
         for key, amount in noise:
             if amount is not None:
                 yield _unused(file, place, key, calibration, 'weights = "noise model"')
-    if calibration.weight_floor is not None and calibration.weights not in BY_CONCENTRATION:
-        yield _unused(file, place, "weight_floor", calibration, 'weights = "1/x" or "1/x^2"')
+    if calibration.weight_floor is not None and calibration.weights not in (*BY_CONCENTRATION, "1/y"):
+        yield _unused(file, place, "weight_floor", calibration, 'weights = "1/x", "1/x^2" or "1/y"')
 
 
 def _unused(file: str, place: str, key: str, calibration: Calibration, owner: str) -> Finding:
@@ -114,8 +114,9 @@ def _errors_in_variables(records: Records, symbol: str, calibration: Calibration
 
 
 def _zero_standard(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
-    """1/x has no value at zero: a floor says which weight the zero standard has."""
-    if calibration.weights not in BY_CONCENTRATION or calibration.weight_floor is not None:
+    """1/x has no value at zero, nor 1/y on a line through zero: a floor says which weight the zero standard has."""
+    through_zero = calibration.weights == "1/y" and calibration.curve == "line through zero"
+    if calibration.weights not in BY_CONCENTRATION and not through_zero or calibration.weight_floor is not None:
         return
     standards = {standard.label: standard for standard in run.file.standards}
     index = index_of(run)
@@ -165,9 +166,6 @@ def _without_weight(calibration: Calibration, index: RunIndex, reading: Reading)
         if min(kept) == max(kept):
             return "zero variance, of which 1/s^2 is infinite", accepted, remedy
     mean = fmean(kept) if kept else 0.0
-    if calibration.weights == "1/y" and mean <= 0:
-        found = f"a mean reading of {mean:.6g}, of which 1/y is {'infinite' if mean == 0 else 'negative'}"
-        return found, "readings above zero", f"{remedy} with noise_constant"
     relative_only = calibration.noise_constant is None and calibration.noise_relative is not None
     if calibration.weights == "noise model" and relative_only and mean == 0:
         found = "a mean reading of 0, at which a noise model without noise_constant vanishes"
