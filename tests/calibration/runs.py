@@ -20,12 +20,14 @@ from ubudget.files.reading import records_from_texts
 from ubudget.records.records import Edit, Records, SourceText
 
 TWO_POINTS, ERRORS_IN_VARIABLES = "two points", "errors in variables"
-WEIGHTS = ("none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model")
+WEIGHTS = ("none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model", "pooled s per level")
 REPLICATES = 3
 FLOOR = 0.5
 """Smallest concentration that a weight uses, in mg/L."""
 NOISE_CONSTANT, NOISE_RELATIVE = 8.0, 0.002
 """Scatter of one reading: s^2 = constant^2 + (relative * reading)^2, in counts per second."""
+LEVEL_S = {"": ((0.0, 6.0, 40), (10.0, 25.0, 32), (30.0, 70.0, 24)), "259.372": ((5.0, 10.0, 18), (20.0, 20.0, 16))}
+"""Line (empty: every other) → concentration in mg/L, s of one reading in counts per second, degrees of freedom."""
 STANDARD_U = 0.2
 """Independent standard uncertainty of each standard under errors in variables, in per cent."""
 LINES = {"257.610": 1.0, "259.372": 0.4}
@@ -198,6 +200,13 @@ def _method(declared: Declared) -> str:
     if declared.weights == "1/y" and declared.curve == "line through zero":
         # Its zero standard has the ordinate 0.
         rule = f'weight_floor = "{FLOOR} mg/L"\n'
+    levels = "".join(
+        f'[[symbols.c.level_s]]\nconcentration = "{x:g} mg/L"\ns = {s:g}\ndof = {dof}\nline = "{line}"\n'
+        for line, stated in LEVEL_S.items()
+        if not line or line in declared.lines
+        for x, s, dof in stated
+        if declared.weights == "pooled s per level"
+    )
     known = 'weighted_scatter = "known"\n' if declared.known else ""
     treatment = 'standards = "propagated"'
     if declared.standards == "exact":
@@ -226,6 +235,7 @@ weights = "{declared.weights}"
 {rule}{known}fit_on = "{declared.fit_on}"
 scatter = "{declared.scatter}"
 {treatment}
+{levels}
 
 [symbols.f]
 operation = "dilution"

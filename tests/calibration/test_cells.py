@@ -38,6 +38,8 @@ RECALCULATED = [
     of_kind("quadratic", "1/s^2", lines=ONE_LINE),
     of_kind("rational", "noise model", known=True, lines=ONE_LINE),
     *(of_kind(kind, "1/y", lines=ONE_LINE) for kind in ("line through zero", "quadratic", "rational")),
+    of_kind("quadratic", "pooled s per level"),
+    of_kind("line", "pooled s per level", known=True, lines=ONE_LINE),
 ]
 """Each kind, each weighting, readings and means; one run with two lines, whose blocks lie below each other."""
 ROUNDING = 1e-12
@@ -48,6 +50,7 @@ MARKED = [
     of_kind("rational", "noise model", known=True, lines=ONE_LINE),
     of_kind("line", "1/x", fit_on="means", scatter="pooled", lines=ONE_LINE),
     *(of_kind(kind, "1/y", lines=ONE_LINE) for kind in ("line", "line through zero", "quadratic", "rational")),
+    *(of_kind("quadratic", "pooled s per level", known=known, lines=ONE_LINE) for known in (False, True)),
 ]
 
 
@@ -141,6 +144,19 @@ def test_a_standard_struck_altogether_leaves_a_fit_of_the_others(kind: str, solu
     library = edited(book.records, [as_edit(mark, 0.0) for mark in marks])
     expected = Written(book.records, library, book.book).result_numbers()
     assert not [pair for pair in zip(numbers, expected, strict=True) if not same(*pair)]
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_stated_scatter_moves_the_results(known: bool, tmp_path: Path) -> None:
+    """Concentration and s of each level; its degrees of freedom where the scatter is taken from it."""
+    require_engine("ironcalc")
+    book = written(of_kind("line", "pooled s per level", known=known, lines=ONE_LINE))
+    stated = [cell for cell in open_cells(book.book.sheets) if "level_s" in cell.origin.path]
+    keys = [cell.origin.path[-1] for cell in stated]
+    # Only the smallest degrees of freedom count, yet each of them may become the smallest.
+    assert sorted(set(keys)) == sorted({"concentration", "s"} | ({"dof"} if known else set()))
+    numbers = [(cell, {"dof": 11.0}.get(str(cell.origin.path[-1]), cell.value + 1.0)) for cell in stated]
+    changed_results(book, numbers, tmp_path)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -29,12 +29,12 @@ CASES = [
     *every_kind(fit_on="means", scatter="pooled", lines=ONE_LINE),
     *every_kind(standards="stated", lines=ONE_LINE),
     *(of_kind(kind, standards="exact", lines=ONE_LINE) for kind in KINDS if kind != ERRORS_IN_VARIABLES),
-    *(of_kind(kind, "noise model", known=True) for kind in LEAST_SQUARES),
+    *(of_kind(kind, rule, known=True) for kind in LEAST_SQUARES for rule in ("noise model", "pooled s per level")),
     *(of_kind(kind, scatter="own", lines=ONE_LINE) for kind in LEAST_SQUARES),
 ]
-AS_ESTIMATED = ("x", "u_x", "y first")
+AS_ESTIMATED = ("x", "u_x", "y first", "s of one reading")
 """Columns that the method takes at their estimates where they are marked so: exact standards, their own uncertainty
-under errors in variables, and the ordinates by which the weights 1/y are taken."""
+under errors in variables, and what the weights 1/y and those by stated s are taken from."""
 
 
 class FitWalk(Walk):

@@ -16,6 +16,7 @@ import statsmodels.api as sm  # type: ignore[import-untyped]  # ships no types
 from tests.calibration.runs import (
     DILUTED,
     FLOOR,
+    LEVEL_S,
     NOISE_CONSTANT,
     NOISE_RELATIVE,
     WEIGHTS,
@@ -56,13 +57,14 @@ def weight(rule: str, x: float, y: float, s: float, fitted: float) -> float:
         "1/y": 1 / fitted,
         "1/s^2": 1 / s**2,
         "noise model": 1 / (NOISE_CONSTANT**2 + (NOISE_RELATIVE * y) ** 2),
+        "pooled s per level": 1 / float(np.interp(x, *np.array(LEVEL_S[""]).T[:2])) ** 2,
     }[rule]
 
 
 @pytest.mark.parametrize(
     ("rule", "known"),
-    # Only 1/s^2 and a noise model are variances of a reading, so that the scatter can be known from them.
-    [*((rule, False) for rule in WEIGHTS), ("1/s^2", True), ("noise model", True)],
+    # Only these rules are variances of a reading, so that the scatter can be known from them.
+    [*((rule, False) for rule in WEIGHTS), ("1/s^2", True), ("noise model", True), ("pooled s per level", True)],
 )
 def test_the_classical_formula_with_the_unknowns_own_weight(rule: str, known: bool) -> None:
     declared = Declared(weights=rule, standards="exact", known=known, lines=(LINE,))
@@ -86,8 +88,10 @@ def test_the_classical_formula_with_the_unknowns_own_weight(rule: str, known: bo
         assert result.sample != DILUTED[1]
         assert result.value == pytest.approx(value, rel=1e-10)
         assert result.standard_uncertainty == pytest.approx(u, rel=1e-10)
-        # One group that rests on one variance estimate: n - 2 degrees of freedom; known scatter has infinitely many.
-        expected = None if known else len(x) - 2
+        # One group that rests on one variance estimate: n - 2 degrees of freedom; known scatter has infinitely many,
+        # or those of the validation data.
+        stated = min(dof for _, _, dof in LEVEL_S[""]) if rule == "pooled s per level" else None
+        expected = stated if known else len(x) - 2
         found = result.effective_degrees_of_freedom
         assert found is None if expected is None else found == pytest.approx(expected, rel=1e-9)
 

@@ -109,6 +109,14 @@ def method(*keys: str, scatter: str = "own") -> tuple[str, str, str]:
     return M, OWN, "\n".join((f'scatter = "{scatter}"', *keys))
 
 
+BY_LEVEL, LEVEL_1 = 'weights = "pooled s per level"', "symbol c, level_s 1, s"
+
+
+def levels(*stated: tuple[float, float | str], line: str = "") -> str:
+    """Tables of (concentration, s); they close the table of the symbol."""
+    return "\n".join(f'[[symbols.c.level_s]]\nconcentration = "{x} mg/L"\ns = {s}\nline = "{line}"' for x, s in stated)
+
+
 PREPARATION = [
     Bad("unknown pipette", PREPARED, ((R, '"P10-1"', '"P99"'),), "stop", R, "standard 3 (S2), step 1, aliquot", "P99"),
     Bad(
@@ -356,7 +364,72 @@ OPTIONS = [
         "attend",
         V,
         "standards of Zn 213.9",
-        "3 readings a level|6 readings|pooled s|noise model",
+        "3 readings a level|6 readings|pooled s per level|noise model",
+    ),
+    Bad(
+        "pooled s without levels",
+        STATED,
+        (method('weights = "pooled s per level"'),),
+        "stop",
+        M,
+        "symbol c, weights",
+        "without level_s|[[symbols.c.level_s]]",
+    ),
+    Bad("negative pooled s", STATED, (method(BY_LEVEL, levels((0, -0.001))),), "stop", M, LEVEL_1, "above zero"),
+    Bad("pooled s of zero", STATED, (method(BY_LEVEL, levels((0, 0))),), "stop", M, LEVEL_1, "above zero"),
+    Bad(
+        "pooled s in another unit",
+        STATED,
+        (method(BY_LEVEL, levels((0, '"0.001 mg/L"'))),),
+        "stop",
+        M,
+        "symbol c, level_s 1, s",
+        "0.001 mg/L|a standard deviation of readings in 1",
+    ),
+    Bad(
+        "level in another unit",
+        STATED,
+        (method(BY_LEVEL, levels((0, 0.001)).replace("0 mg/L", "0 mg/kg")),),
+        "stop",
+        M,
+        "symbol c, level_s 1, concentration",
+        "0 mg/kg|a concentration in mg/L",
+    ),
+    Bad(
+        "levels that do not rise",
+        STATED,
+        (method(BY_LEVEL, levels((1, 0.001), (0.5, 0.001))),),
+        "stop",
+        M,
+        "symbol c, level_s 2",
+        "0.5 mg/L|rising concentration",
+    ),
+    Bad(
+        "line without levels",
+        STATED,
+        (method(BY_LEVEL, levels((0, 0.001), line="202.5")), (M, '["213.9"]', '["213.9", "202.5"]')),
+        "stop",
+        M,
+        "symbol c, level_s",
+        "no level_s for Zn 213.9|levels for every line",
+    ),
+    Bad(
+        "levels of an unknown line",
+        STATED,
+        (method(BY_LEVEL, levels((0, 0.001), line="999.9")),),
+        "stop",
+        M,
+        "symbol c, level_s 1",
+        "the unknown line 999.9|213.9",
+    ),
+    Bad(
+        "levels of another rule",
+        STATED,
+        (method(levels((0, 0.001))),),
+        "attend",
+        M,
+        "symbol c, level_s",
+        'weights = "none" does not use',
     ),
     Bad(
         "zero variance",
@@ -605,6 +678,8 @@ def test_fault_gives_its_finding(bad: Bad, tmp_path: Path) -> None:
         (STATED, ('standards = "exact"', 'standards_exact = "bought ready made, certificate 0.1 %"')),
         (STATED, ('standards = "errors in variables"', 'standard_u = "0.5 %"')),
         (WITH_SIX, ('weights = "1/s^2"', 'weighted_scatter = "known"')),
+        (STATED, (BY_LEVEL, levels((0, 0.0005), (2, 0.002)))),
+        (STATED, (BY_LEVEL, 'weighted_scatter = "known"', levels((0, 0.0008)))),
         (PREPARED, ()),
         (PREPARED, ('curve = "quadratic"',)),
         (PREPARED, ('[symbols.c.temperature]\nhalf_range = "4 K"\nexpansion = "2.1e-4 1/K"',)),

@@ -14,17 +14,18 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
 from ubudget.bench.corrections import Corrections
 from ubudget.bench.fitting import Fit, add_common
-from ubudget.bench.kinds import ERRORS_IN_VARIABLES, kind_of
+from ubudget.bench.kinds import ERRORS_IN_VARIABLES, Kind, kind_of
+from ubudget.bench.level_scatter import add_dof, add_s_at, build_level_scatter
 from ubudget.bench.linearity import build_linearity
 from ubudget.bench.preliminary import LOWEST, ORDINATE, add_preliminary
 from ubudget.bench.readings import POINTS, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.structure import Line, Structure
-from ubudget.bench.weights import WEIGHTING, build_weighting, rule_in, weight, weighted
+from ubudget.bench.weights import WEIGHTING, build_weighting, known_scatter, rule_in, weight, weighted
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Rows, Trait
-from ubudget.records.calibration import Calibration
+from ubudget.records.calibration import BY_LEVEL, Calibration
 
 CURVES, LEVELS = "curves", "levels"
 GROUP = "curve"
@@ -83,7 +84,7 @@ def build_curves(
         names,
         symbol,
         GROUP,
-        weighted(calibration) and calibration.weighted_scatter == "known",
+        known_scatter(calibration),
         uncertain_y=bool(corrections),
     )
     if on_means:
@@ -100,17 +101,9 @@ def build_curves(
         own = points.formula("correction factor", "factor with the corrections' uncertainty", "", factor)
         y = points.formula("y", "corrected, with that uncertainty", reading_unit, y * own)
     own_weight: Expression | None = None
-    if weighted(calibration):
+    if weighted(calibration) and not kind.of_levels:
         build_weighting(context, symbol, calibration, reading_unit)
-        rule = rule_in(context, points, calibration)
-        if calibration.weights == "1/y" and not kind.of_levels:
-            floor = rule_in(context, curves, calibration).floor
-            add_preliminary(fit, kind.name, floor if calibration.weight_floor is not None else None)
-            own_weight = weight(
-                rule, x=Symbol("x"), y=level_y, level_s=level_s, fitted=Symbol(ORDINATE), lowest=fit.own(LOWEST)
-            )
-        else:
-            own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+        own_weight = _own_weight(fit, calibration, kind, structure.lines, symbol, level_y, level_s)
         if on_means:
             # The rule is of one reading; a mean of n weighs n times as much.
             own_weight = Symbol("readings") * own_weight
@@ -132,14 +125,41 @@ def build_curves(
         build_linearity(context, LEVELS, list(line_of_item), names, unit, reading_unit)
 
 
+def _own_weight(
+    fit: Fit, calibration: Calibration, kind: Kind, lines: Sequence[Line], symbol: str, y: Operand, level_s: Operand
+) -> Expression:
+    """The weight of one reading at each point, with the columns and tables that its rule needs."""
+    context, points = fit.context, fit.points
+    rule = rule_in(context, points, calibration)
+    if calibration.weights == "1/y":
+        floor = rule_in(context, fit.fits, calibration).floor
+        add_preliminary(fit, kind.name, floor if calibration.weight_floor is not None else None)
+        fitted, lowest = Symbol(ORDINATE), fit.own(LOWEST)
+        return weight(rule, x=Symbol("x"), y=y, level_s=level_s, fitted=fitted, lowest=lowest)
+    if calibration.weights == BY_LEVEL:
+        build_level_scatter(context, symbol, calibration, fit.unit_y)
+        level_s = add_s_at(points, calibration, [lines[row] for row in fit.owner], Symbol("x"), fit.unit_y)
+        if fit.known_scatter:
+            add_dof(fit.fits, calibration, lines)
+    return weight(rule, x=Symbol("x"), y=y, level_s=level_s)
+
+
 def unknown_weight(
-    context: Context, table: TableBuilder, calibration: Calibration, line_rows: Sequence[int]
+    context: Context,
+    table: TableBuilder,
+    calibration: Calibration,
+    line_rows: Sequence[int],
+    lines: Sequence[Line],
+    reading_unit: str,
 ) -> Expression | None:
     """The unknown's own weight by the same rule, in columns of the measured lines: x, mean and s."""
     if not weighted(calibration):
         return None
     rule = rule_in(context, table, calibration)
     lowest: Operand = 0
+    if calibration.weights == BY_LEVEL:
+        stated = add_s_at(table, calibration, lines, Symbol("x"), reading_unit)
+        return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=stated)
     if calibration.weights == "1/y":
         lowest = table.pick(f"{LOWEST} of the curve", CURVES, LOWEST, line_rows)
     return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"), lowest=lowest)

@@ -6,7 +6,7 @@ order only. Weights are relative to the largest of their fit. A kind adds its ow
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
@@ -113,6 +113,22 @@ def add_scatter(fit: Fit, parameters: int) -> Symbol:
 
 
 @dataclass(frozen=True)
+class Scatter:
+    """The s of a point of weight 1 that the uncertainty of the parameters rests on: columns of the fits. Infinitely
+    many degrees of freedom where `dof` is None."""
+
+    s: str
+    dof: str | None
+
+
+def scatter_columns(names: Container[str], known: bool) -> Scatter:
+    """What the parameters of a fit and readings of unknowns scatter by, from the names of the fits' columns."""
+    if known:
+        return Scatter("s known", "dof known" if "dof known" in names else None)
+    return Scatter("s", "dof")
+
+
+@dataclass(frozen=True)
 class Parameter:
     """A parameter of a fit in an orthogonal basis: its column, heading, words for the budget, unit and estimate.
 
@@ -140,10 +156,10 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     fits, points = fit.fits, fit.points
     column, heading = parameter.column, parameter.heading
     fits.formula(column, heading, parameter.unit, parameter.estimate, "least squares")
-    s = Symbol("s known") if fit.known_scatter else Symbol("s")
+    scatter = scatter_columns(fits.names, fit.known_scatter)
     squares = Symbol(parameter.squares)
     counted = fit.mark == COUNTED
-    u = apply("ratio_or_zero", s, apply("sqrt", squares)) if counted else Number(0)
+    u = apply("ratio_or_zero", Symbol(scatter.s), apply("sqrt", squares)) if counted else Number(0)
     fits.formula(f"u({column})", f"u({heading})", parameter.unit, u, "QUAM E.4")
     moved = Symbol("W") * (Symbol("residual") * parameter.basis_slope - steepness * parameter.basis)
     if points.has("dW/dx"):
@@ -156,13 +172,13 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
         add_ordinate_gradient(fit, column, heading, lifted)
     name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of {fit.what}"
     trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit" if counted else fit.mark)
-    free = fit.known_scatter or not counted
+    dof = scatter.dof if counted else None
     fits.leaf(
         column,
         f"u({column})",
         [trait] * fits.size,
-        dof=None if free else "dof",
-        estimates=None if free else [scatter_estimate(fits.name, name) for name in fit.names],
+        dof=dof,
+        estimates=None if dof is None else [scatter_estimate(fits.name, name) for name in fit.names],
     )
 
 

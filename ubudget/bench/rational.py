@@ -20,6 +20,8 @@ from ubudget.bench.fitting import (
     add_ordinate_gradient,
     add_scatter,
     freeze_points,
+    scatter_columns,
+    scatter_estimate,
     with_weights,
 )
 from ubudget.quantity.expression import Expression, Operand, Symbol, apply
@@ -202,8 +204,10 @@ def _curve(fit: Fit, end: str) -> None:
     points.formula("fitted", "fitted", fit.unit_y, fit.own("mean of y") + fit.own("k") * f)
     points.formula("residual", "residual", fit.unit_y, mark * (Symbol("dy") - fit.own("k") * f))
     r = points.formula("r", "r = e - f", "", mark * (Symbol("e") - f))
-    s = add_scatter(fit, 3)
-    scaled = fits.formula("s scaled", "s/k", "", apply("ratio_or_zero", s, Symbol("k")))
+    add_scatter(fit, 3)
+    scatter = scatter_columns(fits.names, fit.known_scatter)
+    dof = scatter.dof
+    scaled = fits.formula("s scaled", "s/k", "", apply("ratio_or_zero", Symbol(scatter.s), Symbol("k")))
 
     def at_end(name: str) -> Symbol:
         return fits.pick(f"{name} at the end", end, name, rows)
@@ -238,8 +242,8 @@ def _curve(fit: Fit, end: str) -> None:
             name,
             f"u({name})",
             [trait] * fits.size,
-            dof=None if fit.known_scatter else "dof",
-            estimates=None if fit.known_scatter else [("residual", fits.name, fit_name) for fit_name in fit.names],
+            dof=dof,
+            estimates=None if dof is None else [scatter_estimate(fits.name, fit_name) for fit_name in fit.names],
         )
     _correlations(fit, at_end)
     _shown(fit)

@@ -7,11 +7,16 @@ from dataclasses import dataclass
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
-from ubudget.records.calibration import Calibration
+from ubudget.records.calibration import BY_LEVEL, Calibration
 
 
 def weighted(calibration: Calibration) -> bool:
     return calibration.weights != "none"
+
+
+def known_scatter(calibration: Calibration) -> bool:
+    """Whether the weights are 1/s^2 of a reading, and the scatter is taken from them."""
+    return weighted(calibration) and calibration.weighted_scatter == "known"
 
 
 WEIGHTING = "weighting"
@@ -73,7 +78,7 @@ def weight(
     rule: Rule, *, x: Operand, y: Operand, level_s: Operand, fitted: Operand | None = None, lowest: Operand = 0
 ) -> Expression:
     """Weight 1/s^2 up to a factor; 0 where the rule gives none. `y` is the mean reading at the level, `level_s` the s
-    of the level's readings.
+    of the level's readings, or what the method states of it.
 
     1/y takes `fitted`, the ordinate of a preliminary fit, or the unknown's own reading, and no less than `lowest`. The
     other rules are defined at the zero standard by the floor, or by a reading that is not zero there."""
@@ -84,6 +89,7 @@ def weight(
         "1/x^2": 1 / concentration**2,
         "1/y": apply("ratio_or_zero", 1, apply("larger", y if fitted is None else fitted, lowest)),
         "1/s^2": apply("ratio_or_zero", 1, as_expression(level_s) ** 2),
+        BY_LEVEL: apply("ratio_or_zero", 1, as_expression(level_s) ** 2),
         "noise model": 1
         / (as_expression(rule.noise_constant) ** 2 + (as_expression(rule.noise_relative) / 100 * y) ** 2),
     }

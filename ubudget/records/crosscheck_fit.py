@@ -6,7 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterator
 from statistics import fmean
 
-from ubudget.records.calibration import Calibration
+from ubudget.records.calibration import BY_LEVEL, Calibration
+from ubudget.records.crosscheck_level_s import level_s_findings
 from ubudget.records.crosscheck_run import reading_place
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
@@ -19,7 +20,7 @@ at 95 % (chi-squared with 4 degrees of freedom). Six as the limit is common prac
 TWO_POINTS = "two points"
 ERRORS_IN_VARIABLES = "errors in variables"
 BY_CONCENTRATION = ("1/x", "1/x^2")
-BY_VARIANCE = ("1/s^2", "noise model")
+BY_VARIANCE = ("1/s^2", "noise model", BY_LEVEL)
 """Rules whose weight is 1/s^2 of a reading, and not only proportional to it."""
 
 
@@ -32,6 +33,7 @@ def fit_findings(records: Records, run: Run, symbol: str, calibration: Calibrati
         *_errors_in_variables(records, symbol, calibration),
         *_zero_standard(records, run, symbol, calibration),
         *_level_weights(records, run, calibration),
+        *level_s_findings(records, run, symbol, calibration),
     ]
 
 
@@ -52,7 +54,7 @@ def _scatter(records: Records, run: Run, symbol: str, calibration: Calibration) 
             yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
     if calibration.weighted_scatter == "known" and calibration.weights not in BY_VARIANCE:
         found = f'weighted_scatter = "known" beside weights = "{calibration.weights}", which are not 1/s^2 of a reading'
-        accepted = 'weights = "1/s^2" or "noise model"'
+        accepted = f'weights = "1/s^2", "noise model" or "{BY_LEVEL}"'
         remedy = 'use such weights, or weighted_scatter = "estimated"'
         yield Finding("stop", file, f"{place}, weighted_scatter", found, accepted, remedy)
 
@@ -116,7 +118,7 @@ def _errors_in_variables(records: Records, symbol: str, calibration: Calibration
 def _zero_standard(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
     """1/x has no value at zero, nor 1/y on a line through zero: a floor says which weight the zero standard has."""
     through_zero = calibration.weights == "1/y" and calibration.curve == "line through zero"
-    if calibration.weights not in BY_CONCENTRATION and not through_zero or calibration.weight_floor is not None:
+    if (calibration.weights not in BY_CONCENTRATION and not through_zero) or calibration.weight_floor is not None:
         return
     standards = {standard.label: standard for standard in run.file.standards}
     index = index_of(run)
@@ -149,7 +151,7 @@ def _level_weights(records: Records, run: Run, calibration: Calibration) -> Iter
         named = f"{key[0]} {key[1]}".strip()
         found = f'weights = "1/s^2" from {min(index.included(reading) for reading in readings)} readings a level'
         accepted = f"{FEWEST_FOR_WEIGHT} readings a level or more"
-        remedy = 'use a pooled s or weights = "noise model"'
+        remedy = f'use weights = "{BY_LEVEL}", with s pooled over runs, or "noise model"'
         yield Finding("attend", file, f"standards of {named}", found, accepted, remedy)
 
 
