@@ -91,6 +91,8 @@ class Declared:
     scatter: str = "residual"
     known: bool = False
     """Weighted scatter: known from the weights (true) or estimated from residuals."""
+    between_levels: str = ""
+    """Term between levels, with its unit; empty = none."""
     preparation_scatter: str = "counted"
     """Mark of the effect `standard repeatability`."""
     lines: tuple[str, ...] = tuple(LINES)
@@ -104,6 +106,7 @@ class Declared:
     def __str__(self) -> str:
         kind = ERRORS_IN_VARIABLES if self.uncertain else self.curve
         known = ["known"] if self.known else []
+        known += [f"between levels {self.between_levels}"] if self.between_levels else []
         return ", ".join([kind, self.weights, *known, f"on {self.fit_on}", self.standards, f"{self.scatter} scatter"])
 
 
@@ -207,6 +210,7 @@ def _method(declared: Declared) -> str:
         for x, s, dof in stated
         if declared.weights == "pooled s per level"
     )
+    between = f'between_levels = "{declared.between_levels}"\n' if declared.between_levels else ""
     known = 'weighted_scatter = "known"\n' if declared.known else ""
     treatment = 'standards = "propagated"'
     if declared.standards == "exact":
@@ -232,7 +236,7 @@ quantity = "concentration in the measured solution"
 unit = "mg/L"
 curve = "{declared.curve}"
 weights = "{declared.weights}"
-{rule}{known}fit_on = "{declared.fit_on}"
+{rule}{known}{between}fit_on = "{declared.fit_on}"
 scatter = "{declared.scatter}"
 {treatment}
 {levels}

@@ -40,6 +40,8 @@ RECALCULATED = [
     *(of_kind(kind, "1/y", lines=ONE_LINE) for kind in ("line through zero", "quadratic", "rational")),
     of_kind("quadratic", "pooled s per level"),
     of_kind("line", "pooled s per level", known=True, lines=ONE_LINE),
+    of_kind("line", between_levels="0.4 %"),
+    of_kind("rational", "1/x", between_levels="0.05 mg/L", lines=ONE_LINE),
 ]
 """Each kind, each weighting, readings and means; one run with two lines, whose blocks lie below each other."""
 ROUNDING = 1e-12
@@ -51,6 +53,7 @@ MARKED = [
     of_kind("line", "1/x", fit_on="means", scatter="pooled", lines=ONE_LINE),
     *(of_kind(kind, "1/y", lines=ONE_LINE) for kind in ("line", "line through zero", "quadratic", "rational")),
     *(of_kind("quadratic", "pooled s per level", known=known, lines=ONE_LINE) for known in (False, True)),
+    of_kind("line", between_levels="0.4 %", lines=ONE_LINE),
 ]
 
 
@@ -157,6 +160,15 @@ def test_stated_scatter_moves_the_results(known: bool, tmp_path: Path) -> None:
     assert sorted(set(keys)) == sorted({"concentration", "s"} | ({"dof"} if known else set()))
     numbers = [(cell, {"dof": 11.0}.get(str(cell.origin.path[-1]), cell.value + 1.0)) for cell in stated]
     changed_results(book, numbers, tmp_path)
+
+
+@pytest.mark.parametrize(("kind", "stated"), [("line", "0.4 %"), ("quadratic", "0.05 mg/L"), (TWO_POINTS, "0.4 %")])
+def test_the_term_between_levels_moves_the_results(kind: str, stated: str, tmp_path: Path) -> None:
+    require_engine("ironcalc")
+    book = written(of_kind(kind, between_levels=stated, lines=ONE_LINE))
+    cells = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[-1] == "between_levels"]
+    assert len(cells) == 1
+    changed_results(book, [(cells[0], 2 * cells[0].value)], tmp_path)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -119,6 +119,41 @@ def test_weights_by_the_fitted_reading_against_another_library(curve: str) -> No
         assert evaluation.column("u(slope)", "curves")[0] == pytest.approx(found.bse[-1], rel=1e-9)
 
 
+@pytest.mark.parametrize(("curve", "degree"), [("line", 1), ("quadratic", 2)])
+def test_a_term_between_levels_by_refitting_with_each_standard_moved(curve: str, degree: int) -> None:
+    """Parts of u that are another standard's deviation each (numpy's polyfit anew, by central differences), and the
+    scatter within levels, pooled (JCGM 100:2008, H.3.6, with n - levels degrees of freedom)
+    in the classical formula of the reading and of the parameters."""
+    declared = Declared(curve, standards="exact", between_levels="0.4 %", lines=(LINE,))
+    recorded, levels = readings(declared), concentrations()
+    y = np.array([value for label in levels for value in recorded[label, LINE]])
+    size = len(y) // len(levels)
+    within = np.concatenate([np.subtract(recorded[label, LINE], np.mean(recorded[label, LINE])) for label in levels])
+    s = math.sqrt(float(within @ within) / (len(y) - len(levels)))
+    for result in evaluated(declared).results[:2]:
+        y0 = float(np.mean(recorded[result.sample, LINE]))
+
+        def predicted(x: list[float], y0: float = y0, near: float = result.value or 0.0) -> float:
+            roots = (np.polynomial.Polynomial.fit(np.repeat(x, size), y, degree) - y0).roots()
+            return float(min(roots.real, key=lambda root: abs(root - near)))
+
+        x = list(levels.values())
+        moved = 0.0
+        for row, at in enumerate(x):
+            up, down = ([*x[:row], at * (1 + way * 1e-4), *x[row + 1 :]] for way in (1, -1))
+            moved += ((predicted(up) - predicted(down)) / 2e-4 * 0.004) ** 2
+        design = np.vander(np.repeat(x, size), degree + 1)
+        parameters = np.linalg.lstsq(design, y, rcond=None)[0]
+        x0 = predicted(x)
+        row0, slope = np.vander([x0], degree + 1)[0], np.polyval(np.polyder(parameters), x0)
+        of_curve = row0 @ np.linalg.inv(design.T @ design) @ row0
+        expected = math.sqrt(moved + (s / slope) ** 2 * (1 / size + of_curve))
+        assert result.value == pytest.approx(x0, rel=1e-9)
+        assert result.standard_uncertainty == pytest.approx(expected, rel=1e-6)
+        dof = {row.degrees_of_freedom for row in result.budget if not row.symbol.startswith("c.between")}
+        assert {len(y) - len(levels)} == {nu for nu in dof if nu is not None}
+
+
 def test_cadmium_of_quam_a5() -> None:
     """QUAM:2012.P1, Appendix A, Example A5: c0 = 0.26 mg/L, u(c0) = 0.018 mg/L, n - 2 = 13 (15 readings)."""
     records, findings = read_records(shipped_folder("worked_examples") / "published" / "quam_a5")

@@ -569,6 +569,45 @@ OPTIONS = [
 ]
 OPTIONS[-2] = OPTIONS[-2]._replace(changes=(*OPTIONS[-2].changes, method('curve = "quadratic"')))
 
+OPTIONS += [
+    Bad(
+        "term between levels in another unit",
+        STATED,
+        (method('between_levels = "0.5 mL"'),),
+        "stop",
+        M,
+        "symbol c, between_levels",
+        "0.5 mL|% or mg/L",
+    ),
+    Bad(
+        "term between levels beside errors in variables",
+        STATED,
+        (method('between_levels = "0.5 %"', 'standards = "errors in variables"', 'standard_u = "0.5 %"'),),
+        "stop",
+        M,
+        "symbol c, between_levels",
+        "standard_u is such a term",
+    ),
+    Bad(
+        "term between levels beside residuals of means",
+        STATED,
+        (method('between_levels = "0.5 %"', 'fit_on = "means"'),),
+        "attend",
+        M,
+        "symbol c, between_levels",
+        "counted twice|on means",
+    ),
+    Bad(
+        "term between levels without scatter within",
+        {**STATED, R: RUN.partition("[[exclude_reading]]")[0], V: SUMMARIES},
+        (method('between_levels = "0.5 %"'),),
+        "stop",
+        V,
+        "standards of Zn 213.9",
+        "no level with two single readings",
+    ),
+]
+
 MARK = '"standard repeatability" = "covered by residual scatter"\n'
 KNOWN = ('weights = "noise model"', "noise_constant = 0.002", 'weighted_scatter = "known"')
 TEMPERATURE = '\n[symbols.V.temperature]\nhalf_range = "4 K"\nexpansion = "2.1e-4 1/K"\nshared = true\n'
@@ -582,6 +621,15 @@ EFFECTS = [
         M,
         "effects, standard repeatability",
         'counted twice|show in the residuals|"covered by residual scatter"',
+    ),
+    Bad(
+        "counted beside a term between levels",
+        PREPARED,
+        ((M, MARK, '"standard repeatability" = "counted"\n'), method('between_levels = "0.5 %"', scatter="residual")),
+        "attend",
+        M,
+        "effects, standard repeatability",
+        "counted twice: between_levels holds",
     ),
     Bad(
         "counted beside errors in variables",
@@ -675,6 +723,7 @@ def test_fault_gives_its_finding(bad: Bad, tmp_path: Path) -> None:
         # The zero standard reads below zero; its ordinate on the line does not.
         ({**STATED, V: READINGS.replace("0.001,0.002,0.001", "-0.001,-0.0005,0.001")}, ('weights = "1/y"',)),
         (STATED, ('fit_on = "means"',)),
+        (STATED, ('between_levels = "0.5 %"',)),
         (STATED, ('standards = "exact"', 'standards_exact = "bought ready made, certificate 0.1 %"')),
         (STATED, ('standards = "errors in variables"', 'standard_u = "0.5 %"')),
         (WITH_SIX, ('weights = "1/s^2"', 'weighted_scatter = "known"')),
@@ -734,6 +783,21 @@ def test_exit_status_of_what_only_numbers_show(
     told = " ".join((done.out + done.err).split())
     assert f"{SEVERITIES[status]}: readings.csv: calibration curve of Zn 213.9: found" in told and words in told
     assert (done.out == "") == (status == 2)
+
+
+CURVED = with_means(lambda x: 0.001 + 0.24 * x - 0.02 * x * x)
+
+
+@pytest.mark.parametrize(
+    ("stated", "words"),
+    [("", "on level means|state between_levels"), ("0.1 %", "beyond what between_levels states|larger"), ("0.08 mg/L", "")],
+)
+def test_lack_of_fit_and_the_term_that_explains_it(stated: str, words: str, tmp_path: Path) -> None:
+    """Levels off a line by some per cent: told with both remedies, told where the term is too small, else silent."""
+    keys = (f'between_levels = "{stated}"',) if stated else ()
+    files = changed(Bad("", {**STATED, V: CURVED}, (method(*keys, scatter="residual"),), "", "", "", ""))
+    lines = [finding.line() for finding in findings_of(tmp_path, files)]
+    assert len(lines) == bool(words) and all(word in line for line in lines for word in words.split("|"))
 
 
 def test_lack_of_fit_of_a_fit_on_means_is_in_its_scatter(tmp_path: Path) -> None:

@@ -119,12 +119,15 @@ class Scatter:
 
     s: str
     dof: str | None
+    source: str = "residuals of the fit"
 
 
 def scatter_columns(names: Container[str], known: bool) -> Scatter:
     """What the parameters of a fit and readings of unknowns scatter by, from the names of the fits' columns."""
     if known:
-        return Scatter("s known", "dof known" if "dof known" in names else None)
+        return Scatter("s known", "dof known" if "dof known" in names else None, "weights of the fit")
+    if "s within" in names:
+        return Scatter("s within", "dof within", "scatter within levels")
     return Scatter("s", "dof")
 
 
@@ -171,7 +174,7 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
         lifted = apply("ratio_or_zero", Symbol("W") * parameter.basis, fit.own(parameter.squares))
         add_ordinate_gradient(fit, column, heading, lifted)
     name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of {fit.what}"
-    trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit" if counted else fit.mark)
+    trait = Trait(name, words, fit.group, "A", "t", scatter.source if counted else fit.mark)
     dof = scatter.dof if counted else None
     fits.leaf(
         column,
@@ -200,12 +203,17 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
-    fit.fits.formula("status", "status (0 = usable)", "", with_weights(fit, status))
+    fit.fits.formula("status", "status (0 = usable)", "", with_scatter(fit, status))
 
 
-def with_weights(fit: Fit, status: Expression) -> Expression:
-    """A status; of a weighted fit, whether each point used has a weight above zero as well."""
-    return apply("if_less", 0, Symbol("W_min"), status, WITHOUT_WEIGHT) if fit.fits.has("W_min") else status
+def with_scatter(fit: Fit, status: Expression) -> Expression:
+    """A status, and what the scatter needs as well: a weight above zero for each point used of a weighted fit, and a
+    level with two readings where the scatter is that within levels."""
+    if fit.fits.has("W_min"):
+        status = apply("if_less", 0, Symbol("W_min"), status, WITHOUT_WEIGHT)
+    if fit.fits.has("s within"):
+        status = apply("if_less", Symbol("dof pure"), 0.5, TOO_FEW, status)
+    return status
 
 
 BASIS = ("sum of weights", "mean of x", "mean of y")

@@ -22,7 +22,7 @@ from ubudget.bench.fitting import (
     freeze_points,
     scatter_columns,
     scatter_estimate,
-    with_weights,
+    with_scatter,
 )
 from ubudget.quantity.expression import Expression, Operand, Symbol, apply
 from ubudget.quantity.graph import Joint, Trait
@@ -237,7 +237,7 @@ def _curve(fit: Fit, end: str) -> None:
             rise = W * (entries[0] * J[0] + entries[1] * J[1] + entries[2] * J[2])
             add_ordinate_gradient(fit, name, name, apply("ratio_or_zero", rise, fit.own("k")))
         words = f"parameter {name} of the calibration curve"
-        trait = Trait(f"{fit.symbol}.{name}", words, fit.group, "A", "t", "residuals of the fit")
+        trait = Trait(f"{fit.symbol}.{name}", words, fit.group, "A", "t", scatter.source)
         fits.leaf(
             name,
             f"u({name})",
@@ -298,7 +298,7 @@ def _status(fit: Fit, last_step: Symbol) -> None:
     slope = apply("if_equal", Symbol("B") - Symbol("A") * C, 0, NO_SLOPE, converged)
     levels = apply("if_equal", Symbol("S1"), 0, ONE_LEVEL, slope)
     status = apply("if_less", Symbol("n"), 3.5, TOO_FEW, levels)
-    fit.fits.formula("status", "status (0 = usable)", "", with_weights(fit, status))
+    fit.fits.formula("status", "status (0 = usable)", "", with_scatter(fit, status))
 
 
 def inverse_rational(column: Callable[[str], Symbol], reading: Symbol) -> Expression:

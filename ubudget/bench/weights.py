@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
+from ubudget.records.amount import Amount
 from ubudget.records.calibration import BY_LEVEL, Calibration
 
 
@@ -34,15 +35,19 @@ class Rule:
 
 
 def build_weighting(context: Context, symbol: str, calibration: Calibration, reading_unit: str) -> None:
-    """Table `weighting`: the numbers of the method's rule, one row. None where the rule has no numbers."""
-    table = TableBuilder(WEIGHTING, "Numbers of the weighting rule", 1, context.shared)
+    """Table `weighting`: what the method states for the fit, one row. None where it needs no numbers."""
+    uncertain = calibration.standards == "errors in variables"
+    if not (weighted(calibration) or uncertain or calibration.between_levels is not None):
+        return
+    table = TableBuilder(WEIGHTING, "Numbers that the method states for the fit", 1, context.shared)
     table.label("rule", "rule", [calibration.weights])
     used = False
     for key, heading, unit in (
         ("weight_floor", "smallest concentration that counts", calibration.unit),
         ("noise_constant", "noise of one reading, constant part", reading_unit),
         ("noise_relative", "noise of one reading, relative part", "%"),
-        ("standard_u", "u of a standard, independent", _unit_of_standard_u(calibration)),
+        ("standard_u", "u of a standard, independent", _unit_of(calibration.standard_u, calibration)),
+        ("between_levels", "u of a standard between levels", _unit_of(calibration.between_levels, calibration)),
     ):
         value = context.in_unit(getattr(calibration, key), unit, "method", f"symbol {symbol}, {key}")
         if value is not None:
@@ -52,8 +57,7 @@ def build_weighting(context: Context, symbol: str, calibration: Calibration, rea
         context.tables[WEIGHTING] = table.build()
 
 
-def _unit_of_standard_u(calibration: Calibration) -> str:
-    stated = calibration.standard_u
+def _unit_of(stated: Amount | None, calibration: Calibration) -> str:
     return "%" if stated is not None and stated.relative else calibration.unit
 
 

@@ -13,15 +13,18 @@ from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.bench.curve import CURVES, LEVELS
 from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW, WITHOUT_WEIGHT
 from ubudget.bench.inverse import SIGNALS
+from ubudget.bench.kinds import kind_of
 from ubudget.bench.rational import NOT_CONVERGED, POLE
 from ubudget.bench.result_table import STATUS
 from ubudget.bench.structure import Measured
 from ubudget.evaluation.coverage import EFFECTIVE_DOF
+from ubudget.evaluation.misfit import misfit_beyond_term
 from ubudget.quantity.graph import Array
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.operations import TABLE
 from ubudget.records.crosscheck_run import reading_place
 from ubudget.records.finding import Finding
+from ubudget.records.read_order import calibration_of
 
 SIGNIFICANT = 0.05
 """Level of the tests of a run, divided by the number of lines tested (Bonferroni)."""
@@ -66,6 +69,7 @@ def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
         *checks.unusable_curves(),
         *checks.doubtful_slopes(),
         *checks.lack_of_fit(),
+        *checks.misfit_beyond_stated_term(),
         *checks.own_weights(),
         *checks.degrees_of_freedom(),
     ]
@@ -146,7 +150,7 @@ class _Checks:
 
     def lack_of_fit(self) -> Iterator[Finding]:
         """Levels that scatter about the curve more than readings within a level do (F of lack of fit)."""
-        if not self.has(CURVES, "p lack of fit"):
+        if not self.has(CURVES, "p lack of fit") or self.has(CURVES, "s within"):
             return
         F, p = self.curve("F lack of fit"), self.curve("p lack of fit")
         misfit, within = self.curve("dof lack"), self.curve("dof pure")
@@ -160,9 +164,24 @@ class _Checks:
                 accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
                 accepted += f" ({SIGNIFICANT:g} over {len(tested)} lines)" if len(tested) > 1 else ""
                 remedy = (
-                    'fit on level means (fit_on = "means" with scatter = "own" or "pooled"), add a between-level term, '
-                    "or use another kind of curve"
+                    'fit on level means (fit_on = "means" with scatter = "own" or "pooled"), state between_levels, '
+                    "the deviation of a standard between levels, or use another kind of curve"
                 )
+                yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    def misfit_beyond_stated_term(self) -> Iterator[Finding]:
+        """A term between levels that is too small for how the levels scatter about the curve."""
+        calibration = calibration_of(self.assembly.records.method)
+        if calibration is None or not self.has(CURVES, "s within"):
+            return
+        tested = misfit_beyond_term(self.assembly, self.numbers, kind_of(calibration).parameters, self.usable)
+        for row, (F, p) in tested.items():
+            if p < SIGNIFICANT / len(tested):
+                found = (
+                    f"levels that scatter about the curve beyond what between_levels states (F = {F:.3g}, p = {p:.2g})"
+                )
+                accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
+                remedy = "state a larger between_levels with its evidence, or use another kind of curve"
                 yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
 
     def own_weights(self) -> Iterator[Finding]:

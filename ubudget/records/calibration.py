@@ -64,6 +64,10 @@ class Calibration:
     standard_u: PositiveAmount | None = None
     """Independent standard uncertainty of each standard, in % of its concentration or in its unit; for errors in
     variables. What all standards share is no part of it."""
+    between_levels: PositiveAmount | None = None
+    """Standard uncertainty of a standard beyond its preparation, in % of its concentration or in its unit: one
+    deviation for each standard and line. The misfit of the levels is then this term's, and what a fit on readings
+    scatters by is s within the levels."""
     temperature: Temperature | None = None
     """Of the ware with which standards are prepared."""
     scatter: Literal["residual", "own", "pooled"]

@@ -13,6 +13,7 @@ from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 from ubudget.records.run import Reading, Run
 from ubudget.records.run_index import RunIndex, index_of
+from ubudget.records.unit_comparison import in_unit
 
 FEWEST_FOR_WEIGHT = 6
 """From fewer readings s is too uncertain for a weight 1/s^2: with five, the variance lies between 0.36 s^2 and 8.3 s^2
@@ -33,6 +34,7 @@ def fit_findings(records: Records, run: Run, symbol: str, calibration: Calibrati
         *_errors_in_variables(records, symbol, calibration),
         *_zero_standard(records, run, symbol, calibration),
         *_level_weights(records, run, calibration),
+        *_between_levels(records, run, symbol, calibration),
         *level_s_findings(records, run, symbol, calibration),
     ]
 
@@ -113,6 +115,39 @@ def _errors_in_variables(records: Records, symbol: str, calibration: Calibration
     if calibration.scatter == "residual":
         found, accepted = f'scatter = "residual" {beside}, which has no residual s', 'scatter = "own" or "pooled"'
         yield Finding("stop", file, f"{place}, scatter", found, accepted, "correct scatter")
+
+
+def _between_levels(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
+    """A term between levels: its unit, what else holds the same effect, and readings that give s within levels."""
+    stated = calibration.between_levels
+    if stated is None:
+        return
+    file, place = records.file("method"), f"symbol {symbol}, between_levels"
+    if not stated.relative and in_unit(stated.value, stated.unit, calibration.unit) is None:
+        found, accepted = f"{stated.text}, which is no part of a concentration", f"% or {calibration.unit}"
+        yield Finding("stop", file, place, found, accepted, "correct the unit")
+    if calibration.standards == ERRORS_IN_VARIABLES:
+        found = f'between_levels beside standards = "{ERRORS_IN_VARIABLES}", whose standard_u is such a term'
+        yield Finding("stop", file, place, found, "one of them", "add it to standard_u in squares")
+        return
+    if calibration.curve == TWO_POINTS or calibration.weighted_scatter == "known":
+        return  # scatter from replicate readings or from the weights: no misfit is in it
+    if calibration.fit_on == "means":
+        found = "the same effect counted twice: the residuals of a fit on means hold the deviations between levels"
+        remedy = 'take between_levels out, or use fit_on = "readings"'
+        yield Finding("attend", file, place, found, "each effect counted once", remedy)
+        return
+    index = index_of(run)
+    kept = {(reading.analyte, reading.line): 0 for reading in _standard_readings(run)}
+    for reading in _standard_readings(run):
+        if reading.mean is None:
+            kept[reading.analyte, reading.line] += max(index.included(reading) - 1, 0)
+    for (analyte, line), more in kept.items():
+        if more == 0:
+            found = "no level with two single readings: between_levels leaves nothing to estimate their scatter from"
+            named = f"standards of {analyte} {line}".strip()
+            remedy = "add readings, or take between_levels out"
+            yield Finding("stop", records.file("readings"), named, found, "two single readings at a level", remedy)
 
 
 def _zero_standard(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
