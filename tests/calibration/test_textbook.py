@@ -12,6 +12,7 @@ import math
 import numpy as np
 import pytest
 import statsmodels.api as sm  # type: ignore[import-untyped]  # ships no types
+from scipy import stats
 
 from tests.calibration.runs import (
     DILUTED,
@@ -94,6 +95,27 @@ def test_the_classical_formula_with_the_unknowns_own_weight(rule: str, known: bo
         expected = stated if known else len(x) - 2
         found = result.effective_degrees_of_freedom
         assert found is None if expected is None else found == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("rule", ["1/s^2", "noise model", "pooled s per level"])
+def test_chi_squared_of_a_known_scatter(rule: str) -> None:
+    """Observed chi-squared = sum of w r² with n - 2 degrees of freedom (ISO/TS 28037:2010, clause 6; from memory), by
+    polyfit of numpy and the distribution of scipy."""
+    declared = Declared(weights=rule, standards="exact", known=True, lines=(LINE,))
+    recorded = readings(declared)
+    x, y, w = [], [], []
+    for label, concentration in concentrations().items():
+        level = recorded[label, LINE]
+        x += [concentration] * len(level)
+        y += level
+        mean, s = float(np.mean(level)), float(np.std(level, ddof=1))
+        w += [weight(rule, concentration, mean, s, mean)] * len(level)
+    residuals = np.array(y) - np.polyval(np.polyfit(x, y, 1, w=np.sqrt(w)), x)
+    chi = float(np.array(w) @ residuals**2)
+    evaluation = evaluated(declared)
+    assert evaluation.column("chi squared", "curves")[0] == pytest.approx(chi, rel=1e-9)
+    p = float(stats.chi2.sf(chi, len(y) - 2))
+    assert evaluation.column("p chi squared", "curves")[0] == pytest.approx(p, rel=1e-9)
 
 
 @pytest.mark.parametrize("curve", ["line", "line through zero", "quadratic"])

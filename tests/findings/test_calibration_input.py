@@ -728,7 +728,7 @@ def test_fault_gives_its_finding(bad: Bad, tmp_path: Path) -> None:
         (STATED, ('standards = "errors in variables"', 'standard_u = "0.5 %"')),
         (WITH_SIX, ('weights = "1/s^2"', 'weighted_scatter = "known"')),
         (STATED, (BY_LEVEL, levels((0, 0.0005), (2, 0.002)))),
-        (STATED, (BY_LEVEL, 'weighted_scatter = "known"', levels((0, 0.0008)))),
+        (STATED, (BY_LEVEL, 'weighted_scatter = "known"', levels((0, 0.0015)))),
         (PREPARED, ()),
         (PREPARED, ('curve = "quadratic"',)),
         (PREPARED, ('[symbols.c.temperature]\nhalf_range = "4 K"\nexpansion = "2.1e-4 1/K"',)),
@@ -761,6 +761,13 @@ NUMERIC = [
         "not monotonic: it turns within its range",
     ),
     (
+        "more scatter than stated",
+        ('weights = "noise model"', "noise_constant = 0.0003", 'weighted_scatter = "known"'),
+        with_means(lambda x: 0.001 + 0.2 * x, 0.002),
+        1,
+        "more scatter about the curve than was stated",
+    ),
+    (
         "no weight at zero",
         ('weights = "1/y"',),
         with_means(lambda x: 0.2 * x - 0.004),
@@ -788,9 +795,24 @@ def test_exit_status_of_what_only_numbers_show(
 CURVED = with_means(lambda x: 0.001 + 0.24 * x - 0.02 * x * x)
 
 
+def test_a_term_between_levels_explains_scatter_beyond_the_known_one(tmp_path: Path) -> None:
+    known = ('weights = "noise model"', "noise_constant = 0.001", 'weighted_scatter = "known"')
+    for stated, words in (("0.002 mg/L", "beyond what between_levels states"), ("0.08 mg/L", "")):
+        keys = (*known, f'between_levels = "{stated}"')
+        files = changed(Bad("", {**STATED, V: CURVED}, (method(*keys, scatter="residual"),), "", "", "", ""))
+        folder = tmp_path / ("small" if words else "large")
+        folder.mkdir()
+        lines = [finding.line() for finding in findings_of(folder, files)]
+        assert len(lines) == bool(words) and all(words in line for line in lines)
+
+
 @pytest.mark.parametrize(
     ("stated", "words"),
-    [("", "on level means|state between_levels"), ("0.1 %", "beyond what between_levels states|larger"), ("0.08 mg/L", "")],
+    [
+        ("", "on level means|state between_levels"),
+        ("0.1 %", "beyond what between_levels states|larger"),
+        ("0.08 mg/L", ""),
+    ],
 )
 def test_lack_of_fit_and_the_term_that_explains_it(stated: str, words: str, tmp_path: Path) -> None:
     """Levels off a line by some per cent: told with both remedies, told where the term is too small, else silent."""

@@ -107,6 +107,9 @@ def add_scatter(fit: Fit, parameters: int) -> Symbol:
     s = fits.formula("s", "residual s", fit.unit_y, apply("sqrt", squares / Symbol("dof")), "QUAM E.4")
     if not fit.known_scatter:
         return s
+    chi = fits.formula("chi squared", "chi-squared", "", Symbol("w_max") * squares, "ISO/TS 28037 clause 6")
+    fits.formula("p chi squared", "probability of such a chi-squared", "", apply("chi_upper", chi, Symbol("dof")))
+    fits.freeze("chi squared", "p chi squared")
     return fits.formula(
         "s known", "s of a point of weight 1", fit.unit_y, 1 / apply("sqrt", Symbol("w_max")), "ISO/TS 28037 clause 6"
     )

@@ -15,6 +15,7 @@ from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW, W
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.kinds import kind_of
 from ubudget.bench.rational import NOT_CONVERGED, POLE
+from ubudget.bench.readings import POINTS
 from ubudget.bench.result_table import STATUS
 from ubudget.bench.structure import Measured
 from ubudget.evaluation.coverage import EFFECTIVE_DOF
@@ -70,6 +71,7 @@ def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
         *checks.doubtful_slopes(),
         *checks.lack_of_fit(),
         *checks.misfit_beyond_stated_term(),
+        *checks.chi_squared(),
         *checks.own_weights(),
         *checks.degrees_of_freedom(),
     ]
@@ -172,7 +174,7 @@ class _Checks:
     def misfit_beyond_stated_term(self) -> Iterator[Finding]:
         """A term between levels that is too small for how the levels scatter about the curve."""
         calibration = calibration_of(self.assembly.records.method)
-        if calibration is None or not self.has(CURVES, "s within"):
+        if calibration is None or not self._term_tested:
             return
         tested = misfit_beyond_term(self.assembly, self.numbers, kind_of(calibration).parameters, self.usable)
         for row, (F, p) in tested.items():
@@ -182,6 +184,32 @@ class _Checks:
                 )
                 accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
                 remedy = "state a larger between_levels with its evidence, or use another kind of curve"
+                yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    @property
+    def _term_tested(self) -> bool:
+        """Whether a term between levels stands beside a scatter of readings that holds no misfit."""
+        known = self.has(CURVES, "s known") or self.has(CURVES, "s within")
+        return known and self.has(LEVELS, "x prepared") and self.has(POINTS, "residual")
+
+    def chi_squared(self) -> Iterator[Finding]:
+        """Readings that scatter about the curve more than the stated scatter says (ISO/TS 28037:2010, 6 and 7)."""
+        if not self.has(CURVES, "p chi squared") or self._term_tested:
+            return
+        calibration = calibration_of(self.assembly.records.method)
+        assert calibration is not None
+        parameters = kind_of(calibration).parameters
+        chi, p, n, dof = (self.curve(name) for name in ("chi squared", "p chi squared", "n", "dof"))
+        tested = [row for row in self.usable if n[row] > parameters + 0.5]
+        for row in tested:
+            if p[row] < SIGNIFICANT / len(tested):
+                found = f"more scatter about the curve than was stated (chi-squared = {chi[row]:.4g} "
+                found += f"with {dof[row]:g} degrees of freedom, p = {p[row]:.2g}): u is too favourable"
+                accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
+                remedy = (
+                    "check the stated scatter and the kind of curve, state what single standards deviate by "
+                    "(standard_u or between_levels), or let the residuals say the scatter"
+                )
                 yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
 
     def own_weights(self) -> Iterator[Finding]:

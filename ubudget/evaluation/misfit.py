@@ -1,4 +1,4 @@
-"""Whether levels scatter about their curve more than their scatter within and the stated term between them explain."""
+"""Whether levels scatter about their curve more than scatter of readings and stated term between levels explain."""
 
 from __future__ import annotations
 
@@ -13,12 +13,15 @@ from ubudget.quantity.graph import Array
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.operations import TABLE
 
+LARGE_DOF = 1e9
+"""Of a scatter that is known."""
+
 
 def misfit_beyond_term(
     assembly: Assembly, numbers: Numbers, parameters: int, rows: Sequence[int]
 ) -> dict[int, tuple[float, float]]:
     """F and its probability, by row of the curves: the mean square of the levels about the curve, each by the variance
-    that scatter within levels and the stated term lead one to expect, over the variance within levels.
+    that scatter within levels (or as known from the weights) and the stated term lead one to expect.
 
     The mean slope of the curve turns the term into readings: enough for a test, no part of any u."""
     structure = assembly.structure
@@ -28,8 +31,9 @@ def misfit_beyond_term(
     mark, W, residual, fitted = (numbers.column(POINTS, name) for name in ("mark", "W", "residual", "fitted"))
     term = next(name for name in assembly.graph.tables[LEVELS].by_name if name.endswith(".between levels)"))
     u, x = numbers.column(LEVELS, term), numbers.column(LEVELS, "x")
-    within = numbers.column(CURVES, "s within") ** 2
-    dof_within = numbers.column(CURVES, "dof within")
+    known = "s within" not in assembly.graph.tables[CURVES].by_name
+    within = numbers.column(CURVES, "s known" if known else "s within") ** 2
+    dof_within = np.full(within.shape, LARGE_DOF) if known else numbers.column(CURVES, "dof within")
     weight, weighted_sum = (np.bincount(level, values, len(items)) for values in (mark * W, mark * W * residual))
     found = {}
     for row in rows:
