@@ -21,7 +21,7 @@ from tests.engines import (
 )
 from tests.workbooks.books import Written, edited, evaluated
 from ubudget.bench.kinds import KINDS
-from ubudget.pages.layout import COMPUTATION, STEPS
+from ubudget.pages.layout import CALIBRATION, COMPUTATION, STEPS
 from ubudget.pages.plan import plan_book
 from ubudget.pages.record_sheet import OpenCell, open_cells
 from ubudget.records.records import Edit
@@ -169,6 +169,30 @@ def test_the_term_between_levels_moves_the_results(kind: str, stated: str, tmp_p
     cells = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[-1] == "between_levels"]
     assert len(cells) == 1
     changed_results(book, [(cells[0], 2 * cells[0].value)], tmp_path)
+
+
+def test_the_verdicts_follow_a_reading(tmp_path: Path) -> None:
+    """A highest standard 5 % off, beside readings that scatter by 0.2 %: any test of the curve's shape sees it."""
+    require_engine("ironcalc")
+    book = written(of_kind("line", lines=ONE_LINE))
+    (sheet,) = (sheet for sheet in book.book.sheets if sheet.name == CALIBRATION)
+    (band,) = (band for band in sheet.bands if band.name == "verdicts")
+    at = {column.heading: f"{letter}{band.first_row}" for column, letter in zip(band.columns, "ABCDEFGH", strict=False)}
+    said = {column.heading: column.values[0] for column in band.columns}
+    file = book.save(tmp_path / "book.xlsx")
+    cells = [
+        c for c in open_cells(book.book.sheets) if c.sheet == CALIBRATION and c.origin.path[-1] in ("r1", "r2", "r3")
+    ]
+    highest = sorted(cells, key=lambda cell: cell.value)[-3:]
+    edits = [(cell.sheet, cell.address, 0.95 * cell.value) for cell in highest]
+    wanted = {CALIBRATION: list(at.values())}
+    before, after = ironcalc_variants(file, [[], edits], wanted)
+    for heading, address in at.items():
+        assert before[CALIBRATION][address] == said[heading]
+    assert said["lack of fit"] == "not significant at 5 %"
+    assert said["quadratic term"] == "not significant at 1 %"
+    for heading in ("lack of fit", "quadratic term"):
+        assert after[CALIBRATION][at[heading]] == "significant at 1 %"
 
 
 @pytest.mark.parametrize("kind", KINDS)
