@@ -22,6 +22,7 @@ from tests.engines import (
 from tests.workbooks.books import Written, edited, evaluated
 from ubudget.bench.kinds import KINDS
 from ubudget.pages.layout import CALIBRATION, COMPUTATION, STEPS
+from ubudget.pages.layout import RESULTS as RESULTS_SHEET
 from ubudget.pages.plan import plan_book
 from ubudget.pages.record_sheet import OpenCell, open_cells
 from ubudget.records.records import Edit
@@ -169,6 +170,38 @@ def test_the_term_between_levels_moves_the_results(kind: str, stated: str, tmp_p
     cells = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[-1] == "between_levels"]
     assert len(cells) == 1
     changed_results(book, [(cells[0], 2 * cells[0].value)], tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("declared", "solutions"),
+    [
+        (of_kind(TWO_POINTS, lines=ONE_LINE), ("S1",)),
+        (of_kind(TWO_POINTS, lines=ONE_LINE), ("S5",)),
+        (of_kind("quadratic", "1/s^2", lines=ONE_LINE), ("S3 but one",)),
+        (of_kind(ERRORS_IN_VARIABLES, lines=ONE_LINE), tuple(f"S{number} but one" for number in range(6))),
+        (of_kind("line", between_levels="0.4 %", lines=ONE_LINE), tuple(f"S{number} but one" for number in range(6))),
+    ],
+    ids=str,
+)
+def test_standards_struck_that_a_curve_needs_leave_no_result(
+    declared: Declared, solutions: tuple[str, ...], tmp_path: Path
+) -> None:
+    """One of two standards; the second reading of a level whose own s is its weight, and of all levels where s is
+    pooled over them."""
+    require_engine("ironcalc")
+    book = written(declared)
+    marks = []
+    for solution in solutions:
+        name, _, but_one = solution.partition(" but ")
+        of_it = [cell for cell in open_cells(book.book.sheets) if cell.origin.path[:2] == ("include", name)]
+        marks += of_it[1:] if but_one else of_it
+    file = book.save(tmp_path / "book.xlsx")
+    (found,) = ironcalc_variants(file, [[(mark.sheet, mark.address, 0.0) for mark in marks]])
+    for sheet, cells in found.items():
+        assert not [a for a, value in cells.items() if isinstance(value, str) and value.startswith("#")], sheet
+    shown = [value for value in found[RESULTS_SHEET].values() if isinstance(value, str)]
+    assert shown.count("not available") == len(SAMPLES)
+    assert sum("this result is not available" in text for text in shown) == len(SAMPLES)
 
 
 def test_the_verdicts_follow_a_reading(tmp_path: Path) -> None:

@@ -112,6 +112,16 @@ def method(*keys: str, scatter: str = "own") -> tuple[str, str, str]:
 BY_LEVEL, LEVEL_1 = 'weights = "pooled s per level"', "symbol c, level_s 1, s"
 
 
+KNOWN = ('weights = "noise model"', "noise_constant = 0.002", 'weighted_scatter = "known"')
+
+
+def left_out(solution: str, replicate: int) -> str:
+    return (
+        f'\n[[exclude_reading]]\nsolution = "{solution}"\nanalyte = "Zn"\nline = "213.9"\nreplicate = {replicate}\n'
+        'reason = "invented"\n'
+    )
+
+
 def levels(*stated: tuple[float, float | str], line: str = "") -> str:
     """Tables of (concentration, s); they close the table of the symbol."""
     return "\n".join(f'[[symbols.c.level_s]]\nconcentration = "{x} mg/L"\ns = {s}\nline = "{line}"' for x, s in stated)
@@ -604,12 +614,104 @@ OPTIONS += [
         "stop",
         V,
         "standards of Zn 213.9",
-        "no level with two single readings",
+        "no standard with two single readings|between_levels",
+    ),
+]
+
+BRACKETED_RUN = re.sub(r'\[\[standard\]\]\nlabel = "S[12]".*?\n\n', "", RUN, flags=re.DOTALL)
+BRACKETED = {
+    **STATED,
+    R: BRACKETED_RUN,
+    V: "".join(row for row in READINGS.splitlines(keepends=True) if not row.startswith(("S1", "S2"))),
+}
+SUMMARISED = {**STATED, R: RUN.partition("[[exclude_reading]]")[0], V: SUMMARIES}
+READ_ONCE = re.sub(r"^(S\d,Zn,213.9,[^,]*),.*$", r"\1,,", READINGS, flags=re.MULTILINE)
+UNCERTAIN = ('standards = "errors in variables"', 'standard_u = "0.5 %"')
+OPTIONS += [
+    Bad(
+        "errors in variables on one reading a level",
+        {**STATED, V: READ_ONCE},
+        (method(*UNCERTAIN),),
+        "stop",
+        V,
+        "standards of Zn 213.9",
+        "no standard with two single readings|pools its u_y|noise model",
+    ),
+    Bad(
+        "errors in variables on summaries",
+        SUMMARISED,
+        (method(*UNCERTAIN),),
+        "stop",
+        V,
+        "standards of Zn 213.9",
+        "no standard with two single readings",
+    ),
+    Bad(
+        "bracketing with one reading of each standard",
+        {**BRACKETED, V: re.sub(r"^(S\d,Zn,213.9,[^,]*),.*$", r"\1,,", BRACKETED[V], flags=re.MULTILINE)},
+        (method('curve = "two points"'),),
+        "stop",
+        V,
+        "standards of Zn 213.9",
+        "no standard with two single readings|takes its scatter",
+    ),
+    Bad(
+        "bracketing with weights",
+        BRACKETED,
+        (method('curve = "two points"', *KNOWN[:2]),),
+        "stop",
+        M,
+        "symbol c, weights",
+        "goes through both standards|without weights",
+    ),
+    Bad(
+        "bracketing with one standard left out",
+        {**BRACKETED, R: BRACKETED_RUN + left_out("S3", 1) + left_out("S3", 2) + left_out("S3", 3)},
+        (method('curve = "two points"'),),
+        "stop",
+        V,
+        "standards of Zn 213.9",
+        "all standards at one level|two standards",
+    ),
+    Bad(
+        "known scatter of summaries",
+        SUMMARISED,
+        (method(*KNOWN),),
+        "stop",
+        V,
+        "row 1 (S0 Zn 213.9)",
+        "a mean of 3 readings|single readings",
+    ),
+    Bad(
+        "s pooled over a standard",
+        STATED,
+        (method('pooled_over = ["S1"]', scatter="pooled"),),
+        "stop",
+        M,
+        "pooled_over",
+        "the standard S1|samples and blanks",
+    ),
+    Bad(
+        "internal standard beside summaries",
+        SUMMARISED,
+        (method('[symbols.c.internal_standard]\nanalyte = "Y"\nonline = true'),),
+        "stop",
+        V,
+        "row 1 (S0 Zn 213.9)",
+        "mean, s and n, where the internal standard needs each reading",
+    ),
+    Bad(
+        "drift beside summaries",
+        SUMMARISED,
+        (method('[symbols.c.drift]\ncheck = "S9"'),),
+        "stop",
+        V,
+        "row 1 (S0 Zn 213.9)",
+        "mean, s and n, where the drift correction needs each reading",
     ),
 ]
 
 MARK = '"standard repeatability" = "covered by residual scatter"\n'
-KNOWN = ('weights = "noise model"', "noise_constant = 0.002", 'weighted_scatter = "known"')
 TEMPERATURE = '\n[symbols.V.temperature]\nhalf_range = "4 K"\nexpansion = "2.1e-4 1/K"\nshared = true\n'
 EFFECTS = [
     Bad("not mentioned", PREPARED, ((M, MARK, ""),), "attend", M, "effects", "standard repeatability|residual scatter"),
@@ -726,6 +828,7 @@ def test_fault_gives_its_finding(bad: Bad, tmp_path: Path) -> None:
         (STATED, ('between_levels = "0.5 %"',)),
         (STATED, ('standards = "exact"', 'standards_exact = "bought ready made, certificate 0.1 %"')),
         (STATED, ('standards = "errors in variables"', 'standard_u = "0.5 %"')),
+        (BRACKETED, ('curve = "two points"',)),
         (WITH_SIX, ('weights = "1/s^2"', 'weighted_scatter = "known"')),
         (STATED, (BY_LEVEL, levels((0, 0.0005), (2, 0.002)))),
         (STATED, (BY_LEVEL, 'weighted_scatter = "known"', levels((0, 0.0015)))),

@@ -34,7 +34,9 @@ def fit_findings(records: Records, run: Run, symbol: str, calibration: Calibrati
         *_errors_in_variables(records, symbol, calibration),
         *_zero_standard(records, run, symbol, calibration),
         *_level_weights(records, run, calibration),
-        *_between_levels(records, run, symbol, calibration),
+        *_between_levels(records, symbol, calibration),
+        *_two_points(records, symbol, calibration),
+        *_replicates(records, run, calibration),
         *level_s_findings(records, run, symbol, calibration),
     ]
 
@@ -46,14 +48,17 @@ def _scatter(records: Records, run: Run, symbol: str, calibration: Calibration) 
     accepted = "a residual s of single readings"
     if calibration.curve == TWO_POINTS or calibration.standards == ERRORS_IN_VARIABLES:
         return  # no residual s: scatter comes from replicate readings or a noise model
+    summary = _summary(run)
     if calibration.scatter == "residual" and calibration.fit_on == "means":
         found = 'scatter = "residual" beside fit_on = "means": that s is of means and not of single readings'
         yield Finding("stop", file, f"{place}, scatter", found, accepted, remedy)
-    elif calibration.scatter == "residual":
-        summary = next((one for one in _standard_readings(run) if one.n is not None and one.n > 1), None)
-        if summary is not None:
-            found = f'means of the standards ({summary.solution}) under scatter = "residual": that s is of means'
-            yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
+    elif calibration.scatter == "residual" and summary is not None:
+        found = f'means of the standards ({summary.solution}) under scatter = "residual": that s is of means'
+        yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
+    if summary is not None and calibration.weighted_scatter == "known" and calibration.scatter != "residual":
+        found = f'a mean of {summary.n} readings of the standard {summary.solution} under weighted_scatter = "known"'
+        accepted, remedy = "single readings, of which the weights are 1/s^2", "give the replicate columns r1, r2, ..."
+        yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
     if calibration.weighted_scatter == "known" and calibration.weights not in BY_VARIANCE:
         found = f'weighted_scatter = "known" beside weights = "{calibration.weights}", which are not 1/s^2 of a reading'
         accepted = f'weights = "1/s^2", "noise model" or "{BY_LEVEL}"'
@@ -117,8 +122,8 @@ def _errors_in_variables(records: Records, symbol: str, calibration: Calibration
         yield Finding("stop", file, f"{place}, scatter", found, accepted, "correct scatter")
 
 
-def _between_levels(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
-    """A term between levels: its unit, what else holds the same effect, and readings that give s within levels."""
+def _between_levels(records: Records, symbol: str, calibration: Calibration) -> Iterator[Finding]:
+    """A term between levels: its unit, and what else holds the same effect."""
     stated = calibration.between_levels
     if stated is None:
         return
@@ -130,24 +135,51 @@ def _between_levels(records: Records, run: Run, symbol: str, calibration: Calibr
         found = f'between_levels beside standards = "{ERRORS_IN_VARIABLES}", whose standard_u is such a term'
         yield Finding("stop", file, place, found, "one of them", "add it to standard_u in squares")
         return
-    if calibration.curve == TWO_POINTS or calibration.weighted_scatter == "known":
-        return  # scatter from replicate readings or from the weights: no misfit is in it
-    if calibration.fit_on == "means":
+    estimated = calibration.weighted_scatter == "estimated" and calibration.curve != TWO_POINTS
+    if calibration.fit_on == "means" and estimated:
         found = "the same effect counted twice: the residuals of a fit on means hold the deviations between levels"
         remedy = 'take between_levels out, or use fit_on = "readings"'
         yield Finding("attend", file, place, found, "each effect counted once", remedy)
+
+
+def _two_points(records: Records, symbol: str, calibration: Calibration) -> Iterator[Finding]:
+    """Nothing is left over between two standards, so nothing is weighed."""
+    if calibration.curve == TWO_POINTS and calibration.weights != "none":
+        found = f'weights = "{calibration.weights}" beside curve = "{TWO_POINTS}", which goes through both standards'
+        accepted, remedy = f'curve = "{TWO_POINTS}" without weights', "take weights out, or fit a line"
+        yield Finding("stop", records.file("method"), f"symbol {symbol}, weights", found, accepted, remedy)
+
+
+def _replicates(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
+    """Single readings of the standards, two at a level or more, where their scatter is taken from within levels."""
+    why, remedy = _scatter_within(calibration)
+    if not why:
         return
     index = index_of(run)
-    kept = {(reading.analyte, reading.line): 0 for reading in _standard_readings(run)}
+    more = {(reading.analyte, reading.line): 0 for reading in _standard_readings(run) if index.included(reading)}
     for reading in _standard_readings(run):
-        if reading.mean is None:
-            kept[reading.analyte, reading.line] += max(index.included(reading) - 1, 0)
-    for (analyte, line), more in kept.items():
-        if more == 0:
-            found = "no level with two single readings: between_levels leaves nothing to estimate their scatter from"
-            named = f"standards of {analyte} {line}".strip()
-            remedy = "add readings, or take between_levels out"
-            yield Finding("stop", records.file("readings"), named, found, "two single readings at a level", remedy)
+        if reading.mean is None and index.included(reading):
+            more[reading.analyte, reading.line] += index.included(reading) - 1
+    for (analyte, line), spare in more.items():
+        if spare == 0:
+            found = f"no standard with two single readings, from which {why}"
+            place = f"standards of {analyte} {line}".strip()
+            accepted = "two single readings or more of a standard"
+            yield Finding("stop", records.file("readings"), place, found, accepted, remedy)
+
+
+def _scatter_within(calibration: Calibration) -> tuple[str, str]:
+    """What is taken from the scatter within levels, and what else could be done; empty where nothing is."""
+    if calibration.standards == ERRORS_IN_VARIABLES:
+        if calibration.weights == "noise model":
+            return "", ""
+        return f'standards = "{ERRORS_IN_VARIABLES}" pools its u_y', 'add readings, or use weights = "noise model"'
+    if calibration.curve == TWO_POINTS:
+        return f'curve = "{TWO_POINTS}" takes its scatter', "add readings"
+    on_readings = calibration.fit_on == "readings" and calibration.weighted_scatter == "estimated"
+    if calibration.between_levels is not None and on_readings:
+        return "between_levels leaves s to be estimated", "add readings, or take between_levels out"
+    return "", ""
 
 
 def _zero_standard(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
@@ -216,6 +248,11 @@ def _kept(index: RunIndex, reading: Reading) -> tuple[float, ...]:
         return (reading.mean,)
     out = index.left_out.get((reading.solution, reading.analyte, reading.line), set())
     return tuple(value for number, value in enumerate(reading.values, start=1) if number not in out)
+
+
+def _summary(run: Run) -> Reading | None:
+    """A standard's readings given as the mean of several, s and n."""
+    return next((one for one in _standard_readings(run) if one.n is not None and one.n > 1), None)
 
 
 def _standard_readings(run: Run) -> list[Reading]:
