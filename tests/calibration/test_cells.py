@@ -7,9 +7,21 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from tests.calibration.runs import ERRORS_IN_VARIABLES, LINES, SAMPLES, TWO_POINTS, Declared, of_kind, records_of
+from tests.calibration.runs import (
+    ERRORS_IN_VARIABLES,
+    LINES,
+    PREPARATION,
+    SAMPLES,
+    TWO_POINTS,
+    Declared,
+    concentrations,
+    of_kind,
+    readings,
+    records_of,
+)
 from tests.engines import (
     assert_safe_formulas,
     compare,
@@ -21,7 +33,7 @@ from tests.engines import (
 )
 from tests.workbooks.books import Written, edited, evaluated
 from ubudget.bench.kinds import KINDS
-from ubudget.pages.layout import CALIBRATION, COMPUTATION, STEPS
+from ubudget.pages.layout import CALIBRATION, CHARTS, COMPUTATION, STEPS
 from ubudget.pages.layout import RESULTS as RESULTS_SHEET
 from ubudget.pages.plan import plan_book
 from ubudget.pages.record_sheet import OpenCell, open_cells
@@ -202,6 +214,41 @@ def test_standards_struck_that_a_curve_needs_leave_no_result(
     shown = [value for value in found[RESULTS_SHEET].values() if isinstance(value, str)]
     assert shown.count("not available") == len(SAMPLES)
     assert sum("this result is not available" in text for text in shown) == len(SAMPLES)
+
+
+def test_a_reading_left_out_is_drawn_on_the_curve_and_hides_among_the_residuals(tmp_path: Path) -> None:
+    """The fit of the others by numpy's polyfit: at the reading left out, and its residual for the last reading used."""
+    require_engine("ironcalc")
+    declared = of_kind("quadratic", standards="stated", lines=ONE_LINE)
+    book = written(declared)
+    file = book.save(tmp_path / "book.xlsx")
+    (mark,) = (c for c in open_cells(book.book.sheets) if c.origin.path == ("include", "S4", "Mn", ONE_LINE[0], 2))
+    (sheet,) = (sheet for sheet in book.book.sheets if sheet.name == CHARTS)
+    addresses = {}
+    for chart, names in zip(sheet.charts, (("x", "fitted"), ("x drawn", "residual drawn"), ("position",)), strict=True):
+        for name, cells in zip(names, (chart.series[-1].x, chart.series[-1].y), strict=False):
+            column, first = str(cells).rpartition("!")[2].split(":")[0].strip("$").split("$")
+            addresses[name] = [f"{column}{int(first) + row}" for row in range(18)]
+    wanted = {CALIBRATION: [address for column in addresses.values() for address in column]}
+    (found,) = ironcalc_variants(file, [[(mark.sheet, mark.address, 0.0)]], wanted)
+    cells = {name: [float(str(found[CALIBRATION][one])) for one in column] for name, column in addresses.items()}
+
+    recorded = readings(declared)
+    x = np.repeat([concentrations()[label] for label in PREPARATION], 3)
+    y = np.array([value for label in PREPARATION for value in recorded[label, ONE_LINE[0]]])
+    kept = np.arange(18) != 13
+    curve = np.polynomial.Polynomial.fit(x[kept], y[kept], 2)
+    assert cells["x"] == pytest.approx(list(x), rel=1e-9)
+    assert cells["fitted"] == pytest.approx(list(curve(x)), rel=1e-9)
+    residuals = y - curve(x)
+    assert np.array(cells["residual drawn"])[kept] == pytest.approx(residuals[kept], rel=1e-6)
+    assert cells["residual drawn"][13] == pytest.approx(residuals[17], rel=1e-6)
+    # As they follow each other in the readings file, where S1 was read last.
+    order = [label for label, _ in recorded]
+    positions = [order.index(label) + 1 for label in PREPARATION for _ in range(3)]
+    assert positions[3] > positions[17]
+    assert (cells["x drawn"][13], cells["position"][13]) == (cells["x"][17], positions[17])
+    assert np.array(cells["position"])[kept].tolist() == np.array(positions)[kept].tolist()
 
 
 def test_the_verdicts_follow_a_reading(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
 from ubudget.bench.corrections import Corrections
+from ubudget.bench.drawn import add_drawn
 from ubudget.bench.fitting import Fit, add_common
 from ubudget.bench.kinds import ERRORS_IN_VARIABLES, Kind, kind_of
 from ubudget.bench.level_scatter import add_dof, add_s_at, build_level_scatter
@@ -136,6 +137,8 @@ def build_curves(
     kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
         (levels if between else points).freeze("x prepared" if between else "x")
+    drawn = items if on_means else [items[item] for item in item_of]
+    add_drawn(fit, [structure.positions[item.solution] for item in drawn])
     if not on_means and not weighted(calibration):
         add_lack_of_fit(fit, kind.parameters)
     _add_scale(context, curves, structure.lines, symbol, preparation)

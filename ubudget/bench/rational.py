@@ -201,7 +201,10 @@ def _curve(fit: Fit, end: str) -> None:
     A, B, C = (fit.own(name) for name in NAMES)
     t = points.formula("t", "t = 1/(1 + C z)", "", apply("ratio_or_zero", 1, 1 + C * z))
     f = points.formula("f", "f = (A + B z) t", "", (A + B * z) * t)
-    points.formula("fitted", "fitted", fit.unit_y, fit.own("mean of y") + fit.own("k") * f)
+    # Also where a point is left out, of which z is 0.
+    at = apply("ratio_or_zero", Symbol("x") - fit.own("mean of x"), fit.own("h"))
+    fitted = fit.own("mean of y") + fit.own("k") * apply("ratio_or_zero", A + B * at, 1 + C * at)
+    points.formula("fitted", "fitted", fit.unit_y, fitted)
     points.formula("residual", "residual", fit.unit_y, mark * (Symbol("dy") - fit.own("k") * f))
     r = points.formula("r", "r = e - f", "", mark * (Symbol("e") - f))
     add_scatter(fit, 3)
