@@ -20,12 +20,14 @@ from ubudget.files.reading import records_from_texts
 from ubudget.records.records import Edit, Records, SourceText
 
 TWO_POINTS, ERRORS_IN_VARIABLES = "two points", "errors in variables"
-WEIGHTS = ("none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model")
+WEIGHTS = ("none", "1/x", "1/x^2", "1/y", "1/s^2", "noise model", "pooled s per level")
 REPLICATES = 3
 FLOOR = 0.5
 """Smallest concentration that a weight uses, in mg/L."""
 NOISE_CONSTANT, NOISE_RELATIVE = 8.0, 0.002
 """Scatter of one reading: s^2 = constant^2 + (relative * reading)^2, in counts per second."""
+LEVEL_S = {"": ((0.0, 6.0, 40), (10.0, 25.0, 32), (30.0, 70.0, 24)), "259.372": ((5.0, 10.0, 18), (20.0, 20.0, 16))}
+"""Line (empty: every other) → concentration in mg/L, s of one reading in counts per second, degrees of freedom."""
 STANDARD_U = 0.2
 """Independent standard uncertainty of each standard under errors in variables, in per cent."""
 LINES = {"257.610": 1.0, "259.372": 0.4}
@@ -89,6 +91,8 @@ class Declared:
     scatter: str = "residual"
     known: bool = False
     """Weighted scatter: known from the weights (true) or estimated from residuals."""
+    between_levels: str = ""
+    """Term between levels, with its unit; empty = none."""
     preparation_scatter: str = "counted"
     """Mark of the effect `standard repeatability`."""
     lines: tuple[str, ...] = tuple(LINES)
@@ -102,6 +106,7 @@ class Declared:
     def __str__(self) -> str:
         kind = ERRORS_IN_VARIABLES if self.uncertain else self.curve
         known = ["known"] if self.known else []
+        known += [f"between levels {self.between_levels}"] if self.between_levels else []
         return ", ".join([kind, self.weights, *known, f"on {self.fit_on}", self.standards, f"{self.scatter} scatter"])
 
 
@@ -195,6 +200,17 @@ def _method(declared: Declared) -> str:
         "1/x^2": f'weight_floor = "{FLOOR} mg/L"\n',
         "noise model": f'noise_constant = "{NOISE_CONSTANT}"\nnoise_relative = "{100 * NOISE_RELATIVE:g} %"\n',
     }.get(declared.weights, "")
+    if declared.weights == "1/y" and declared.curve == "line through zero":
+        # Its zero standard has the ordinate 0.
+        rule = f'weight_floor = "{FLOOR} mg/L"\n'
+    levels = "".join(
+        f'[[symbols.c.level_s]]\nconcentration = "{x:g} mg/L"\ns = {s:g}\ndof = {dof}\nline = "{line}"\n'
+        for line, stated in LEVEL_S.items()
+        if not line or line in declared.lines
+        for x, s, dof in stated
+        if declared.weights == "pooled s per level"
+    )
+    between = f'between_levels = "{declared.between_levels}"\n' if declared.between_levels else ""
     known = 'weighted_scatter = "known"\n' if declared.known else ""
     treatment = 'standards = "propagated"'
     if declared.standards == "exact":
@@ -220,9 +236,10 @@ quantity = "concentration in the measured solution"
 unit = "mg/L"
 curve = "{declared.curve}"
 weights = "{declared.weights}"
-{rule}{known}fit_on = "{declared.fit_on}"
+{rule}{known}{between}fit_on = "{declared.fit_on}"
 scatter = "{declared.scatter}"
 {treatment}
+{levels}
 
 [symbols.f]
 operation = "dilution"

@@ -14,7 +14,7 @@ import pytest
 from uncertainties import nominal_value
 
 from tests.agreement.test_uncertainties import CALCULATE, Walk, correlated_variance
-from tests.calibration.runs import ERRORS_IN_VARIABLES, Declared, evaluated, every_kind, of_kind
+from tests.calibration.runs import ERRORS_IN_VARIABLES, TWO_POINTS, Declared, evaluated, every_kind, of_kind
 from ubudget.bench.assembly import RESULTS
 from ubudget.bench.kinds import KINDS
 from ubudget.quantity.expression import Apply, Expression
@@ -29,12 +29,21 @@ CASES = [
     *every_kind(fit_on="means", scatter="pooled", lines=ONE_LINE),
     *every_kind(standards="stated", lines=ONE_LINE),
     *(of_kind(kind, standards="exact", lines=ONE_LINE) for kind in KINDS if kind != ERRORS_IN_VARIABLES),
-    *(of_kind(kind, "noise model", known=True) for kind in LEAST_SQUARES),
+    *(of_kind(kind, rule, known=True) for kind in LEAST_SQUARES for rule in ("noise model", "pooled s per level")),
     *(of_kind(kind, scatter="own", lines=ONE_LINE) for kind in LEAST_SQUARES),
+    *(of_kind(kind, between_levels="0.4 %") for kind in (*LEAST_SQUARES, TWO_POINTS)),
+    *(
+        of_kind(kind, rule, between_levels="0.05 mg/L", lines=ONE_LINE)
+        for kind in LEAST_SQUARES
+        for rule in ("1/x", "1/y")
+    ),
+    of_kind("quadratic", "noise model", known=True, between_levels="0.4 %", lines=ONE_LINE),
+    of_kind("line", between_levels="0.4 %", standards="exact", lines=ONE_LINE),
+    of_kind("line", between_levels="0.4 %", fit_on="means", scatter="own", lines=ONE_LINE),
 ]
-AS_ESTIMATED = ("x", "u_x")
-"""Columns that the method takes at their estimates where they are marked so: exact standards, and their own
-uncertainty under errors in variables."""
+AS_ESTIMATED = ("x", "x prepared", "u_x", "y first", "s of one reading")
+"""Columns that the method takes at their estimates where they are marked so: exact standards, their own uncertainty
+under errors in variables, and what the weights 1/y and those by stated s are taken from."""
 
 
 class FitWalk(Walk):

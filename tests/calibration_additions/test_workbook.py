@@ -79,8 +79,8 @@ def test_charts_reach_to_reading_zero(books: Books) -> None:
     """Readings, line and the extrapolated point at -c; residuals beside them. The file that is written opens."""
     for book, path in books.values():
         (sheet,) = (sheet for sheet in book.book.sheets if sheet.name == "calibration charts")
-        assert len(sheet.charts) == 2 * len(book.evaluation.results)
-        assert [series.title for series in sheet.charts[0].series] == ["readings", "line", "reading zero"]
+        assert len(sheet.charts) == 3 * len(book.evaluation.results)
+        assert [series.title for series in sheet.charts[0].series] == ["readings", "curve", "reading zero"]
         lines = book.evaluation.column("x0", "addition lines")
         assert list(lines) == [-c for c in book.evaluation.column("c", "addition lines")]
         end = sheet.charts[0].series[2].x

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from contextlib import chdir
@@ -21,6 +22,11 @@ class Done:
     status: int
     out: str
     err: str
+
+    @property
+    def faults(self) -> str:
+        """Standard error without notes, each of which may run over indented lines."""
+        return re.sub(r"^note: .*\n(?: {4}.*\n)*", "", self.err, flags=re.MULTILINE)
 
 
 def run(*words: str | Path, folder: Path) -> Done:

@@ -40,7 +40,7 @@ def test_the_folder_of_the_demo_stands_alone(made: Path) -> None:
     assert contents(made).keys() == contents(EXAMPLE).keys() | {"budget.xlsx"}
     done = run("evaluate", ".", "--json", "-", folder=made)
     assert done.status == 0
-    assert json.loads(done.out)["findings"] == []
+    assert {finding["severity"] for finding in json.loads(done.out)["findings"]} <= {"note"}
 
 
 def test_demo_renews_a_folder_that_nobody_changed(made: Path) -> None:

@@ -63,7 +63,7 @@ def test_json_to_standard_output_is_nothing_else(flagged: Path, tmp_path: Path) 
 
 def test_json_holds_the_contract_and_unrounded_numbers(tmp_path: Path) -> None:
     done = run("evaluate", EXAMPLE, "--json", "-", folder=tmp_path)
-    assert done.err == ""
+    assert done.faults == ""
     told = json.loads(done.out)
     assert told["method"]["id"] == "M-SED-03"
     assert told["run"]["id"] == "SED-2026-0317"
@@ -231,7 +231,7 @@ def test_statement_says_what_is_included_and_what_is_not(tmp_path: Path) -> None
 def test_signs_that_a_terminal_lacks_stop_nothing(tmp_path: Path, environment: dict[str, str]) -> None:
     for words in (("evaluate", EXAMPLE), ("explain", EXAMPLE, "--result", "SED-02/Zn"), ("statement", EXAMPLE)):
         done = run_apart(*words, folder=tmp_path, **environment)
-        assert (done.status, done.err) == (0, ""), words
+        assert (done.status, done.faults) == (0, ""), words
 
 
 def test_version_and_help(tmp_path: Path) -> None:

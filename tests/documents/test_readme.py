@@ -73,7 +73,7 @@ def test_windows_has_the_same_two_lines() -> None:
 def test_every_command_does_its_work(done: dict[str, Done]) -> None:
     assert len(done) >= 10
     for line, result in done.items():
-        assert (result.status, result.err) == (0, ""), line
+        assert (result.status, result.faults) == (0, ""), line
 
 
 def test_commands_write_what_they_name(done: dict[str, Done], clone: Path) -> None:

@@ -7,7 +7,7 @@ extrapolated point as one new reading, which is an input quantity of its own her
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from ubudget.bench.added_volumes import ADDED_VOLUMES, ADDITIONS, build_additions_table, changes_volume
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.drawn import add_drawn
 from ubudget.bench.fitting import NO_SLOPE, Fit, add_common, scatter_estimate
 from ubudget.bench.kinds import KINDS
 from ubudget.bench.readings import add_single_readings, flatten
@@ -60,7 +61,8 @@ def build_additions(rows: SymbolRows, structure: Structure) -> None:
         series = [_series(run, structure.measured[row]) for row in measured]
         rows.addition_rows |= {row: number for number, row in enumerate(measured)}
         places = build_additions_table(rows, structure, symbol, operation)
-        _build_lines(rows.context, series, symbol, operation, run.file.run.reading_unit, *places)
+        positions = structure.positions
+        _build_lines(rows.context, series, symbol, operation, run.file.run.reading_unit, positions, *places)
         _refuse_falling_lines(rows.context, series)
 
 
@@ -77,6 +79,7 @@ def _build_lines(
     symbol: str,
     operation: StandardAdditions,
     reading_unit: str,
+    positions: Mapping[str, int],
     addition_row: dict[tuple[str, str], int],
     volume_row: dict[str, int],
 ) -> None:
@@ -118,6 +121,7 @@ def _build_lines(
     )
     add_common(fit, x, y, include, None)
     KINDS["line"].build(fit)
+    add_drawn(fit, [positions[item.solution] for item in of_point])
     if operation.additions_exact:
         points.freeze("x", "y")
     _add_extrapolation(fit, operation)

@@ -13,17 +13,21 @@ import numpy as np
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
 from ubudget.bench.corrections import Corrections
+from ubudget.bench.drawn import add_drawn
 from ubudget.bench.fitting import Fit, add_common
-from ubudget.bench.kinds import ERRORS_IN_VARIABLES, kind_of
+from ubudget.bench.kinds import ERRORS_IN_VARIABLES, Kind, kind_of
+from ubudget.bench.level_scatter import add_dof, add_s_at, build_level_scatter
 from ubudget.bench.linearity import build_linearity
+from ubudget.bench.preliminary import LOWEST, ORDINATE, add_preliminary
 from ubudget.bench.readings import POINTS, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.structure import Line, Structure
-from ubudget.bench.weights import WEIGHTING, build_weighting, rule_in, weight, weighted
+from ubudget.bench.weights import WEIGHTING, build_weighting, known_scatter, rule_in, weight, weighted
+from ubudget.bench.within_levels import add_lack_of_fit, add_pure_error
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Rows, Trait
-from ubudget.records.calibration import Calibration
+from ubudget.records.calibration import BY_LEVEL, Calibration
 
 CURVES, LEVELS = "curves", "levels"
 GROUP = "curve"
@@ -48,9 +52,13 @@ def build_curves(
     readings = TableBuilder(POINTS, "Readings of the standards", len(flat), context.shared)
     reading, include = corrections.add_readings(context, readings, items, flat, reading_unit)
     item_of = [item for item, _, _ in flat]
-    readings.formula(
-        "x", "concentration", unit, readings.pick("x of the standard", STANDARDS, "x", [x_row[i] for i in item_of])
+    between = calibration.between_levels is not None
+    x_of_reading = (
+        readings.pick("x of the level", LEVELS, "x", item_of)
+        if between
+        else readings.pick("x of the standard", STANDARDS, "x", [x_row[i] for i in item_of])
     )
+    readings.formula("x", "concentration", unit, x_of_reading)
     readings.formula("reading used", "reading used", reading_unit, include * reading)
     level_mean = readings.pick("mean of the level", LEVELS, "mean", item_of)
     readings.formula(
@@ -58,7 +66,21 @@ def build_curves(
     )
 
     levels = TableBuilder(LEVELS, "Levels of the calibration", len(items), context.shared)
-    _add_levels(levels, structure, items, segments.start, segments.stop, reading_unit, x_row, unit, include.name)
+    build_weighting(context, symbol, calibration, reading_unit)
+    _add_levels(
+        levels,
+        structure,
+        items,
+        segments.start,
+        segments.stop,
+        reading_unit,
+        x_row,
+        unit,
+        include.name,
+        between=between,
+    )
+    if between:
+        _add_between(levels, structure, symbol, calibration)
 
     curves = TableBuilder(CURVES, "Calibration curves", len(structure.lines), context.shared)
     curves.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
@@ -82,7 +104,7 @@ def build_curves(
         names,
         symbol,
         GROUP,
-        weighted(calibration) and calibration.weighted_scatter == "known",
+        known_scatter(calibration),
         uncertain_y=bool(corrections),
     )
     if on_means:
@@ -99,23 +121,26 @@ def build_curves(
         own = points.formula("correction factor", "factor with the corrections' uncertainty", "", factor)
         y = points.formula("y", "corrected, with that uncertainty", reading_unit, y * own)
     own_weight: Expression | None = None
-    if weighted(calibration):
-        build_weighting(context, symbol, calibration, reading_unit)
-        rule = rule_in(context, points, calibration)
-        own_weight = weight(rule, x=Symbol("x"), y=level_y, level_s=level_s)
+    if weighted(calibration) and not kind.of_levels:
+        own_weight = _own_weight(fit, calibration, kind, structure.lines, symbol, level_y, level_s)
         if on_means:
             # The rule is of one reading; a mean of n weighs n times as much.
             own_weight = Symbol("readings") * own_weight
     if kind.name == ERRORS_IN_VARIABLES:
-        _add_u_of_points(context, fit, symbol, calibration, reading_unit)
+        _add_u_of_points(context, fit, calibration, reading_unit)
     if not kind.of_levels:
         add_common(fit, Symbol("x"), y, mark, own_weight)
     if not kind.of_levels and not points.has("y"):
         points.formula("y", "mean" if on_means else "reading", reading_unit, y)
+    if not on_means and (between or not weighted(calibration)):
+        add_pure_error(fit, LEVELS, line_of_item, shown_as_s=between and not fit.known_scatter)
     kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
-        points.freeze("x")
-    _add_lack_of_fit(curves, fit, calibration, line_of_item, len(structure.lines))
+        (levels if between else points).freeze("x prepared" if between else "x")
+    drawn = items if on_means else [items[item] for item in item_of]
+    add_drawn(fit, [structure.positions[item.solution] for item in drawn])
+    if not on_means and not weighted(calibration):
+        add_lack_of_fit(fit, kind.parameters)
     _add_scale(context, curves, structure.lines, symbol, preparation)
     context.tables[POINTS] = readings.build()
     context.tables[LEVELS] = levels.build()
@@ -124,11 +149,44 @@ def build_curves(
         build_linearity(context, LEVELS, list(line_of_item), names, unit, reading_unit)
 
 
-def unknown_weight(context: Context, table: TableBuilder, calibration: Calibration) -> Expression | None:
+def _own_weight(
+    fit: Fit, calibration: Calibration, kind: Kind, lines: Sequence[Line], symbol: str, y: Operand, level_s: Operand
+) -> Expression:
+    """The weight of one reading at each point, with the columns and tables that its rule needs."""
+    context, points = fit.context, fit.points
+    rule = rule_in(context, points, calibration)
+    if calibration.weights == "1/y":
+        floor = rule_in(context, fit.fits, calibration).floor
+        add_preliminary(fit, kind.name, floor if calibration.weight_floor is not None else None)
+        fitted, lowest = Symbol(ORDINATE), fit.own(LOWEST)
+        return weight(rule, x=Symbol("x"), y=y, level_s=level_s, fitted=fitted, lowest=lowest)
+    if calibration.weights == BY_LEVEL:
+        build_level_scatter(context, symbol, calibration, fit.unit_y)
+        level_s = add_s_at(points, calibration, [lines[row] for row in fit.owner], Symbol("x"), fit.unit_y)
+        if fit.known_scatter:
+            add_dof(fit.fits, calibration, lines)
+    return weight(rule, x=Symbol("x"), y=y, level_s=level_s)
+
+
+def unknown_weight(
+    context: Context,
+    table: TableBuilder,
+    calibration: Calibration,
+    line_rows: Sequence[int],
+    lines: Sequence[Line],
+    reading_unit: str,
+) -> Expression | None:
     """The unknown's own weight by the same rule, in columns of the measured lines: x, mean and s."""
     if not weighted(calibration):
         return None
-    return weight(rule_in(context, table, calibration), x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"))
+    rule = rule_in(context, table, calibration)
+    lowest: Operand = 0
+    if calibration.weights == BY_LEVEL:
+        stated = add_s_at(table, calibration, lines, Symbol("x"), reading_unit)
+        return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=stated)
+    if calibration.weights == "1/y":
+        lowest = table.pick(f"{LOWEST} of the curve", CURVES, LOWEST, line_rows)
+    return weight(rule, x=Symbol("x"), y=Symbol("mean"), level_s=Symbol("s"), lowest=lowest)
 
 
 def _add_levels(
@@ -141,6 +199,8 @@ def _add_levels(
     x_row: list[int],
     unit_x: str,
     mark: str,
+    *,
+    between: bool,
 ) -> None:
     """Mean, s and n of each standard on each line (Type A, GUM 4.2)."""
     measured = structure.standard_readings
@@ -148,7 +208,8 @@ def _add_levels(
     levels.label("standard", "standard", [item.solution for item in measured])
     levels.label("analyte", "analyte", [item.line[0] for item in measured])
     levels.label("line", "line", [item.line[1] for item in measured])
-    levels.formula("x", "concentration", unit_x, levels.pick("x of the standard", STANDARDS, "x", x_row))
+    x = levels.pick("x of the standard", STANDARDS, "x", x_row)
+    levels.formula("x prepared" if between else "x", "concentration", unit_x, x)
 
     def span(column: str) -> Symbol:
         return levels.span(f"all {column}", POINTS, column, start, stop)
@@ -164,10 +225,28 @@ def _add_levels(
     levels.formula("s", "s of the readings", unit, apply("sqrt", variance), "GUM 4.2.2 eq. 4")
 
 
-def _add_u_of_points(context: Context, fit: Fit, symbol: str, calibration: Calibration, reading_unit: str) -> None:
+def _add_between(levels: TableBuilder, structure: Structure, symbol: str, calibration: Calibration) -> None:
+    """One deviation of each standard on each line beside what its preparation explains: the method's term between
+    levels, in its share of the concentration or in its unit."""
+    prepared = Symbol("x prepared")
+    stated = levels.pick("between_levels", WEIGHTING, "between_levels", [0] * levels.size)
+    assert calibration.between_levels is not None
+    u = stated / 100 * apply("abs", prepared) if calibration.between_levels.relative else stated
+    name = f"{symbol}.between levels"
+    words = "deviation of a standard beyond its preparation, between levels"
+    traits = [
+        Trait(
+            name, words, "standards", "B", "normal", f"stated by the method; {item.solution} on {' '.join(item.line)}"
+        )
+        for item in structure.standard_readings
+    ]
+    deviation = levels.deviation(name, "deviation between levels", calibration.unit, u, traits)
+    levels.formula("x", "concentration, with its deviation", calibration.unit, prepared + deviation)
+
+
+def _add_u_of_points(context: Context, fit: Fit, calibration: Calibration, reading_unit: str) -> None:
     """u_x as stated, u_y of a level's mean: from the noise model, or from s pooled over the levels of the line."""
     points, fits = fit.points, fit.fits
-    build_weighting(context, symbol, calibration, reading_unit)
     stated = points.pick("standard_u", WEIGHTING, "standard_u", [0] * points.size)
     relative = calibration.standard_u is not None and calibration.standard_u.relative
     points.formula("u_x", "u_x", fit.unit_x, stated / 100 * apply("abs", Symbol("x")) if relative else stated)
@@ -184,37 +263,6 @@ def _add_u_of_points(context: Context, fit: Fit, symbol: str, calibration: Calib
     points.formula(
         "u_y", "u_y of the mean", reading_unit, apply("ratio_or_zero", single, apply("sqrt", Symbol("readings")))
     )
-
-
-def _add_lack_of_fit(curves: TableBuilder, fit: Fit, calibration: Calibration, line_of_item: Rows, lines: int) -> None:
-    """F of lack of fit: scatter of the levels about the curve against scatter within levels (unweighted readings)."""
-    if fit.points.name == LEVELS or weighted(calibration):
-        return
-    counts = np.bincount(line_of_item, minlength=lines)
-    stop = np.cumsum(counts)
-
-    def span(column: str) -> Symbol:
-        return curves.span(f"levels' {column}", LEVELS, column, stop - counts, stop)
-
-    parameters = kind_of(calibration).parameters
-    used = curves.formula("levels used", "levels used", "", apply("total", span("level used")))
-    pure = curves.formula("pure error", "sum of squares within levels", "", apply("total", span("squares")))
-    dof_lack = curves.formula("dof lack", "degrees of freedom of the misfit", "", apply("larger", used - parameters, 0))
-    dof_pure = curves.formula(
-        "dof pure", "degrees of freedom within levels", "", apply("larger", Symbol("n") - used, 0)
-    )
-    misfit = apply("ratio_or_zero", apply("larger", Symbol("sum of squares") - pure, 0), dof_lack)
-    within = apply("ratio_or_zero", pure, dof_pure)
-    F = curves.formula(
-        "F lack of fit", "F, lack of fit", "", apply("ratio_or_zero", misfit, within), "ISO 11095 lack of fit"
-    )
-    curves.formula(
-        "p lack of fit",
-        "probability of such a misfit",
-        "",
-        apply("f_upper", F, apply("larger", dof_lack, 1), apply("larger", dof_pure, 1)),
-    )
-    curves.freeze("pure error", "F lack of fit", "p lack of fit")
 
 
 def residual_estimate(name: str) -> tuple[str, str, str]:

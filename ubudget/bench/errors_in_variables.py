@@ -13,7 +13,7 @@ from collections.abc import Callable
 import numpy as np
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.fitting import BEYOND, NO_SLOPE, ONE_LEVEL, TOO_FEW, Fit, add_ordinate_gradient
+from ubudget.bench.fitting import BEYOND, NO_SLOPE, ONE_LEVEL, TOO_FEW, WITHOUT_WEIGHT, Fit, add_ordinate_gradient
 from ubudget.bench.rational import NOT_CONVERGED, SMALL, STEP
 from ubudget.quantity.expression import Expression, Symbol, apply, as_expression
 from ubudget.quantity.graph import Trait
@@ -28,8 +28,11 @@ def build_errors_in_variables(fit: Fit) -> None:
     mark = points.formula("mark", "used (1 = yes)", "", Symbol("level used"))
     fits.formula("n", "levels used n", "", fit.total("mark"))
     points.formula("u_x squared", "u_x²", "", Symbol("u_x") ** 2)
-    # A level without readings has weight 0 by its mark; 1 keeps that weight from being 0/0.
-    points.formula("u_y squared", "u_y²", "", apply("if_equal", mark, 1, Symbol("u_y") ** 2, 1))
+    # 1 keeps 0/0 away where a level has no readings (its mark is 0) or no scatter (the status tells).
+    points.formula("u_y if used", "u_y if used, else 1", "", apply("if_equal", mark, 1, Symbol("u_y"), 1))
+    fits.formula("u_y_min", "smallest u_y", fit.unit_y, apply("smallest", fit.span("u_y if used")))
+    scatters = Symbol("u_y if used")
+    points.formula("u_y squared", "u_y²", "", apply("if_equal", scatters, 0, 1, scatters**2))
     points.formula("first weight", "1/u_y²", "", mark * apply("ratio_or_zero", 1, Symbol("u_y squared")))
     if not points.has("y"):
         points.formula("y", "mean", fit.unit_y, Symbol("mean"))
@@ -137,10 +140,17 @@ def _parameters(fit: Fit, last: str) -> None:
     converged = apply("if_less", SMALL, found("relative change"), NOT_CONVERGED, 0)
     slope = apply("if_equal", Symbol("slope"), 0, NO_SLOPE, converged)
     levels = apply("if_equal", squares, 0, ONE_LEVEL, slope)
-    fits.formula("status", "status (0 = usable)", "", apply("if_less", Symbol("n"), 2.5, TOO_FEW, levels))
+    status = apply("if_less", Symbol("n"), 2.5, TOO_FEW, levels)
+    status = apply("if_less", 0, Symbol("u_y_min"), status, WITHOUT_WEIGHT)
+    if fits.has("dof of s"):
+        # No s of one reading where no level has two.
+        status = apply("if_less", fit.total("readings") - fit.total("level used"), 0.5, TOO_FEW, status)
+    fits.formula("status", "status (0 = usable)", "", status)
     frozen = ("first weight", "W", "U", "V", "fitted", "residual", "β", "W β", "about", "W about", "W residual")
-    points.freeze(*frozen, "x if used, low", "x if used, high", "u_x", "u_x squared")
-    fits.freeze("sum of weights", "mean of β", "mean of x", "Sxx", "chi squared", "p chi squared", "x_low", "x_high")
+    points.freeze(*frozen, "x if used, low", "x if used, high", "u_x", "u_x squared", "u_y if used")
+    fits.freeze(
+        "sum of weights", "mean of β", "mean of x", "Sxx", "chi squared", "p chi squared", "x_low", "x_high", "u_y_min"
+    )
 
 
 def _gradients(fit: Fit, b: Symbol, W: Symbol, U: Symbol, r: Symbol) -> None:

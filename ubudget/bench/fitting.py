@@ -6,7 +6,7 @@ order only. Weights are relative to the largest of their fit. A kind adds its ow
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
@@ -16,7 +16,7 @@ from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbo
 from ubudget.quantity.graph import Rows, Trait
 
 BEYOND = 1e99
-TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC = 1, 2, 3, 4
+TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC, WITHOUT_WEIGHT = 1, 2, 3, 4, 8
 """Status of a fit; 0 = usable."""
 
 
@@ -73,6 +73,8 @@ def add_common(fit: Fit, x: Symbol, y: Symbol, mark: Symbol, weight: Operand | N
         points.formula("w used", "weight of a point used", "", mark * Symbol("w"))
         fits.formula("w_max", "largest weight", "", apply("largest", fit.span("w used")))
         points.formula("W", "weight W", "", apply("ratio_or_zero", Symbol("w used"), fit.own("w_max")))
+        points.formula("W if used", "W if used, else 1", "", apply("if_equal", mark, 1, Symbol("W"), 1))
+        fits.formula("W_min", "smallest weight W", "", apply("smallest", fit.span("W if used")))
         rise = derivative(as_expression(weight), "x")
         if rise != ZERO:
             points.formula("dW/dx", "dW/dx", "", apply("ratio_or_zero", mark * rise, fit.own("w_max")))
@@ -105,9 +107,31 @@ def add_scatter(fit: Fit, parameters: int) -> Symbol:
     s = fits.formula("s", "residual s", fit.unit_y, apply("sqrt", squares / Symbol("dof")), "QUAM E.4")
     if not fit.known_scatter:
         return s
+    chi = fits.formula("chi squared", "chi-squared", "", Symbol("w_max") * squares, "ISO/TS 28037 clause 6")
+    fits.formula("p chi squared", "probability of such a chi-squared", "", apply("chi_upper", chi, Symbol("dof")))
+    fits.freeze("chi squared", "p chi squared")
     return fits.formula(
         "s known", "s of a point of weight 1", fit.unit_y, 1 / apply("sqrt", Symbol("w_max")), "ISO/TS 28037 clause 6"
     )
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """The s of a point of weight 1 that the uncertainty of the parameters rests on: columns of the fits. Infinitely
+    many degrees of freedom where `dof` is None."""
+
+    s: str
+    dof: str | None
+    source: str = "residuals of the fit"
+
+
+def scatter_columns(names: Container[str], known: bool) -> Scatter:
+    """What the parameters of a fit and readings of unknowns scatter by, from the names of the fits' columns."""
+    if known:
+        return Scatter("s known", "dof known" if "dof known" in names else None, "weights of the fit")
+    if "s within" in names:
+        return Scatter("s within", "dof within", "scatter within levels")
+    return Scatter("s", "dof")
 
 
 @dataclass(frozen=True)
@@ -138,10 +162,10 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     fits, points = fit.fits, fit.points
     column, heading = parameter.column, parameter.heading
     fits.formula(column, heading, parameter.unit, parameter.estimate, "least squares")
-    s = Symbol("s known") if fit.known_scatter else Symbol("s")
+    scatter = scatter_columns(fits.names, fit.known_scatter)
     squares = Symbol(parameter.squares)
     counted = fit.mark == COUNTED
-    u = apply("ratio_or_zero", s, apply("sqrt", squares)) if counted else Number(0)
+    u = apply("ratio_or_zero", Symbol(scatter.s), apply("sqrt", squares)) if counted else Number(0)
     fits.formula(f"u({column})", f"u({heading})", parameter.unit, u, "QUAM E.4")
     moved = Symbol("W") * (Symbol("residual") * parameter.basis_slope - steepness * parameter.basis)
     if points.has("dW/dx"):
@@ -153,14 +177,14 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
         lifted = apply("ratio_or_zero", Symbol("W") * parameter.basis, fit.own(parameter.squares))
         add_ordinate_gradient(fit, column, heading, lifted)
     name, words = f"{fit.symbol}.{parameter.words}", f"{parameter.words} of {fit.what}"
-    trait = Trait(name, words, fit.group, "A", "t", "residuals of the fit" if counted else fit.mark)
-    free = fit.known_scatter or not counted
+    trait = Trait(name, words, fit.group, "A", "t", scatter.source if counted else fit.mark)
+    dof = scatter.dof if counted else None
     fits.leaf(
         column,
         f"u({column})",
         [trait] * fits.size,
-        dof=None if free else "dof",
-        estimates=None if free else [scatter_estimate(fits.name, name) for name in fit.names],
+        dof=dof,
+        estimates=None if dof is None else [scatter_estimate(fits.name, name) for name in fit.names],
     )
 
 
@@ -182,7 +206,17 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
-    fit.fits.formula("status", "status (0 = usable)", "", status)
+    fit.fits.formula("status", "status (0 = usable)", "", with_scatter(fit, status))
+
+
+def with_scatter(fit: Fit, status: Expression) -> Expression:
+    """A status, and what the scatter needs as well: a weight above zero for each point used of a weighted fit, and a
+    level with two readings where the scatter is that within levels."""
+    if fit.fits.has("W_min"):
+        status = apply("if_less", 0, Symbol("W_min"), status, WITHOUT_WEIGHT)
+    if fit.fits.has("s within"):
+        status = apply("if_less", Symbol("dof pure"), 0.5, TOO_FEW, status)
+    return status
 
 
 BASIS = ("sum of weights", "mean of x", "mean of y")
@@ -192,6 +226,7 @@ BASIS = ("sum of weights", "mean of x", "mean of y")
 POINT_DETAILS = (
     "w",
     "w used",
+    "W if used",
     "dW/dx",
     "Wx",
     "Wy",
@@ -203,7 +238,7 @@ POINT_DETAILS = (
     "reading used",
     "from level mean",
 )
-FIT_DETAILS = (*BASIS, "w_max", "sum of squares", "pure error", "dof lack", "dof pure")
+FIT_DETAILS = (*BASIS, "w_max", "W_min", "sum of squares", "pure error", "dof lack", "dof pure")
 
 
 def freeze_points(fit: Fit, *columns: str) -> None:
@@ -217,10 +252,11 @@ def freeze_points(fit: Fit, *columns: str) -> None:
         "x if used, high",
         "w",
         "w used",
+        "W if used",
         "W",
         *columns,
     )
-    fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "s", "s known", "sum of squares")
+    fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "W_min", "s", "s known", "sum of squares")
     shown = {"fitted", "residual", "W"}
     gradients = [name for name in fit.points.names if name.startswith("∂")]
     fit.points.demote(*POINT_DETAILS, *(name for name in columns if name not in shown), *gradients)

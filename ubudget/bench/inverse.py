@@ -10,18 +10,19 @@ from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import COUNTED, Context
 from ubudget.bench.corrections import Corrections
 from ubudget.bench.curve import CURVES, residual_estimate, unknown_weight
+from ubudget.bench.fitting import scatter_columns
 from ubudget.bench.internal_standard import SOLUTIONS, InternalRows, read_at
 from ubudget.bench.kinds import kind_of
 from ubudget.bench.readings import READINGS, flatten
 from ubudget.bench.structure import Measured, Structure
-from ubudget.bench.weights import weighted
+from ubudget.bench.weights import known_scatter
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Place, Trait
 from ubudget.records.calibration import Calibration
 
 SIGNALS, POOLED = "measured lines", "pooled scatter"
 EFFECT = "reading scatter"
-NO_READING, NO_SOLUTION = 1, 2
+NO_READING, NO_SOLUTION, NO_WEIGHT = 1, 2, 4
 """Status of a measured line; the status of its curve is added times ten. 0 = usable."""
 
 
@@ -124,18 +125,19 @@ def _scatter(
         table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1), "GUM 4.2.6")
         return apply("ratio_or_zero", s, root), "dof", None
     if calibration.scatter == "residual":
-        known = weighted(calibration) and calibration.weighted_scatter == "known"
-        s_curve = table.pick("residual s", CURVES, "s known" if known else "s", line_rows)
-        table.pick("dof of the curve", CURVES, "dof", line_rows)
+        scatter = scatter_columns(context.tables[CURVES].by_name, known_scatter(calibration))
+        s_curve = table.pick("residual s", CURVES, scatter.s, line_rows)
+        table.pick("dof of the curve", CURVES, scatter.dof or "dof", line_rows)
         table.formula("dof", "degrees of freedom", "", Symbol("dof of the curve"))
-        own = unknown_weight(context, table, calibration)
+        lines = [structure.lines[row] for row in line_rows]
+        own = unknown_weight(context, table, calibration, line_rows, lines, unit)
         if own is not None:
             # S²/(p·w0): a reading of the unknown scatters as a point of its own weight would.
             largest = table.pick("w_max of the curve", CURVES, "w_max", line_rows)
             relative = table.formula("w0", "own weight", "", apply("ratio_or_zero", own, largest))
             root = apply("sqrt", n * relative)
         u = apply("ratio_or_zero", s_curve, root)
-        if known:
+        if scatter.dof is None:
             return u, None, None
         return u, "dof", [residual_estimate(names[row]) for row in line_rows]
     _build_pooled(context, structure, table, calibration, line_rows, unit)
@@ -206,4 +208,7 @@ def _concentration(
     lost = kind.lost(curve, reading)
     if lost is not None:
         status = status + apply("if_less", Symbol("n"), 0.5, 0, NO_SOLUTION * lost)
+    if table.has("w0"):
+        without = apply("if_less", 0, Symbol("w0"), 0, NO_WEIGHT)
+        status = status + apply("if_less", Symbol("n"), 0.5, 0, without)
     table.formula("status", "status (0 = usable)", "", status)

@@ -111,7 +111,10 @@ def _build_quadratic(fit: Fit) -> None:
     points.formula("W q", "W·q", "", W * q)
     fits.formula("S2", "sum of W·q²", "", fit.total("W q", "q"))
     c1, c2 = fit.own("c1"), fit.own("c2")
-    points.formula("fitted", "fitted", fit.unit_y, fit.own("y_mean") + c1 * z + c2 * q)
+    # Also where a point is left out, of which z and q are 0.
+    at = apply("ratio_or_zero", Symbol("x") - fit.own("mean of x"), fit.own("h"))
+    at_q = at * (at - fit.own("β")) - fit.own("γ")
+    points.formula("fitted", "fitted", fit.unit_y, fit.own("y_mean") + c1 * at + c2 * at_q)
     points.formula("residual", "residual", fit.unit_y, mark * (dy - c1 * z - c2 * q))
     add_scatter(fit, 3)
     h_here = fit.own("h")

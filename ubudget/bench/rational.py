@@ -20,6 +20,9 @@ from ubudget.bench.fitting import (
     add_ordinate_gradient,
     add_scatter,
     freeze_points,
+    scatter_columns,
+    scatter_estimate,
+    with_scatter,
 )
 from ubudget.quantity.expression import Expression, Operand, Symbol, apply
 from ubudget.quantity.graph import Joint, Trait
@@ -78,7 +81,7 @@ def _start(fit: Fit) -> str:
     matrix = {(0, 0): W, (0, 1): W * z, (0, 2): -(W * z * e), (1, 1): W * z * z, (1, 2): -(W * z * z * e)}
     matrix[2, 2] = W * z * z * e * e
     right = (W * e, W * z * e, -(W * z * e * e))
-    _solve(table, matrix, right, (0, 0, 0))
+    add_solution(table, matrix, right, (0, 0, 0))
     fit.context.tables[name] = table.build()
     return name
 
@@ -91,7 +94,7 @@ def _step(fit: Fit, number: int, previous: str, *, newton: bool) -> str:
     rows = np.arange(fit.fits.size)
     before = [table.pick(f"{parameter} before", previous, parameter, rows) for parameter in NAMES]
     matrix, right = _normal(span, before, newton=newton)
-    _solve(table, matrix, right, before)
+    add_solution(table, matrix, right, before)
     fit.context.tables[name] = table.build()
     return name
 
@@ -155,7 +158,7 @@ def _inverse(table: TableBuilder, M: dict[tuple[int, int], Symbol], letter: str)
     }
 
 
-def _solve(table: TableBuilder, matrix: Matrix, right: Sequence[Expression], before: Sequence[Operand]) -> None:
+def add_solution(table: TableBuilder, matrix: Matrix, right: Sequence[Expression], before: Sequence[Operand]) -> None:
     """Columns A, B, C: the parameters before plus the solution of the normal equations."""
     inverse = _inverse(table, _sums(table, matrix, "N"), "N")
     g = [
@@ -198,11 +201,16 @@ def _curve(fit: Fit, end: str) -> None:
     A, B, C = (fit.own(name) for name in NAMES)
     t = points.formula("t", "t = 1/(1 + C z)", "", apply("ratio_or_zero", 1, 1 + C * z))
     f = points.formula("f", "f = (A + B z) t", "", (A + B * z) * t)
-    points.formula("fitted", "fitted", fit.unit_y, fit.own("mean of y") + fit.own("k") * f)
+    # Also where a point is left out, of which z is 0.
+    at = apply("ratio_or_zero", Symbol("x") - fit.own("mean of x"), fit.own("h"))
+    fitted = fit.own("mean of y") + fit.own("k") * apply("ratio_or_zero", A + B * at, 1 + C * at)
+    points.formula("fitted", "fitted", fit.unit_y, fitted)
     points.formula("residual", "residual", fit.unit_y, mark * (Symbol("dy") - fit.own("k") * f))
     r = points.formula("r", "r = e - f", "", mark * (Symbol("e") - f))
-    s = add_scatter(fit, 3)
-    scaled = fits.formula("s scaled", "s/k", "", apply("ratio_or_zero", s, Symbol("k")))
+    add_scatter(fit, 3)
+    scatter = scatter_columns(fits.names, fit.known_scatter)
+    dof = scatter.dof
+    scaled = fits.formula("s scaled", "s/k", "", apply("ratio_or_zero", Symbol(scatter.s), Symbol("k")))
 
     def at_end(name: str) -> Symbol:
         return fits.pick(f"{name} at the end", end, name, rows)
@@ -232,13 +240,13 @@ def _curve(fit: Fit, end: str) -> None:
             rise = W * (entries[0] * J[0] + entries[1] * J[1] + entries[2] * J[2])
             add_ordinate_gradient(fit, name, name, apply("ratio_or_zero", rise, fit.own("k")))
         words = f"parameter {name} of the calibration curve"
-        trait = Trait(f"{fit.symbol}.{name}", words, fit.group, "A", "t", "residuals of the fit")
+        trait = Trait(f"{fit.symbol}.{name}", words, fit.group, "A", "t", scatter.source)
         fits.leaf(
             name,
             f"u({name})",
             [trait] * fits.size,
-            dof=None if fit.known_scatter else "dof",
-            estimates=None if fit.known_scatter else [("residual", fits.name, fit_name) for fit_name in fit.names],
+            dof=dof,
+            estimates=None if dof is None else [scatter_estimate(fits.name, fit_name) for fit_name in fit.names],
         )
     _correlations(fit, at_end)
     _shown(fit)
@@ -293,7 +301,7 @@ def _status(fit: Fit, last_step: Symbol) -> None:
     slope = apply("if_equal", Symbol("B") - Symbol("A") * C, 0, NO_SLOPE, converged)
     levels = apply("if_equal", Symbol("S1"), 0, ONE_LEVEL, slope)
     status = apply("if_less", Symbol("n"), 3.5, TOO_FEW, levels)
-    fit.fits.formula("status", "status (0 = usable)", "", status)
+    fit.fits.formula("status", "status (0 = usable)", "", with_scatter(fit, status))
 
 
 def inverse_rational(column: Callable[[str], Symbol], reading: Symbol) -> Expression:

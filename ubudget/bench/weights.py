@@ -7,11 +7,17 @@ from dataclasses import dataclass
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
-from ubudget.records.calibration import Calibration
+from ubudget.records.amount import Amount
+from ubudget.records.calibration import BY_LEVEL, Calibration
 
 
 def weighted(calibration: Calibration) -> bool:
     return calibration.weights != "none"
+
+
+def known_scatter(calibration: Calibration) -> bool:
+    """Whether the weights are 1/s^2 of a reading, and the scatter is taken from them."""
+    return weighted(calibration) and calibration.weighted_scatter == "known"
 
 
 WEIGHTING = "weighting"
@@ -29,15 +35,19 @@ class Rule:
 
 
 def build_weighting(context: Context, symbol: str, calibration: Calibration, reading_unit: str) -> None:
-    """Table `weighting`: the numbers of the method's rule, one row. None where the rule has no numbers."""
-    table = TableBuilder(WEIGHTING, "Numbers of the weighting rule", 1, context.shared)
+    """Table `weighting`: what the method states for the fit, one row. None where it needs no numbers."""
+    uncertain = calibration.standards == "errors in variables"
+    if not (weighted(calibration) or uncertain or calibration.between_levels is not None):
+        return
+    table = TableBuilder(WEIGHTING, "Numbers that the method states for the fit", 1, context.shared)
     table.label("rule", "rule", [calibration.weights])
     used = False
     for key, heading, unit in (
         ("weight_floor", "smallest concentration that counts", calibration.unit),
         ("noise_constant", "noise of one reading, constant part", reading_unit),
         ("noise_relative", "noise of one reading, relative part", "%"),
-        ("standard_u", "u of a standard, independent", _unit_of_standard_u(calibration)),
+        ("standard_u", "u of a standard, independent", _unit_of(calibration.standard_u, calibration)),
+        ("between_levels", "u of a standard between levels", _unit_of(calibration.between_levels, calibration)),
     ):
         value = context.in_unit(getattr(calibration, key), unit, "method", f"symbol {symbol}, {key}")
         if value is not None:
@@ -47,8 +57,7 @@ def build_weighting(context: Context, symbol: str, calibration: Calibration, rea
         context.tables[WEIGHTING] = table.build()
 
 
-def _unit_of_standard_u(calibration: Calibration) -> str:
-    stated = calibration.standard_u
+def _unit_of(stated: Amount | None, calibration: Calibration) -> str:
     return "%" if stated is not None and stated.relative else calibration.unit
 
 
@@ -69,17 +78,22 @@ def rule_in(context: Context, table: TableBuilder, calibration: Calibration) -> 
     )
 
 
-def weight(rule: Rule, *, x: Operand, y: Operand, level_s: Operand) -> Expression:
-    """Weight 1/s^2 up to a factor. `y` is the mean reading at the level, `level_s` the s of the level's readings.
+def weight(
+    rule: Rule, *, x: Operand, y: Operand, level_s: Operand, fitted: Operand | None = None, lowest: Operand = 0
+) -> Expression:
+    """Weight 1/s^2 up to a factor; 0 where the rule gives none. `y` is the mean reading at the level, `level_s` the s
+    of the level's readings, or what the method states of it.
 
-    Every rule is defined at the zero standard: by the floor, or by a reading that is not zero there."""
+    1/y takes `fitted`, the ordinate of a preliminary fit, or the unknown's own reading, and no less than `lowest`. The
+    other rules are defined at the zero standard by the floor, or by a reading that is not zero there."""
     concentration = apply("larger", x, rule.floor)
     rules: dict[str, Expression] = {
         "none": Number(1),
         "1/x": 1 / concentration,
         "1/x^2": 1 / concentration**2,
-        "1/y": 1 / apply("larger", y, 1e-300),
+        "1/y": apply("ratio_or_zero", 1, apply("larger", y if fitted is None else fitted, lowest)),
         "1/s^2": apply("ratio_or_zero", 1, as_expression(level_s) ** 2),
+        BY_LEVEL: apply("ratio_or_zero", 1, as_expression(level_s) ** 2),
         "noise model": 1
         / (as_expression(rule.noise_constant) ** 2 + (as_expression(rule.noise_relative) / 100 * y) ** 2),
     }

@@ -11,13 +11,18 @@ import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.bench.curve import CURVES, LEVELS
-from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW
+from ubudget.bench.fitting import NO_SLOPE, NOT_MONOTONIC, ONE_LEVEL, TOO_FEW, WITHOUT_WEIGHT
 from ubudget.bench.inverse import SIGNALS
+from ubudget.bench.kinds import kind_of
+from ubudget.bench.linearity import LINEARITY
 from ubudget.bench.rational import NOT_CONVERGED, POLE
+from ubudget.bench.readings import POINTS
 from ubudget.bench.result_table import STATUS
 from ubudget.bench.structure import Measured
+from ubudget.bench.weights import weighted
 from ubudget.evaluation.coverage import EFFECTIVE_DOF
 from ubudget.evaluation.minimum_masses import minimum_findings
+from ubudget.evaluation.misfit import misfit_beyond_term
 from ubudget.evaluation.overlap_checks import overlap_numbers_findings
 from ubudget.evaluation.recovery_checks import recovery_numbers_findings
 from ubudget.quantity.graph import Array
@@ -25,9 +30,12 @@ from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.operations import TABLE
 from ubudget.records.crosscheck_run import reading_place
 from ubudget.records.finding import Finding
+from ubudget.records.read_order import calibration_of
 
 SIGNIFICANT = 0.05
 """Level of the tests of a run, divided by the number of lines tested (Bonferroni)."""
+ISO_LEVEL = 0.01
+"""Level of both tests of ISO 8466-1, for each line."""
 ROUNDING = 1e-12
 """Differences of readings below this part of the largest are left over from rounding."""
 EXTREME_WEIGHT = 1e6
@@ -45,6 +53,11 @@ WITHOUT_CURVE = {
         "a pole of the rational curve in or near the range",
         "a denominator 1 + c x well above zero throughout the range",
         "use another kind of curve, or check readings and standards",
+    ),
+    WITHOUT_WEIGHT: (
+        "a standard for which the rule of weights gives no weight above zero",
+        "a weight above zero for every standard: for 1/y, a curve above zero at each",
+        'add weight_floor, or use weights = "noise model" with noise_constant',
     ),
     NOT_CONVERGED: (
         "a fit that does not settle: its last step is not small",
@@ -64,6 +77,9 @@ def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
         *checks.unusable_curves(),
         *checks.doubtful_slopes(),
         *checks.lack_of_fit(),
+        *checks.misfit_beyond_stated_term(),
+        *checks.chi_squared(),
+        *checks.iso_8466(),
         *checks.own_weights(),
         *checks.degrees_of_freedom(),
         *minimum_findings(assembly, numbers),
@@ -145,26 +161,107 @@ class _Checks:
                     remedy = "check readings and standards"
                     yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
 
+    @cached_property
+    def misfit_tested(self) -> list[int]:
+        """Curves tested for lack of fit where no stated term carries it."""
+        if not self.has(CURVES, "p lack of fit") or self.has(CURVES, "s within"):
+            return []
+        misfit, within = self.curve("dof lack"), self.curve("dof pure")
+        return [row for row in self.usable if misfit[row] > 0 and within[row] > 0]
+
+    @cached_property
+    def misfits(self) -> list[int]:
+        tested = self.misfit_tested
+        return [row for row in tested if self.curve("p lack of fit")[row] < SIGNIFICANT / len(tested)]
+
     def lack_of_fit(self) -> Iterator[Finding]:
         """Levels that scatter about the curve more than readings within a level do (F of lack of fit)."""
-        if not self.has(CURVES, "p lack of fit"):
+        tested = len(self.misfit_tested)
+        for row in self.misfits:
+            F, p = self.curve("F lack of fit")[row], self.curve("p lack of fit")[row]
+            found = (
+                f"significant lack of fit (F = {F:.3g}, p = {p:.2g}) of a fit on individual readings: "
+                "its degrees of freedom and u are too favourable"
+            )
+            accepted = f"p of {SIGNIFICANT / tested:.2g} or more"
+            accepted += f" ({SIGNIFICANT:g} over {tested} lines)" if tested > 1 else ""
+            remedy = (
+                'fit on level means (fit_on = "means" with scatter = "own" or "pooled"), state between_levels, '
+                "the deviation of a standard between levels, or use another kind of curve"
+            )
+            yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    def misfit_beyond_stated_term(self) -> Iterator[Finding]:
+        """A term between levels that is too small for how the levels scatter about the curve."""
+        calibration = calibration_of(self.assembly.records.method)
+        if calibration is None or not self._term_tested:
             return
-        F, p = self.curve("F lack of fit"), self.curve("p lack of fit")
-        misfit, within = self.curve("dof lack"), self.curve("dof pure")
-        tested = [row for row in self.usable if misfit[row] > 0 and within[row] > 0]
-        for row in tested:
-            if p[row] < SIGNIFICANT / len(tested):
+        tested = misfit_beyond_term(self.assembly, self.numbers, kind_of(calibration).parameters, self.usable)
+        for row, (F, p) in tested.items():
+            if p < SIGNIFICANT / len(tested):
                 found = (
-                    f"significant lack of fit (F = {F[row]:.3g}, p = {p[row]:.2g}) of a fit on individual readings: "
-                    "its degrees of freedom and u are too favourable"
+                    f"levels that scatter about the curve beyond what between_levels states (F = {F:.3g}, p = {p:.2g})"
                 )
                 accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
-                accepted += f" ({SIGNIFICANT:g} over {len(tested)} lines)" if len(tested) > 1 else ""
+                remedy = "state a larger between_levels with its evidence, or use another kind of curve"
+                yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    @property
+    def _term_tested(self) -> bool:
+        """Whether a term between levels stands beside a scatter of readings that holds no misfit."""
+        known = self.has(CURVES, "s known") or self.has(CURVES, "s within")
+        return known and self.has(LEVELS, "x prepared") and self.has(POINTS, "residual")
+
+    def chi_squared(self) -> Iterator[Finding]:
+        """Readings that scatter about the curve more than the stated scatter says (ISO/TS 28037:2010, 6 and 7)."""
+        if not self.has(CURVES, "p chi squared") or self._term_tested:
+            return
+        calibration = calibration_of(self.assembly.records.method)
+        assert calibration is not None
+        parameters = kind_of(calibration).parameters
+        chi, p, n, dof = (self.curve(name) for name in ("chi squared", "p chi squared", "n", "dof"))
+        tested = [row for row in self.usable if n[row] > parameters + 0.5]
+        for row in tested:
+            if p[row] < SIGNIFICANT / len(tested):
+                found = f"more scatter about the curve than was stated (chi-squared = {chi[row]:.4g} "
+                found += f"with {dof[row]:g} degrees of freedom, p = {p[row]:.2g}): u is too favourable"
+                accepted = f"p of {SIGNIFICANT / len(tested):.2g} or more"
                 remedy = (
-                    'fit on level means (fit_on = "means" with scatter = "own" or "pooled"), add a between-level term, '
-                    "or use another kind of curve"
+                    "check the stated scatter and the kind of curve, state what single standards deviate by "
+                    "(standard_u or between_levels), or let the residuals say the scatter"
                 )
                 yield Finding("attend", self.readings_file, self.place(row), found, accepted, remedy)
+
+    def iso_8466(self) -> Iterator[Finding]:
+        """Significant tests of ISO 8466-1 for which the method has not chosen a remedy: told once, with their lines."""
+        calibration = calibration_of(self.assembly.records.method)
+        if calibration is None or LINEARITY not in self.assembly.graph.tables:
+            return
+        p, n = self.numbers.column(LINEARITY, "p linearity"), self.numbers.column(LINEARITY, "n")
+        # Lack of fit says more; a term between levels is tested against the levels' scatter.
+        plain = [row for row in self.usable if row not in self.misfits]
+        curved = [(row, p[row]) for row in plain if n[row] > 3.5 and p[row] < ISO_LEVEL]
+        if curved and calibration.curve == "line" and calibration.between_levels is None:
+            yield self._noted(
+                curved,
+                "a quadratic term significant at 1 % on the level means (linearity test, ISO 8466-1)",
+                "no significant quadratic term for a straight line",
+                'judge its size against U; use curve = "quadratic", or a narrower range',
+            )
+        p, F = self.numbers.column(LINEARITY, "p variances"), self.numbers.column(LINEARITY, "F variances")
+        unequal = [(row, p[row]) for row in self.usable if F[row] > 0 and p[row] < ISO_LEVEL]
+        if unequal and not weighted(calibration):
+            yield self._noted(
+                unequal,
+                "variances at the two ends of the range unequal at 1 % (variance homogeneity, ISO 8466-1)",
+                "equal variances for a fit without weights",
+                "judge by more readings at the ends; use weights, or a narrower range",
+            )
+
+    def _noted(self, rows: list[tuple[int, float]], found: str, accepted: str, remedy: str) -> Finding:
+        lines = ", ".join(f"{' '.join(part for part in self.lines[row] if part)} (p = {p:.2g})" for row, p in rows)
+        place = self.place(rows[0][0]) + (f" and {len(rows) - 1} more" if len(rows) > 1 else "")
+        return Finding("note", self.readings_file, place, f"{found}: {lines}", accepted, remedy)
 
     def own_weights(self) -> Iterator[Finding]:
         """Unknowns of a weighted fit for which the rule gives no weight: their u would be nothing or without end."""

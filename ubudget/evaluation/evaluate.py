@@ -285,6 +285,8 @@ def unit_of_leaf(graph: Graph, slot: Slot, member: int) -> str:
 STATUS_WORDS = {
     1: "no reading left",
     2: "no concentration on the curve gives this reading",
+    4: "the rule of weights gives no weight for this reading",
+    6: "no concentration on the curve and no weight for this reading",
     10: "too few standards' readings for the line",
     20: "all standards at one concentration",
     30: "the calibration curve has no slope",
@@ -292,6 +294,7 @@ STATUS_WORDS = {
     50: "the calibration curve has a pole in or near its range",
     60: "the calibration curve has not converged",
     70: "the readings do not rise with the addition",
+    80: "the rule of weights gives no weight for a standard",
     100: "no procedural blank left",
     1000: "no concentration of an interferent",
 }

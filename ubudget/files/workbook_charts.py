@@ -65,15 +65,18 @@ def _dress(drawing: Any, chart: Chart) -> None:
 def _scatter(chart: Chart) -> ScatterChart:
     drawing = ScatterChart()
     drawing.scatterStyle = "lineMarker"
+    lines = 0
     for position, series in enumerate(chart.series):
-        drawing.series.append(_marks(series, position))
+        drawing.series.append(_marks(series, position, lines))
+        lines += series.look == "line"
     for axis in (drawing.x_axis, drawing.y_axis):
         axis.number_format = "General"
         axis.tickLblPos = "low"  # beside the plot also where an axis runs through its middle (residuals)
     return drawing
 
 
-def _marks(series: Series, position: int) -> DrawnSeries:
+def _marks(series: Series, position: int, lines: int) -> DrawnSeries:
+    """`lines`: how many lines were drawn before; the first is solid."""
     if series.look == "bars":
         raise ValueError(f"series {series.title!r}: a scatter chart shows points or lines, not bars")
     x = Reference(range_string=series.x) if series.x is not None else None
@@ -86,7 +89,7 @@ def _marks(series: Series, position: int) -> DrawnSeries:
         drawn.graphicalProperties = GraphicalProperties(ln=LineProperties(noFill=True))
     else:
         drawn.marker = Marker(symbol="none")
-        dash = DASHES[position % len(DASHES)]
+        dash = DASHES[lines % len(DASHES)]
         drawn.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=colour, w=2 * _HAIR, prstDash=dash))
     return drawn
 

@@ -1,14 +1,18 @@
-"""Sheet `calibration charts`: for each curve, or line of additions, its readings, and the residuals."""
+"""Sheet `calibration charts`: for each curve, or line of additions, its readings, and the residuals.
+
+Residuals stand against the concentration, and in the order of reading."""
 
 from __future__ import annotations
 
+from ubudget.bench.drawn import DRAWN, POSITION
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Chart, Series, Sheet
 from ubudget.pages.layout import CHARTS, headline
 from ubudget.pages.placement import Placement, Placements
 from ubudget.quantity.graph import Span
 
-ROWS_EACH = 15
+ROWS_EACH, WIDTH_CM, HALF_CM = 22, 13.0, 4.8
+"""Rows and centimetres: the curve on the left, as high as both charts of residuals beside it."""
 CURVES, ADDITION_LINES = "curves", "addition lines"
 _ORDINATE = {"standard readings": "reading", "levels": "mean", "addition readings": "y"}
 """Table of points → the column that is fitted."""
@@ -26,44 +30,36 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
     reading = "y" if corrected else _ORDINATE[span.table]
     run = evaluation.records.run
     unit = run.file.run.reading_unit if run else ""
-    abscissa = _ABSCISSA[home.table.name]
+    unit_x = getattr(points.table.by_name["x"], "unit", "")
+    abscissa = f"{_ABSCISSA[home.table.name]}, {unit_x}" if unit_x else _ABSCISSA[home.table.name]
     charts: list[Chart] = []
     for number, label in enumerate(_labels(home)):
         first, last = int(span.start[number]), int(span.stop[number]) - 1
         row = 4 + number * ROWS_EACH
-        x = _range(points, "x", first, last)
+
+        def cells(column: str, first: int = first, last: int = last) -> str:
+            return _range(points, column, first, last)
+
         drawn = [
-            Series("readings", _range(points, reading, first, last), x, "points"),
-            Series("line", _range(points, "fitted", first, last), x, "line"),
+            Series("readings", cells(reading), cells("x"), "points"),
+            Series("curve", cells("fitted"), cells("x"), "line"),
         ]
         if home.table.name == ADDITION_LINES:
             end = _range(home, "x0", number, number)
             drawn.append(Series("reading zero", _range(home, "y0", number, number), end, "points"))
+        title = f"{label}: readings and curve"
         charts.append(
-            Chart(
-                "scatter",
-                f"A{row}",
-                f"{label}: readings and line",
-                abscissa,
-                f"reading, {unit}",
-                tuple(drawn),
-                width_cm=13.0,
-                height_cm=7.0,
-            )
+            Chart("scatter", f"A{row}", title, abscissa, f"reading, {unit}", tuple(drawn), WIDTH_CM, 2 * HALF_CM)
         )
-        charts.append(
-            Chart(
-                "scatter",
-                f"H{row}",
-                f"{label}: residuals",
-                abscissa,
-                f"residual, {unit}",
-                (Series("residuals", _range(points, "residual", first, last), x, "points"),),
-                width_cm=13.0,
-                height_cm=7.0,
+        for down, title, axis, x in (
+            (0, f"{label}: residuals", abscissa, "x"),
+            (ROWS_EACH // 2, f"{label}: residuals in order of reading", "position in the run", POSITION),
+        ):
+            series = Series("residuals", cells(DRAWN["residual"]), cells(DRAWN[x]), "points")
+            charts.append(
+                Chart("scatter", f"H{row + down}", title, axis, f"residual, {unit}", (series,), WIDTH_CM, HALF_CM)
             )
-        )
-    note = "A reading that is left out shows in the left chart and has residual 0 in the right one."
+    note = "A reading that is left out shows in the chart of readings and curve alone."
     return Sheet(CHARTS, (), tuple(headline(CHARTS, note)), tuple(charts))
 
 

@@ -63,6 +63,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         "Curves by least squares on the readings kept, written about their weighted mean.",
     ),
     "weighting": (CALIBRATION, ""),
+    "scatter by level": (CALIBRATION, ""),
     "linearity": (CALIBRATION, ""),
     "levels": (CALIBRATION, ""),
     "stocks": (STANDARDS, "How the standards came from their stock solutions."),

@@ -48,6 +48,7 @@ from ubudget.pages.text_sheets import (
     status_cells,
 )
 from ubudget.pages.trace_sheet import traceability_sheet
+from ubudget.pages.verdicts import first_row_behind, verdict_band, verdict_rows
 from ubudget.version import __version__
 
 PROGRAM = f"ubudget {__version__}"
@@ -62,16 +63,20 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
     method_text = method_cells(evaluation)
-    placements = place_tables(with_evidence(evaluation.graph), {METHOD: last_row_of(method_text, 1) + 3})
+    graph = with_evidence(evaluation.graph)
+    behind_verdicts = first_row_behind(verdict_rows(graph))
+    first_row = {METHOD: last_row_of(method_text, 1) + 3, CALIBRATION: behind_verdicts}
+    placements = place_tables(graph, first_row)
     live = live_cells(evaluation.graph, "results")
     renderer = Renderer(evaluation.numbers, placements, live)
     results = results_sheet(evaluation, placements)
     links = row_links(evaluation, placements)
     budget = budget_sheet(evaluation, placements, links, results)
+    verdicts = verdict_band(evaluation, placements)
     data = [
         sheet
         for name in (SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS)
-        if (sheet := _table_sheet(name, placements, renderer)) is not None
+        if (sheet := _table_sheet(name, placements, renderer, verdicts if name == CALIBRATION else None)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
@@ -116,8 +121,10 @@ def _midnight(evaluation: Evaluation) -> dt.datetime:
     return dt.datetime(day.year, day.month, day.day)
 
 
-def _table_sheet(name: str, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
-    bands = bands_of(name, placements, renderer)
+def _table_sheet(
+    name: str, placements: dict[str, Placement], renderer: Renderer, before: Band | None = None
+) -> Sheet | None:
+    bands = ([before] if before else []) + bands_of(name, placements, renderer)
     if not bands:
         return None
     return Sheet(

@@ -207,10 +207,13 @@ def _scatter(records: Records, run: Run, calibration: Calibration) -> Iterator[F
                 yield Finding("stop", file, reading_place(reading), found, "two readings or more", remedy)
     if calibration.scatter != "pooled":
         return
+    standards = {standard.label for standard in run.file.standards}
     for label in calibration.pooled_over:
-        if label not in portions and label not in {standard.label for standard in run.file.standards}:
-            found = f"the unknown solution {label}"
-            yield Finding("stop", records.file("method"), "pooled_over", found, "solutions of the run", "correct it")
+        if label not in portions:
+            # The readings of standards belong to the curve.
+            found = f"the standard {label}" if label in standards else f"the unknown solution {label}"
+            accepted = "solutions of samples and blanks"
+            yield Finding("stop", records.file("method"), "pooled_over", found, accepted, "correct it")
     pooled = [
         reading
         for reading in run.readings

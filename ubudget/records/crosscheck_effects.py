@@ -106,6 +106,10 @@ def _standards_twice(records: Records, file: str) -> Iterator[Finding]:
             found = "the same effect counted twice: standard_u holds the errors of single standards already"
             remedy = 'write "negligible: held by standard_u"'
             yield Finding("attend", file, place, found, "each effect counted once", remedy)
+        elif residual and mark == "counted" and symbol.between_levels is not None:
+            found = "the same effect counted twice: between_levels holds the errors of single standards already"
+            remedy = f'write "{BY_RESIDUALS}", whose part between levels it states'
+            yield Finding("attend", file, place, found, "each effect counted once", remedy)
         elif not weighed and residual and mark == "counted":
             found = "the same effect counted twice: errors of single standards show in the residuals of the fit already"
             remedy = f'write "{BY_RESIDUALS}", or use weighted_scatter = "known"'

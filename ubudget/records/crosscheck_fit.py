@@ -6,12 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from statistics import fmean
 
-from ubudget.records.calibration import Calibration
+from ubudget.records.calibration import BY_LEVEL, Calibration
+from ubudget.records.crosscheck_level_s import level_s_findings
 from ubudget.records.crosscheck_run import reading_place
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 from ubudget.records.run import Reading, Run
 from ubudget.records.run_index import RunIndex, index_of
+from ubudget.records.unit_comparison import in_unit
 
 FEWEST_FOR_WEIGHT = 6
 """From fewer readings s is too uncertain for a weight 1/s^2: with five, the variance lies between 0.36 s^2 and 8.3 s^2
@@ -19,7 +21,7 @@ at 95 % (chi-squared with 4 degrees of freedom). Six as the limit is common prac
 TWO_POINTS = "two points"
 ERRORS_IN_VARIABLES = "errors in variables"
 BY_CONCENTRATION = ("1/x", "1/x^2")
-BY_VARIANCE = ("1/s^2", "noise model")
+BY_VARIANCE = ("1/s^2", "noise model", BY_LEVEL)
 """Rules whose weight is 1/s^2 of a reading, and not only proportional to it."""
 
 
@@ -32,6 +34,10 @@ def fit_findings(records: Records, run: Run, symbol: str, calibration: Calibrati
         *_errors_in_variables(records, symbol, calibration),
         *_zero_standard(records, run, symbol, calibration),
         *_level_weights(records, run, calibration),
+        *_between_levels(records, symbol, calibration),
+        *_two_points(records, symbol, calibration),
+        *_replicates(records, run, calibration),
+        *level_s_findings(records, run, symbol, calibration),
     ]
 
 
@@ -42,17 +48,20 @@ def _scatter(records: Records, run: Run, symbol: str, calibration: Calibration) 
     accepted = "a residual s of single readings"
     if calibration.curve == TWO_POINTS or calibration.standards == ERRORS_IN_VARIABLES:
         return  # no residual s: scatter comes from replicate readings or a noise model
+    summary = _summary(run)
     if calibration.scatter == "residual" and calibration.fit_on == "means":
         found = 'scatter = "residual" beside fit_on = "means": that s is of means and not of single readings'
         yield Finding("stop", file, f"{place}, scatter", found, accepted, remedy)
-    elif calibration.scatter == "residual":
-        summary = next((one for one in _standard_readings(run) if one.n is not None and one.n > 1), None)
-        if summary is not None:
-            found = f'means of the standards ({summary.solution}) under scatter = "residual": that s is of means'
-            yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
+    elif calibration.scatter == "residual" and summary is not None:
+        found = f'means of the standards ({summary.solution}) under scatter = "residual": that s is of means'
+        yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
+    if summary is not None and calibration.weighted_scatter == "known" and calibration.scatter != "residual":
+        found = f'a mean of {summary.n} readings of the standard {summary.solution} under weighted_scatter = "known"'
+        accepted, remedy = "single readings, of which the weights are 1/s^2", "give the replicate columns r1, r2, ..."
+        yield Finding("stop", records.file("readings"), reading_place(summary), found, accepted, remedy)
     if calibration.weighted_scatter == "known" and calibration.weights not in BY_VARIANCE:
         found = f'weighted_scatter = "known" beside weights = "{calibration.weights}", which are not 1/s^2 of a reading'
-        accepted = 'weights = "1/s^2" or "noise model"'
+        accepted = f'weights = "1/s^2", "noise model" or "{BY_LEVEL}"'
         remedy = 'use such weights, or weighted_scatter = "estimated"'
         yield Finding("stop", file, f"{place}, weighted_scatter", found, accepted, remedy)
 
@@ -69,8 +78,8 @@ def _numbers(records: Records, symbol: str, calibration: Calibration) -> Iterato
         for key, amount in noise:
             if amount is not None:
                 yield _unused(file, place, key, calibration, 'weights = "noise model"')
-    if calibration.weight_floor is not None and calibration.weights not in BY_CONCENTRATION:
-        yield _unused(file, place, "weight_floor", calibration, 'weights = "1/x" or "1/x^2"')
+    if calibration.weight_floor is not None and calibration.weights not in (*BY_CONCENTRATION, "1/y"):
+        yield _unused(file, place, "weight_floor", calibration, 'weights = "1/x", "1/x^2" or "1/y"')
 
 
 def _unused(file: str, place: str, key: str, calibration: Calibration, owner: str) -> Finding:
@@ -113,9 +122,70 @@ def _errors_in_variables(records: Records, symbol: str, calibration: Calibration
         yield Finding("stop", file, f"{place}, scatter", found, accepted, "correct scatter")
 
 
+def _between_levels(records: Records, symbol: str, calibration: Calibration) -> Iterator[Finding]:
+    """A term between levels: its unit, and what else holds the same effect."""
+    stated = calibration.between_levels
+    if stated is None:
+        return
+    file, place = records.file("method"), f"symbol {symbol}, between_levels"
+    if not stated.relative and in_unit(stated.value, stated.unit, calibration.unit) is None:
+        found, accepted = f"{stated.text}, which is no part of a concentration", f"% or {calibration.unit}"
+        yield Finding("stop", file, place, found, accepted, "correct the unit")
+    if calibration.standards == ERRORS_IN_VARIABLES:
+        found = f'between_levels beside standards = "{ERRORS_IN_VARIABLES}", whose standard_u is such a term'
+        yield Finding("stop", file, place, found, "one of them", "add it to standard_u in squares")
+        return
+    estimated = calibration.weighted_scatter == "estimated" and calibration.curve != TWO_POINTS
+    if calibration.fit_on == "means" and estimated:
+        found = "the same effect counted twice: the residuals of a fit on means hold the deviations between levels"
+        remedy = 'take between_levels out, or use fit_on = "readings"'
+        yield Finding("attend", file, place, found, "each effect counted once", remedy)
+
+
+def _two_points(records: Records, symbol: str, calibration: Calibration) -> Iterator[Finding]:
+    """Nothing is left over between two standards, so nothing is weighed."""
+    if calibration.curve == TWO_POINTS and calibration.weights != "none":
+        found = f'weights = "{calibration.weights}" beside curve = "{TWO_POINTS}", which goes through both standards'
+        accepted, remedy = f'curve = "{TWO_POINTS}" without weights', "take weights out, or fit a line"
+        yield Finding("stop", records.file("method"), f"symbol {symbol}, weights", found, accepted, remedy)
+
+
+def _replicates(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
+    """Single readings of the standards, two at a level or more, where their scatter is taken from within levels."""
+    why, remedy = _scatter_within(calibration)
+    if not why:
+        return
+    index = index_of(run)
+    more = {(reading.analyte, reading.line): 0 for reading in _standard_readings(run) if index.included(reading)}
+    for reading in _standard_readings(run):
+        if reading.mean is None and index.included(reading):
+            more[reading.analyte, reading.line] += index.included(reading) - 1
+    for (analyte, line), spare in more.items():
+        if spare == 0:
+            found = f"no standard with two single readings, from which {why}"
+            place = f"standards of {analyte} {line}".strip()
+            accepted = "two single readings or more of a standard"
+            yield Finding("stop", records.file("readings"), place, found, accepted, remedy)
+
+
+def _scatter_within(calibration: Calibration) -> tuple[str, str]:
+    """What is taken from the scatter within levels, and what else could be done; empty where nothing is."""
+    if calibration.standards == ERRORS_IN_VARIABLES:
+        if calibration.weights == "noise model":
+            return "", ""
+        return f'standards = "{ERRORS_IN_VARIABLES}" pools its u_y', 'add readings, or use weights = "noise model"'
+    if calibration.curve == TWO_POINTS:
+        return f'curve = "{TWO_POINTS}" takes its scatter', "add readings"
+    on_readings = calibration.fit_on == "readings" and calibration.weighted_scatter == "estimated"
+    if calibration.between_levels is not None and on_readings:
+        return "between_levels leaves s to be estimated", "add readings, or take between_levels out"
+    return "", ""
+
+
 def _zero_standard(records: Records, run: Run, symbol: str, calibration: Calibration) -> Iterator[Finding]:
-    """1/x has no value at zero: a floor says which weight the zero standard has."""
-    if calibration.weights not in BY_CONCENTRATION or calibration.weight_floor is not None:
+    """1/x has no value at zero, nor 1/y on a line through zero: a floor says which weight the zero standard has."""
+    through_zero = calibration.weights == "1/y" and calibration.curve == "line through zero"
+    if (calibration.weights not in BY_CONCENTRATION and not through_zero) or calibration.weight_floor is not None:
         return
     standards = {standard.label: standard for standard in run.file.standards}
     index = index_of(run)
@@ -148,7 +218,7 @@ def _level_weights(records: Records, run: Run, calibration: Calibration) -> Iter
         named = f"{key[0]} {key[1]}".strip()
         found = f'weights = "1/s^2" from {min(index.included(reading) for reading in readings)} readings a level'
         accepted = f"{FEWEST_FOR_WEIGHT} readings a level or more"
-        remedy = 'use a pooled s or weights = "noise model"'
+        remedy = f'use weights = "{BY_LEVEL}", with s pooled over runs, or "noise model"'
         yield Finding("attend", file, f"standards of {named}", found, accepted, remedy)
 
 
@@ -165,9 +235,6 @@ def _without_weight(calibration: Calibration, index: RunIndex, reading: Reading)
         if min(kept) == max(kept):
             return "zero variance, of which 1/s^2 is infinite", accepted, remedy
     mean = fmean(kept) if kept else 0.0
-    if calibration.weights == "1/y" and mean <= 0:
-        found = f"a mean reading of {mean:.6g}, of which 1/y is {'infinite' if mean == 0 else 'negative'}"
-        return found, "readings above zero", f"{remedy} with noise_constant"
     relative_only = calibration.noise_constant is None and calibration.noise_relative is not None
     if calibration.weights == "noise model" and relative_only and mean == 0:
         found = "a mean reading of 0, at which a noise model without noise_constant vanishes"
@@ -181,6 +248,11 @@ def _kept(index: RunIndex, reading: Reading) -> tuple[float, ...]:
         return (reading.mean,)
     out = index.left_out.get((reading.solution, reading.analyte, reading.line), set())
     return tuple(value for number, value in enumerate(reading.values, start=1) if number not in out)
+
+
+def _summary(run: Run) -> Reading | None:
+    """A standard's readings given as the mean of several, s and n."""
+    return next((one for one in _standard_readings(run) if one.n is not None and one.n > 1), None)
 
 
 def _standard_readings(run: Run) -> list[Reading]:
