@@ -17,20 +17,19 @@ from ubudget.bench.context import MASS_SHOWN
 from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
+from ubudget.bench.part_volumes import enter_part_volume
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
 from ubudget.bench.standards import ware_of_standards
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
-from ubudget.bench.volume import TemperatureRows
+from ubudget.bench.temperature import enter_temperature
 from ubudget.bench.ware import build_ware
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 from ubudget.records.method import DryMassFactor, Input, InputCase, Precision
-from ubudget.records.stated import Stated
-from ubudget.records.temperature import Temperature
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
@@ -39,6 +38,8 @@ class Operations(SymbolRows):
     """Builds the tables below the results, and remembers where each symbol stands."""
 
     def build(self) -> None:
+        volumes = self.each(Volume)
+        self.ware_unit = volumes[0][1].unit if volumes else "mL"
         self._collect_entries()
         self._collect_equipment()
         if self.entries:
@@ -84,7 +85,10 @@ class Operations(SymbolRows):
         for kind in (Volume, Dilution, Calibration):
             for symbol, operation in self.each(kind):
                 if operation.temperature is not None:
-                    self._enter_temperature(symbol, operation.temperature)
+                    rows = enter_temperature(symbol, operation.temperature, self._enter)
+                    self.temperature_rows[symbol] = rows
+        for symbol, operation in self.each(Volume):
+            self.part_rows[symbol] = enter_part_volume(symbol, operation, self.ware_unit, self._enter)
         for symbol, operation in self.each(Calibration):
             if operation.preparation is not None:
                 path = ("symbols", symbol, "preparation")
@@ -150,55 +154,11 @@ class Operations(SymbolRows):
             for number, component in enumerate(operation.components)
         ]
 
-    def _enter_temperature(self, symbol: str, temperature: Temperature) -> None:
-        path = ("symbols", symbol, "temperature")
-        rectangular = temperature.distribution == "rectangular"
-        stated = Stated(
-            half_width=temperature.half_range if rectangular else None,
-            distribution="rectangular" if rectangular else None,
-            U=None if rectangular else temperature.half_range,
-            confidence=None if rectangular else 0.95,
-            source=temperature.source,
-        )
-        deviation = Entry(
-            f"{symbol}.temperature",
-            "all",
-            "deviation from the reference temperature of the ware",
-            "temperature",
-            "K",
-            stated,
-            Amount(0.0, "K", "0 K"),
-            path,
-            "",
-            ("temperature", "run") if temperature.shared else None,
-            figure_key="half_range",
-        )
-        expansion = Entry(
-            f"{symbol}.expansion",
-            "all",
-            "cubic expansion of the liquid",
-            "temperature",
-            "1/K",
-            Stated(exact=True, source=temperature.source),
-            temperature.expansion,
-            path,
-            "expansion",
-            exact=True,
-        )
-        self.temperature_rows[symbol] = TemperatureRows(
-            self._enter(deviation),
-            self._enter(expansion),
-            temperature.shared,
-            "rectangular" if rectangular else "normal",
-            temperature.source,
-        )
-
     # -- equipment --------------------------------------------------------------------------------------------------
 
     def _collect_equipment(self) -> None:
         items = register_items(self.context)
         volumes = self.each(Volume)
-        self.ware_unit = volumes[0][1].unit if volumes else "mL"
         used: list[str] = []
         for symbol, operation in volumes:
             if operation.ware:
@@ -206,7 +166,7 @@ class Operations(SymbolRows):
             elif operation.ware_column and self.structure is not None:
                 rows = self.structure.blanks if operation.of == "blank" else self.structure.portions
                 used += [str(portion.columns.get(operation.ware_column, "")) for portion in rows]
-            elif operation.nominal or operation.tolerance or operation.value:
+            elif operation.nominal or operation.tolerance or operation.is_reading:
                 self.ware[symbol] = (len(self.ware), _limits_in_method(symbol, operation))
         if self.structure is not None and self.each(Dilution):
             for steps in self.structure.steps.values():
@@ -273,5 +233,6 @@ def _limits_in_method(symbol: str, operation: Volume | Weighing) -> Limits:
         tolerance_source=operation.source,
         repeatability=operation.repeatability,
         repeatability_dof=operation.repeatability_dof,
+        meniscus=pick("meniscus"),
         resolution=pick("resolution"),
     )

@@ -9,6 +9,7 @@ from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_ware import ware_findings
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 
@@ -20,6 +21,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *method_in_run_findings(records),
         *effect_findings(records),
         *item_findings(records),
+        *ware_findings(records),
         *run_findings(records),
         *calibration_findings(records),
         *addition_findings(records),

@@ -10,7 +10,7 @@ from ubudget.records.register import VOLUMETRIC, Equipment, ReferenceMaterial
 from ubudget.records.volume import Volume
 from ubudget.records.weighing import Weighing
 
-DELIVERS = frozenset({"pipette", "piston pipette", "burette"})
+DELIVERS = frozenset({"pipette", "graduated pipette", "piston pipette", "burette"})
 RECEIVES = frozenset({"flask", "cylinder", "tube"})
 STOCKS = frozenset({"stock solution", "pure substance"})
 MATERIALS = frozenset({"matrix reference material"})

@@ -17,6 +17,7 @@ EquipmentKind = Literal[
     "balance",
     "flask",
     "pipette",
+    "graduated pipette",
     "piston pipette",
     "burette",
     "cylinder",
@@ -26,7 +27,9 @@ EquipmentKind = Literal[
     "oven",
     "other",
 ]
-VOLUMETRIC: frozenset[str] = frozenset({"flask", "pipette", "piston pipette", "burette", "cylinder", "tube"})
+VOLUMETRIC: frozenset[str] = frozenset(
+    {"flask", "pipette", "graduated pipette", "piston pipette", "burette", "cylinder", "tube"}
+)
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -78,14 +81,23 @@ class Equipment:
     tolerance: PositiveAmount | None = None
     tolerance_distribution: Literal["rectangular", "triangular"] = "triangular"
     tolerance_source: str = ""
+    accuracy_class: Literal["A", "AS", "B"] | None = None
+    """Looked up in the standard where neither tolerance nor certified value is stated."""
+    standard: str = ""
+    """Empty: the standard of its kind, e.g. ISO 1042 for a flask."""
+    division: PositiveAmount | None = None
+    """Smallest division of graduated ware."""
+    meniscus: NonNegativeAmount | None = None
+    """Half-width of setting the meniscus, new at each filling."""
     certificates: Certificates = ()
 
     @model_validator(mode="after")
     def _volumetric_ware_is_complete(self) -> Equipment:
         if self.kind in VOLUMETRIC and self.nominal is None:
             raise ValueError(f"a {self.kind} without nominal; accepted: nominal volume with unit")
-        if self.kind in VOLUMETRIC and self.tolerance is None and not self.certificates:
-            raise ValueError(f"a {self.kind} without tolerance and certificate; accepted: one of them")
+        stated = self.tolerance is not None or self.certificates or self.accuracy_class is not None
+        if self.kind in VOLUMETRIC and self.kind != "piston pipette" and not stated:
+            raise ValueError(f"a {self.kind} without tolerance, accuracy_class and certificate; accepted: one of them")
         return self
 
 
