@@ -71,7 +71,7 @@ def add_volume(
         total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group)
     if any(limits.meniscus for limits in ware):
         u_meniscus = table.pick(f"u of {symbol}.meniscus", WARE, "u meniscus", rows)
-        sources = tuple(f"setting of the meniscus of {limits.key}" for limits in ware)
+        sources = tuple(f"{'' if limits.meniscus else 'none stated, '}meniscus of {limits.key}" for limits in ware)
         setting = SmallDeviation("meniscus", "setting of the meniscus", u_meniscus, sources)
         total = total + _small(table, symbol, unit, setting, mark, group)
     for small in reading_deviations:

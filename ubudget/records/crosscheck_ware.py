@@ -125,6 +125,12 @@ def _part_volumes_of_run(records: Records) -> Iterator[Finding]:
         if not isinstance(symbol, Volume) or not symbol.is_reading:
             continue
         used: dict[str, Equipment] = {}
+        blanks = sum(portion.kind == "blank" for portion in records.run.portions) if records.run else 0
+        if symbol.of == "blank" and symbol.value_column and blanks > 1:
+            found = f"{blanks} blanks, each with a volume of its own"
+            accepted = "one blank where its volume is read"
+            remedy = "keep one, or give the mean volume as an input"
+            yield Finding("stop", records.file("samples"), symbol.value_column, found, accepted, remedy)
         if symbol.ware in items:
             used[symbol.ware] = items[symbol.ware]
             if symbol.value is not None:
