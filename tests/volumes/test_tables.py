@@ -11,7 +11,7 @@ from ubudget.records.unit_comparison import in_unit
 from ubudget.records.ware_limits import class_limits
 
 PRINTED = [
-    # German verification ordinance (Eichordnung), Annex 12, clause 3.2, flasks; equal to ISO 1042:1998, Table 1, class A
+    # German verification ordinance (Eichordnung), Annex 12, clause 3.2; equal to ISO 1042:1998, Table 1, class A
     *(
         ("flask", nominal, "", "A", limit)
         for nominal, limit in (

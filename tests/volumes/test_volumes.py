@@ -123,7 +123,7 @@ def test_toluene_made_up_at_25_degrees_is_off_by_half_a_per_cent(tmp_path: Path)
 def test_quam_a1_temperature_with_named_water_and_glass(tmp_path: Path) -> None:
     """QUAM:2012, A1: 100 mL, ±4 °C, 2.1e-4 per °C: 0.084 mL half-width, 0.05 mL as standard uncertainty; the glass,
     which the guide drops, takes 5 % off."""
-    method = f"""
+    method = """
 [method]
 id = "A1"
 title = "Flask of QUAM A1"
@@ -147,7 +147,7 @@ repeatability = "0.02 mL"
 
 [symbols.V.temperature]
 half_range = "4 K"
-{{}}
+{}
 
 [effects]
 "filling repeatability" = "counted"

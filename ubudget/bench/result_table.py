@@ -283,7 +283,7 @@ class ResultTable:
         )
 
     def _status(self) -> None:
-        if self.unread:
+        if self.structure is None or self.unread:
             self.table.formula(STATUS, "status (0 = usable)", "", 0)
             self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
             return

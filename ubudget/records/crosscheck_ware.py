@@ -27,10 +27,11 @@ def ware_findings(records: Records) -> list[Finding]:
 def _classes(records: Records) -> Iterator[Finding]:
     file = records.file("register")
     for number, item in enumerate(records.register.equipment if records.register else (), start=1):
-        yield from _class_of(item, file, f"equipment {number} ({item.id})")
+        yield from class_findings(item, file, f"equipment {number} ({item.id})")
 
 
-def _class_of(item: Equipment, file: str, place: str) -> Iterator[Finding]:
+def class_findings(item: Equipment, file: str, place: str) -> Iterator[Finding]:
+    """Class and standard of one item, and its row in the table of limits."""
     own = "a tolerance of its own"
     if item.accuracy_class is None and not item.standard and item.kind != "piston pipette":
         return
