@@ -18,7 +18,10 @@ from ubudget.records.volume import Volume
 
 VALUE, READING, DROP = "value", "reading_half_width", "drop_half_width"
 _PARTS = {
-    READING: (("reading at start", "reading of the ware at the start"), ("reading at end", "reading at the end")),
+    READING: (
+        ("reading at start", "reading of the ware at the start"),
+        ("reading at end", "reading of the ware at the end"),
+    ),
     DROP: (("last drop", "last drop of the delivery"),),
 }
 _QUANTITIES = {READING: "reading of the ware, at start and at end each", DROP: "last drop of the delivery"}

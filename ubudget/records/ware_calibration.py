@@ -85,6 +85,8 @@ class WareCalibration:
 
 
 _UNITS = {"pressure": "hPa", "humidity": "%"}
+_ABSOLUTE = {"balance": "g", "meniscus": "mL", "water_temperature": "K", "air_temperature": "K"}
+"""Uncertainties that are not stated in % of a value: deviations from zero, and temperatures in °C."""
 _RANGES: dict[str, tuple[float, float, str, str]] = {
     # key → lowest, highest, unit, what the range is of
     "water_temperature": (0, 40, "°C", "the density of water (Tanaka et al. 2001)"),
@@ -105,6 +107,7 @@ def _units(record: WareCalibration, file: str) -> Iterator[Finding]:
     wanted += [(f"weighings {n}", mass, "g") for n, mass in enumerate(record.weighings, start=1)]
     wanted += [("evaporation", record.evaporation, "g")]
     wanted += [(f"{key}, value", getattr(record, key).value, unit) for key, unit in _UNITS.items()]
+    wanted += [figure for key, unit in _ABSOLUTE.items() for figure in _figures(record, key, unit)]
     for place, amount, unit in wanted:
         if amount is not None and in_unit(amount.value, amount.unit, unit) is None:
             found = f"{amount.text}, which does not convert to {unit}"
@@ -121,6 +124,13 @@ def _units(record: WareCalibration, file: str) -> Iterator[Finding]:
             yield Finding("stop", file, key, "no uncertainty", accepted, "state the uncertainty")
         if stated is not None and stated.readings is not None:
             yield Finding("stop", file, key, "readings", "one value with its uncertainty", "give their mean and its u")
+
+
+def _figures(record: WareCalibration, key: str, unit: str) -> Iterator[tuple[str, Amount | None, str]]:
+    """The figures by which an uncertainty is stated; a percentage has nothing to be a percentage of."""
+    stated: Stated | None = getattr(record, key)
+    if stated is not None:
+        yield from ((f"{key}, {name}", getattr(stated, name), unit) for name in ("u", "U", "half_width"))
 
 
 def _ranges(record: WareCalibration, file: str) -> Iterator[Finding]:
