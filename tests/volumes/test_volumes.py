@@ -14,6 +14,8 @@ import pytest
 from uncertainties import covariance_matrix, nominal_value, std_dev
 
 from tests.agreement.test_uncertainties import Walk
+from tests.findings.small_run import METHOD as CURVE
+from tests.findings.small_run import write_run
 from tests.volumes.titration import METHOD, REGISTER, evaluated, titration
 from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation.covariance import covariance_matrix as our_covariance
@@ -179,3 +181,25 @@ def test_walk_of_uncertainties_agrees(shared: bool, tmp_path: Path) -> None:
     expected = np.array(covariance_matrix(numbers))
     found = our_covariance(evaluation.propagated, evaluation.numbers)
     assert np.allclose(found, expected, rtol=1e-11, atol=0)
+
+
+def test_a_measured_temperature_cancels_in_a_dilution_but_for_its_uncertainty(tmp_path: Path) -> None:
+    """Flask and pipette at one deviation give the factor that their volumes give; two temperatures do not cancel."""
+    lines = '\n[symbols.f.temperature]\nhalf_range = "2 K"\ndeviation = "4 K"\nliquid = "water"\n'
+    material = 'ware_material = "polypropylene"\n'
+    method = CURVE.replace('quantity = "dilution factor"\n', f'quantity = "dilution factor"\n{lines}{material}', 1)
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    plain, warm = evaluated(write_run(tmp_path / "a")), evaluated(write_run(tmp_path / "b", method=method))
+    for before, after in zip(plain.results, warm.results, strict=True):
+        assert before.value is not None
+        assert after.value == pytest.approx(before.value, rel=1e-12)
+    rows = {row.symbol: row for row in warm.results[0].budget if "temperature" in row.symbol}
+    aliquot, flask = rows["f.aliquot.temperature"], rows["f.flask.temperature"]
+    assert aliquot.estimate == flask.estimate == 4
+    assert aliquot.contribution == pytest.approx(-flask.contribution, rel=1e-9)
+    # Polypropylene expands by more than water does: the sign turns.
+    assert flask.contribution > 0
+    walk = Walk(warm)
+    number = walk.cell(RESULTS, warm.assembly.value, 0)
+    assert warm.results[0].standard_uncertainty == pytest.approx(std_dev(number), rel=1e-12)
