@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from ubudget.files.verbs import read_run as read_run
     from ubudget.files.verbs import trace as trace
     from ubudget.files.verbs import write_workbook as write_workbook
+    from ubudget.files.ware_calibration import calibrate_ware as calibrate_ware
     from ubudget.quantity.gauss_newton import gauss_newton as gauss_newton
     from ubudget.quantity.least_squares import least_squares as least_squares
     from ubudget.quantity.moments import lag_1_autocorrelation as lag_1_autocorrelation
@@ -35,6 +36,7 @@ __all__ = [
     "__version__",
     "budget",
     "budgets_frame",
+    "calibrate_ware",
     "evaluate",
     "exp",
     "fit_curve",
@@ -58,6 +60,7 @@ _HOMES = {
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
     **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
+    "calibrate_ware": "ubudget.files.ware_calibration",
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",
     "least_squares": "ubudget.quantity.least_squares",

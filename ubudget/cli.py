@@ -10,6 +10,7 @@ import io
 import os
 import sys
 from collections.abc import Iterable
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,6 +22,7 @@ from ubudget.version import __version__
 
 if TYPE_CHECKING:
     from ubudget.evaluation.evaluate import Evaluation
+    from ubudget.evaluation.ware_calibration import CalibratedWare
 
 LOOK, UNUSABLE, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
 STANDARD_OUTPUT = Path("-")
@@ -290,6 +292,37 @@ def trace(
     raise typer.Exit(max(_status(evaluation, flags=False) for evaluation in evaluations))
 
 
+@app.command()
+def ware(
+    record: Annotated[Path, typer.Argument(metavar="FILE.toml", help='A record of kind "calibration of ware".')],
+    number: Annotated[str, typer.Option("--number", help="Number of the certificate.")] = "",
+    issuer: Annotated[str, typer.Option("--issuer", help="Who issues it.")] = "",
+    due: Annotated[datetime | None, typer.Option("--due", formats=["%Y-%m-%d"], help="When it is due again.")] = None,
+    book: Annotated[
+        Path | None, typer.Option("--workbook", metavar="OUT.xlsx", help="Write the budget as a workbook.")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Volume, errors and certificate of ware from weighings of water."""
+    from ubudget.files.verbs import write_workbook
+    from ubudget.files.ware_calibration import calibrate_ware
+    from ubudget.pages.ware_certificate import calibration_lines, certificate_text
+
+    if book is not None and book.suffix.lower() != ".xlsx":
+        raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
+    _refuse_existing([] if book is None else [book], force)
+    calibrated = calibrate_ware(record)
+    if book is not None:
+        write_workbook(calibrated.evaluation, book, force=force)
+    typer.echo("\n".join(calibration_lines(calibrated)))
+    typer.echo("\nFor the register, under the item:\n")
+    typer.echo(certificate_text(calibrated, number=number, issuer=issuer, due=None if due is None else due.date()))
+    if book is not None:
+        typer.echo(f"\nworkbook  {book}")
+    _say_findings(calibrated)
+    raise typer.Exit(LOOK if calibrated.findings else _status(calibrated.evaluation))
+
+
 def say(lines: Iterable[str]) -> None:
     """Lines for the person, on standard error."""
     for line in lines:
@@ -315,7 +348,7 @@ def _print_results(evaluation: Evaluation) -> None:
         typer.echo(text)
 
 
-def _say_findings(evaluation: Evaluation) -> None:
+def _say_findings(evaluation: Evaluation | CalibratedWare) -> None:
     from ubudget.pages.results_table import finding_line
 
     say(finding_line(finding) for finding in evaluation.findings)

@@ -106,7 +106,7 @@ def _build_weights(context: Context, ids: Sequence[str], unit: str) -> dict[str,
     known = [limits_of(context, item, number) for number, item in used]
     table = TableBuilder(WEIGHTS, "Weights of the check weighings", len(names), context.shared)
     table.label("item", "item", names)
-    table.label("class", "class", [item.accuracy_class for _, item in used])
+    table.label("class", "class", [item.accuracy_class or "" for _, item in used])
     # The nominal mass chooses a row of the standard's table, and so does not change in a workbook.
     nominal = table.given(
         "nominal",

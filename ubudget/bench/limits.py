@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from ubudget.quantity.graph import INFINITE_DOF, Place
 from ubudget.records.amount import Amount
 from ubudget.records.records import Role
 from ubudget.records.register import Certificate, CertifiedValue, Equipment
+from ubudget.records.ware_limits import class_limits, goes_by_class
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,11 @@ class Limits:
     tolerance_source: str = ""
     repeatability: Amount | None = None
     repeatability_dof: float | None = None
+    repeatability_source: str = ""
+    meniscus: Amount | None = None
+    """Half-width of setting the meniscus at each filling."""
+    looked_up: frozenset[str] = frozenset()
+    """Keys whose figures come from a standard, and those that choose them: no fields of the record to be edited."""
     resolution: Amount | None = None
     certificate: Certificate | None = None
     certified: CertifiedValue | None = None
@@ -88,7 +95,7 @@ def limits_of(context: Context, item: Equipment, number: int) -> Limits:
         certificate, prop = chosen[1], chosen[1].properties[0]
         property_path = (*path, "certificate", chosen[0], "property", 0)
     balance = item.kind == "balance"
-    return Limits(
+    limits = Limits(
         key=item.id,
         description=item.description,
         shared=item.use == "individual",
@@ -101,11 +108,29 @@ def limits_of(context: Context, item: Equipment, number: int) -> Limits:
         tolerance_source=item.tolerance_source,
         repeatability=item.repeatability,
         repeatability_dof=item.repeatability_dof,
+        meniscus=item.meniscus,
         resolution=item.resolution,
         certificate=certificate,
         certified=prop,
         property_path=property_path,
     )
+    return limits if balance else _with_class(limits, item)
+
+
+def _with_class(limits: Limits, item: Equipment) -> Limits:
+    """What the item does not state itself, from its standard and class.
+
+    The nominal volume then chooses the row of the standard's table, and is no number to be edited by itself."""
+    by_class = class_limits(item)
+    if by_class is None:
+        return limits
+    changes: dict[str, Any] = {}
+    if goes_by_class(item):
+        changes |= {"tolerance": by_class.tolerance, "tolerance_source": by_class.source}
+    if by_class.random is not None and item.repeatability is None and (changes or item.standard):
+        changes |= {"repeatability": by_class.random, "repeatability_source": by_class.source}
+    looked_up = frozenset({*changes, "nominal"} if changes else ())
+    return replace(limits, **changes, looked_up=looked_up)
 
 
 def register_items(context: Context) -> dict[str, tuple[int, Equipment]]:
@@ -127,7 +152,7 @@ class ItemTable:
     def own(self, name: str, heading: str, amounts: Sequence[Amount | None], keys: Sequence[str]) -> Symbol:
         """A column of amounts that stand with the item itself, under its key."""
         places = [
-            Place(limits.document, (*limits.path, key), self.unit) if amount else None
+            Place(limits.document, (*limits.path, key), self.unit) if amount and key not in limits.looked_up else None
             for limits, amount, key in zip(self.used, amounts, keys, strict=True)
         ]
         return self._amounts(name, heading, amounts, places)

@@ -21,6 +21,7 @@ from ubudget.bench.lines import build_lines
 from ubudget.bench.minimum import Ruled, build_minimums
 from ubudget.bench.molar_mass import build_molar_masses, enter_atomic_weights
 from ubudget.bench.overlap import build_overlaps, enter_overlaps
+from ubudget.bench.part_volumes import enter_part_volume
 from ubudget.bench.portions import PortionTables
 from ubudget.bench.precision import build_precision, case_words, parameters_of
 from ubudget.bench.preparation_inputs import (
@@ -33,7 +34,7 @@ from ubudget.bench.recovery import build_recoveries
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
-from ubudget.bench.volume import TemperatureRows
+from ubudget.bench.temperature import enter_temperature
 from ubudget.bench.ware import build_ware
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
@@ -41,8 +42,6 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.method import DryMassFactor, Input, InputCase, Precision
 from ubudget.records.preparation import DilutionStep
 from ubudget.records.preparation_chains import Basis, basis_of
-from ubudget.records.stated import Stated
-from ubudget.records.temperature import Temperature
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
@@ -108,7 +107,10 @@ class Operations(SymbolRows):
         for kind in (Volume, Dilution, Calibration):
             for symbol, operation in self.each(kind):
                 if operation.temperature is not None:
-                    self._enter_temperature(symbol, operation.temperature)
+                    rows = enter_temperature(symbol, operation.temperature, self._enter)
+                    self.temperature_rows[symbol] = rows
+        for symbol, operation in self.each(Volume):
+            self.part_rows[symbol] = enter_part_volume(symbol, operation, self.ware_unit, self._enter)
         for symbol, operation in self.each(Calibration):
             if operation.preparation is not None:
                 path = ("symbols", symbol, "preparation")
@@ -188,51 +190,6 @@ class Operations(SymbolRows):
             for number, component in enumerate(operation.components)
         ]
 
-    def _enter_temperature(self, symbol: str, temperature: Temperature) -> None:
-        path = ("symbols", symbol, "temperature")
-        rectangular = temperature.distribution == "rectangular"
-        stated = Stated(
-            half_width=temperature.half_range if rectangular else None,
-            distribution="rectangular" if rectangular else None,
-            U=None if rectangular else temperature.half_range,
-            confidence=None if rectangular else 0.95,
-            source=temperature.source,
-            item=temperature.item,
-        )
-        deviation = Entry(
-            f"{symbol}.temperature",
-            "all",
-            "deviation from the reference temperature of the ware",
-            "temperature",
-            "K",
-            stated,
-            Amount(0.0, "K", "0 K"),
-            path,
-            "",
-            ("temperature", "run") if temperature.shared else None,
-            figure_key="half_range",
-        )
-        expansion = Entry(
-            f"{symbol}.expansion",
-            "all",
-            "cubic expansion of the liquid",
-            "temperature",
-            "1/K",
-            Stated(exact=True, source=temperature.source),
-            temperature.expansion,
-            path,
-            "expansion",
-            exact=True,
-        )
-        self.temperature_rows[symbol] = TemperatureRows(
-            self._enter(deviation),
-            self._enter(expansion),
-            temperature.shared,
-            "rectangular" if rectangular else "normal",
-            temperature.source,
-            (temperature.item,) if temperature.item else (),
-        )
-
     # -- equipment --------------------------------------------------------------------------------------------------
 
     def _collect_equipment(self) -> None:
@@ -245,7 +202,7 @@ class Operations(SymbolRows):
             elif operation.ware_column and self.structure is not None:
                 rows = self.structure.blanks if operation.of == "blank" else self.structure.portions
                 used += [str(portion.columns.get(operation.ware_column, "")) for portion in rows]
-            elif operation.nominal or operation.tolerance or operation.value:
+            elif operation.nominal or operation.tolerance or operation.is_reading:
                 self.ware[symbol] = (len(self.ware), _limits_in_method(symbol, operation))
         if self.structure is not None and self.each(Dilution):
             for steps in self.structure.steps.values():
@@ -336,5 +293,6 @@ def _limits_in_method(symbol: str, operation: Volume | Weighing) -> Limits:
         tolerance_source=operation.source,
         repeatability=operation.repeatability,
         repeatability_dof=operation.repeatability_dof,
+        meniscus=pick("meniscus"),
         resolution=pick("resolution"),
     )

@@ -8,6 +8,7 @@ from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.buoyancy import table_of as buoyancy_of
 from ubudget.bench.context import MASS_SHOWN, method_place
 from ubudget.bench.minimum import add_comparison
+from ubudget.bench.part_volumes import VALUE, reading_deviations, value_read
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.stated import cited_items, is_relative
 from ubudget.bench.symbol_rows import SymbolRows
@@ -86,10 +87,11 @@ class PortionTables:
         column: str,
         amount: Amount | None,
         path: tuple[str, ...],
+        portions: Sequence[Portion | None] | None = None,
     ) -> Symbol:
         values: list[float | None] = []
         places: list[Place | None] = []
-        for portion in self.portions:
+        for portion in self.portions if portions is None else portions:
             if portion is None or not column:
                 values.append(self.context.in_unit(amount, unit, "method", ".".join(path)))
                 places.append(method_place(*path, unit=unit) if amount else None)
@@ -163,6 +165,13 @@ class PortionTables:
             )
         own_unit = self.operations.ware_unit
         name = symbol if operation.unit == own_unit else f"{symbol} in {own_unit}"
+        stated = self.operations.part_rows[symbol]
+        reading = None
+        if operation.value_column:
+            path = ("symbols", symbol, "value_column")
+            reading = self._amounts(table, f"{name}.reading", own_unit, operation.value_column, None, path, portions)
+        elif VALUE in stated:
+            reading = value_read(table, name, stated)
         volume = add_volume(
             table,
             name,
@@ -172,6 +181,8 @@ class PortionTables:
             self.context.mark(FILLING),
             word="filling",
             group="volume",
+            reading=reading,
+            reading_deviations=reading_deviations(table, name, stated, operation.source),
             temperature=self.operations.temperature_of(symbol),
         )
         if name != symbol:

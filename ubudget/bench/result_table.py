@@ -17,7 +17,7 @@ from ubudget.bench.overlap import status_of_overlap, subtract_overlap
 from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS, PortionTables
 from ubudget.bench.precision import Bands, add_precision
 from ubudget.bench.stated import TABLE as INPUTS
-from ubudget.bench.structure import ResultRow, Structure
+from ubudget.bench.structure import UNREAD, ResultRow, Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
 from ubudget.quantity.graph import Joint, Place, Trait
@@ -55,7 +55,8 @@ class ResultTable:
         self.context, self.operations, self.equations = context, operations, equations
         self.structure = structure
         self.method = context.records.method
-        self.rows: Sequence[ResultRow] = structure.results if structure else (ResultRow(0, ("", ""), -1),)
+        self.rows: Sequence[ResultRow] = structure.results if structure else (ResultRow(0, ("", ""), UNREAD),)
+        self.unread = all(row.measured == UNREAD for row in self.rows)
         title = "Results of the portions" if name == PORTION_RESULTS else "Results"
         self.table = TableBuilder(name, title, len(self.rows), context.shared)
         self.banded: list[str] = []
@@ -119,7 +120,8 @@ class ResultTable:
             table.label(PORTION, "portion", [str(portion.portion) for portion in portions])
         table.label(ANALYTE, "analyte", [row.line[0] for row in self.rows])
         table.label(LINE, "line", [row.line[1] for row in self.rows])
-        table.label(SOLUTION, "solution read", [structure.measured[row.measured].solution for row in self.rows])
+        if not self.unread:
+            table.label(SOLUTION, "solution read", [structure.measured[row.measured].solution for row in self.rows])
 
     def _constants(self) -> None:
         constants = self.operations.each(Constant)
@@ -291,7 +293,7 @@ class ResultTable:
 
     def _status(self) -> None:
         add_result_mark(self.table, PORTIONS, list(self.operations.minimum_rows), [row.portion for row in self.rows])
-        if self.structure is None:
+        if self.structure is None or self.unread:
             self.table.formula(STATUS, "status (0 = usable)", "", 0)
             self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
             return

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
-from ubudget.records.method import Method
+from ubudget.records.method import Blank, Method
 from ubudget.records.preparation import DilutionStep
 from ubudget.records.read_order import (
     calibration_of,
@@ -17,9 +18,11 @@ from ubudget.records.read_order import (
     positions,
 )
 from ubudget.records.run import Portion, Reading, Run
+from ubudget.records.volume import Dilution
 
 Line = tuple[str, str]
 """Analyte and line."""
+UNREAD = -1
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,8 @@ class PlacedStep:
 
 @dataclass(frozen=True)
 class ResultRow:
-    """One portion's result on one line, taken from the measurement `measured` (row of the measured lines)."""
+    """One portion's result on one line, taken from the measurement `measured` (row of the measured lines; `UNREAD`
+    where the method reads no signal, as by titration or weighing)."""
 
     portion: int
     """Row among the test portions (samples and reference materials)."""
@@ -102,6 +106,11 @@ def structure_of(method: Method, run: Run) -> Structure:
     others = list(dict.fromkeys(reading.solution for reading in run.readings if reading.solution not in apart))
     measured = _by_line(run.readings, lines, [*blank_labels, *others])
     used = [*blank_labels, *others]
+    if reads_signals(method):
+        results = _results(run, portions, lines, measured, origin)
+    else:
+        lines = lines or tuple(known) or ((method.document.measurand, ""),)
+        results = tuple(ResultRow(row, line, UNREAD) for row in range(len(portions)) for line in lines)
     return Structure(
         portions,
         blanks,
@@ -110,9 +119,14 @@ def structure_of(method: Method, run: Run) -> Structure:
         measured,
         tuple(used),
         steps,
-        _results(run, portions, lines, measured, origin),
+        results,
         *_corrections(whole, lines, [*standards, *used], calibration),
     )
+
+
+def reads_signals(method: Method) -> bool:
+    """Whether results rest on readings of solutions."""
+    return any(isinstance(s, (Calibration, StandardAdditions, Blank, Dilution)) for s in method.symbols.values())
 
 
 def _corrections(

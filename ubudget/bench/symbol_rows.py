@@ -13,7 +13,7 @@ from ubudget.bench.placed import Placed
 from ubudget.bench.precision import Parameters
 from ubudget.bench.stated import Entry
 from ubudget.bench.structure import Structure
-from ubudget.bench.volume import TemperatureRows
+from ubudget.bench.temperature import TemperatureRows
 from ubudget.records.method import InputCase
 
 
@@ -28,6 +28,8 @@ class SymbolRows:
     """Symbol → its cases with their rows in the table of stated inputs."""
     component_rows: dict[str, list[int]] = field(default_factory=dict)
     temperature_rows: dict[str, TemperatureRows] = field(default_factory=dict)
+    part_rows: dict[str, dict[str, int]] = field(default_factory=dict)
+    """Symbol of a volume → rows of its value and of the limits of reading it, by key of the method."""
     precision_rows: list[Parameters] = field(default_factory=list)
     ware: dict[str, tuple[int, Limits]] = field(default_factory=dict)
     balances: dict[str, tuple[int, Balance]] = field(default_factory=dict)

@@ -1,6 +1,8 @@
-"""Volume of ware filled once: calibration, filling or delivery, and temperature of the liquid (QUAM A1).
+"""Volume of ware filled once: calibration, filling or delivery, meniscus, and temperature of the liquid (QUAM A1).
 
-V = V_ware + calibration + filling + V_ware * expansion * temperature deviation
+V = V_ware + calibration + filling + meniscus - V_ware * expansion * temperature deviation
+
+A part volume is read: its reading stands in place of V_ware, with the deviations of reading at start and end (QUAM A2).
 """
 
 from __future__ import annotations
@@ -11,7 +13,8 @@ from dataclasses import dataclass
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED
 from ubudget.bench.limits import Limits, shape_of
-from ubudget.bench.stated import TABLE as INPUTS
+from ubudget.bench.temperature import TemperatureRows as TemperatureRows
+from ubudget.bench.temperature import temperature_part
 from ubudget.bench.ware import WARE
 from ubudget.quantity.expression import Expression, Number, Symbol
 from ubudget.quantity.graph import Trait
@@ -20,15 +23,13 @@ FILLING, DELIVERY = "filling repeatability", "delivery repeatability"
 
 
 @dataclass(frozen=True)
-class TemperatureRows:
-    """Rows of the stated inputs that hold deviation and expansion, and whether the run shares one deviation."""
+class SmallDeviation:
+    """A deviation within a half-width, new at each use: its name in the budget, and the column of its u."""
 
-    deviation: int
-    expansion: int
-    shared: bool
-    distribution: str
-    source: str
-    items: tuple[str, ...] = ()
+    name: str
+    quantity: str
+    u: Symbol
+    sources: tuple[str, ...]
 
 
 def add_volume(
@@ -42,14 +43,15 @@ def add_volume(
     word: str,
     group: str,
     reading: Symbol | None = None,
+    reading_deviations: Sequence[SmallDeviation] = (),
     temperature: TemperatureRows | None = None,
     own_calibration_mark: str = COUNTED,
     uses: Sequence[Hashable] | None = None,
     covered: Sequence[bool] | None = None,
 ) -> Symbol:
-    """Volume column `symbol`. `ware` and `rows` give the piece of ware of each row, `reading` a burette's reading in
-    place of the ware's volume. Rows with equal `uses` are one filling; each row is one of its own without it. A mark
-    other than counted holds for the rows that are `covered`, for all without it."""
+    """Volume column `symbol`. `ware` and `rows` give the piece of ware of each row, `reading` a part volume in place
+    of the ware's volume, `reading_deviations` what reading it adds. Rows with equal `uses` are one filling; each row is
+    one of its own without it. A mark other than counted holds for the rows that are `covered`, for all without it."""
     held = [True] * len(ware) if covered is None else list(covered)
     base = reading or table.pick(f"volume of {symbol}", WARE, "volume", rows)
     calibration = f"{symbol}.calibration"
@@ -71,22 +73,18 @@ def add_volume(
         counts=counts,
     )
     total: Expression = base + deviation
+    names = _uses(table, symbol, uses)
     if any(limits.repeatability for limits in ware):
-        names = _uses(table, symbol, uses)
         total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group, names, held)
+    if any(limits.meniscus for limits in ware):
+        u_meniscus = table.pick(f"u of {symbol}.meniscus", WARE, "u meniscus", rows)
+        sources = tuple(f"{'' if limits.meniscus else 'none stated, '}meniscus of {limits.key}" for limits in ware)
+        setting = SmallDeviation("meniscus", "setting of the meniscus", u_meniscus, sources)
+        total = total + _small(table, symbol, unit, setting, mark, group, names, held)
+    for small in reading_deviations:
+        total = total + _small(table, symbol, unit, small, mark, group, names, held)
     if temperature is not None:
-        rows = [temperature.deviation] * table.size
-        expansion = table.pick(f"expansion of {symbol}", INPUTS, "estimate", [temperature.expansion] * table.size)
-        if temperature.shared:
-            kelvin = table.pick(f"{symbol}.temperature", INPUTS, "estimate", rows)
-        else:
-            name = f"{symbol}.temperature"
-            u = table.pick(f"u of {name}", INPUTS, "u", rows)
-            words = "temperature of the liquid"
-            distribution, source = temperature.distribution, temperature.source
-            trait = Trait(name, words, group, "B", distribution, source, items=temperature.items)
-            kelvin = table.deviation(name, name, "K", u, [trait] * table.size)
-        total = total + base * expansion * kelvin
+        total = total - temperature_part(table, symbol, base, temperature, group)
     return table.formula(symbol, symbol, unit, total, "QUAM A1")
 
 
@@ -135,7 +133,7 @@ def _repeatability(
             group,
             "A",
             "normal",
-            f"{word} repeatability of {limits.key}" if here else mark,
+            _source_of_repeatability(limits, word) if here else mark,
             items=limits.items,
         )
         for limits, here in zip(ware, counts, strict=True)
@@ -151,4 +149,38 @@ def _repeatability(
         members=[(*use, word) for use in uses],
         counts=counts if counted else None,
         estimates=[("repeatability", limits.key) for limits in ware] if counted else None,
+    )
+
+
+def _source_of_repeatability(limits: Limits, word: str) -> str:
+    standard = f", {limits.repeatability_source}" if limits.repeatability_source else ""
+    return f"{word} repeatability of {limits.key}{standard}"
+
+
+def _small(
+    table: TableBuilder,
+    symbol: str,
+    unit: str,
+    small: SmallDeviation,
+    mark: str,
+    group: str,
+    uses: Sequence[tuple[Hashable, ...]],
+    held: Sequence[bool],
+) -> Symbol:
+    """Rectangular (GUM 4.3.7); zero where the effect is covered."""
+    name = f"{symbol}.{small.name}"
+    counts = [mark == COUNTED or not covered for covered in held]
+    traits = [
+        Trait(name, small.quantity, group, "B", "rectangular", source if here else mark)
+        for source, here in zip(small.sources, counts, strict=True)
+    ]
+    u: Expression = small.u if any(counts) else Number(0)
+    return table.deviation(
+        name,
+        name,
+        unit,
+        u,
+        traits,
+        members=[(*use, small.name) for use in uses],
+        counts=counts if any(counts) else None,
     )

@@ -1,4 +1,4 @@
-"""Volumetric ware as the run uses it, one row a piece or set: volume, its calibration, repeatability of filling."""
+"""Volumetric ware as the run uses it, one row a piece or set: volume, calibration, repeatability, meniscus."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import numpy as np
 
 from ubudget.bench.context import Context
 from ubudget.bench.limits import ItemTable, Limits
+from ubudget.quantity.distributions import divisor
+from ubudget.quantity.expression import Number
 
 WARE = "ware"
 
@@ -31,4 +33,16 @@ def build_ware(context: Context, used: Sequence[Limits], unit: str) -> None:
     )
     items.u_calibration()
     items.repeatability()
+    if any(limits.meniscus for limits in used):
+        amounts = [limits.meniscus for limits in used]
+        half_width = items.own("meniscus", "setting the meniscus, half-width", amounts, ["meniscus"] * len(used))
+        items.table.formula(
+            "u meniscus",
+            "u of the meniscus",
+            unit,
+            Number(0),
+            "half-width/√3, GUM 4.3.7",
+            [half_width / divisor("rectangular")],
+            np.array([1 if amount else 0 for amount in amounts]),
+        )
     items.build()

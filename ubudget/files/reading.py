@@ -45,7 +45,7 @@ def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
     Every fault of every file is a finding; `None` where one of them stops the work. Raises nothing for bad
     input."""
     file = path / "run.toml" if _is_folder(path) else path
-    first, findings = _read_text(file, "run")
+    first, findings = read_text(file, "run")
     if first is None:
         return None, findings
     document = _quietly_parsed(first.text)
@@ -53,7 +53,7 @@ def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
         return records_from_texts([SourceText("method", first.name, first.text)])
     texts, unreadable = [first], set[Role]()
     for role, name in _named_files(document, file.parent).items():
-        text, faults = _read_text(file.parent / name, role, name)
+        text, faults = read_text(file.parent / name, role, name)
         findings.extend(faults)
         if text is None:
             unreadable.add(role)
@@ -184,7 +184,7 @@ def _is_folder(path: Path) -> bool:
         return False
 
 
-def _read_text(path: Path, role: Role, named: str = "") -> tuple[SourceText | None, list[Finding]]:
+def read_text(path: Path, role: Role, named: str = "") -> tuple[SourceText | None, list[Finding]]:
     """The text of a file, UTF-8 with or without byte order mark, lines ended by a line feed alone."""
     name = path.name or str(path)
 

@@ -14,6 +14,7 @@ from ubudget.records.crosscheck_method import method_findings, method_in_run_fin
 from ubudget.records.crosscheck_overlap import overlap_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_ware import ware_findings
 from ubudget.records.crosscheck_weighing import weighing_findings
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
@@ -28,6 +29,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *item_findings(records),
         *balance_findings(records),
         *weighing_findings(records),
+        *ware_findings(records),
         *run_findings(records),
         *calibration_findings(records),
         *addition_findings(records),

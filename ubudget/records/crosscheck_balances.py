@@ -9,7 +9,7 @@ from ubudget.records.amount import Amount
 from ubudget.records.balance import BalanceLimits
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.records import Records
-from ubudget.records.register import Certificate, Equipment
+from ubudget.records.register import VOLUMETRIC, Certificate, Equipment
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.weighing import Minimum, Weighing
 from ubudget.records.weight_classes import CLASSES, nominal_masses, nominals_text
@@ -232,9 +232,11 @@ class _Check:
         if not item.accuracy_class:
             return
         key = "accuracy_class"
+        if item.kind in VOLUMETRIC:
+            return  # the class of a standard of ware, judged with the ware
         if item.kind != "weight":
             found = f"an accuracy_class with the kind {item.kind}"
-            yield self.finding(key, found, "a class of OIML R 111, of a weight", "take it away")
+            yield self.finding(key, found, "the class of a weight, or of volumetric ware", "take it away")
         elif item.accuracy_class not in CLASSES:
             yield self.finding(key, f"the class {item.accuracy_class}", ", ".join(CLASSES), "correct the class")
         elif item.nominal is None:

@@ -159,8 +159,10 @@ def implied_effects(records: Records) -> dict[str, str]:
             symbol.balance or symbol.repeatability is not None or symbol.repeatability_at or symbol.check_weighings
         ):
             implied["weighing repeatability"] = "the method weighs"
-        elif isinstance(symbol, Volume) and symbol.value is None:
+        elif isinstance(symbol, Volume) and not symbol.is_reading:
             implied["filling repeatability"] = "the method fills ware to its mark"
+        elif isinstance(symbol, Volume) and (symbol.ware or symbol.ware_column or symbol.reading_half_width):
+            implied.setdefault("filling repeatability", "the method delivers part volumes")
         elif isinstance(symbol, Dilution):
             implied["delivery repeatability"] = "the method dilutes"
             if records.run and any(step.balance for solution in records.run.solutions for step in solution.steps):

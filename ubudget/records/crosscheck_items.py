@@ -12,7 +12,7 @@ from ubudget.records.uses import citations
 from ubudget.records.volume import Volume
 from ubudget.records.weighing import Weighing
 
-DELIVERS = frozenset({"pipette", "piston pipette", "burette"})
+DELIVERS = frozenset({"pipette", "graduated pipette", "piston pipette", "burette"})
 BALANCES = frozenset({"balance"})
 RECEIVES = frozenset({"flask", "cylinder", "tube"})
 STOCKS = frozenset({"stock solution", "pure substance"})

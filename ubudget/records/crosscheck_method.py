@@ -10,6 +10,7 @@ from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Selector, named_selectors
 from ubudget.records.crosscheck_equations import equation_findings
+from ubudget.records.crosscheck_ware import part_volume_findings
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
     Blank,
@@ -97,11 +98,12 @@ def needs_run(symbol: object) -> bool:
     """Whether a symbol takes its value from samples or readings."""
     if isinstance(symbol, (Dilution, Calibration, StandardAdditions, Blank)):
         return True
-    columns = ("column", "tare_column", "gross_column", "net_column", "ware_column")
+    columns = ("column", "tare_column", "gross_column", "net_column", "ware_column", "value_column")
     return any(getattr(symbol, column, "") for column in columns)
 
 
 def _volume(symbol: Volume, file: str, place: str) -> Iterator[Finding]:
+    yield from part_volume_findings(symbol, file, place)
     if not (symbol.ware or symbol.ware_column) and symbol.nominal is None and symbol.value is None:
         accepted = "ware, ware_column, or nominal with tolerance"
         yield _finding(file, place, "a volume without ware", accepted, "name the ware")
@@ -188,7 +190,8 @@ def _shared_temperatures(records: Records, file: str) -> Iterator[Finding]:
     """The temperature that all volumes of a run share is one deviation, and has one uncertainty.
 
     In a workbook it is one open cell, and an edit of that cell stands for all of them."""
-    if any(edit.document == "method" and edit.path[-2:] == ("temperature", "half_range") for edit in records.edits):
+    one_cell = [("temperature", "half_range"), ("temperature", "deviation")]
+    if any(edit.document == "method" and edit.path[-2:] in one_cell for edit in records.edits):
         return
     first: tuple[str, Temperature] | None = None
     for name, symbol in records.method.symbols.items():
@@ -208,6 +211,15 @@ def _shared_temperatures(records: Records, file: str) -> Iterator[Finding]:
             )
             accepted = "one half_range and distribution for the one deviation that is shared"
             yield _finding(file, f"symbol {name}, temperature", found, accepted, "make them equal, or shared = false")
+        if _kelvin(temperature) != _kelvin(other):
+            found = f"a shared temperature with another deviation than for symbol {first[0]}"
+            accepted = "one deviation for all volumes that share it"
+            yield _finding(file, f"symbol {name}, temperature", found, accepted, "make them equal, or shared = false")
+
+
+def _kelvin(temperature: Temperature) -> float | None:
+    deviation = temperature.deviation
+    return None if deviation is None else in_unit(deviation.value, deviation.unit, "K")
 
 
 def _correlations(method: Method, file: str) -> Iterator[Finding]:

@@ -104,7 +104,7 @@ def _asked(symbol: object) -> list[tuple[str, bool]]:
     elif isinstance(symbol, (Input, DryMassFactor)):
         asked = [(symbol.column, True)]
     elif isinstance(symbol, Volume):
-        asked = [(symbol.ware_column, False)]
+        asked = [(symbol.ware_column, False), (symbol.value_column, True)]
     return [(column, with_unit) for column, with_unit in asked if column]
 
 

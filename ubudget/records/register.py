@@ -20,6 +20,7 @@ EquipmentKind = Literal[
     "balance",
     "flask",
     "pipette",
+    "graduated pipette",
     "piston pipette",
     "burette",
     "cylinder",
@@ -33,7 +34,9 @@ Route = Literal["national institute", "accredited laboratory", "accredited produ
 """Why a certificate can be relied on, after the routes of ILAC P10:07/2020, sections 2 and 3: a national institute
 within its recognised capabilities; a calibration laboratory, or a producer of reference materials, accredited for it;
 or another one, whose competence the laboratory itself has to show."""
-VOLUMETRIC: frozenset[str] = frozenset({"flask", "pipette", "piston pipette", "burette", "cylinder", "tube"})
+VOLUMETRIC: frozenset[str] = frozenset(
+    {"flask", "pipette", "graduated pipette", "piston pipette", "burette", "cylinder", "tube"}
+)
 
 
 End = Literal["SI", "named reference"]
@@ -98,21 +101,29 @@ class Equipment(BalanceLimits):
     kind: EquipmentKind
     description: str
     use: Use = "individual"
-    accuracy_class: str = ""
-    """Weights: class of OIML R 111, whose maximum permissible error holds where there is no certificate."""
     # volumetric ware, weights
     nominal: PositiveAmount | None = None
     tolerance: PositiveAmount | None = None
     tolerance_distribution: Literal["rectangular", "triangular"] = "triangular"
     tolerance_source: str = ""
+    accuracy_class: Literal["A", "AS", "B", "E1", "E2", "F1", "F2", "M1", "M2", "M3"] | None = None
+    """Ware: looked up in the standard where neither tolerance nor certified value is stated. Weights: class of OIML
+    R 111, whose maximum permissible error holds where there is no certificate."""
+    standard: str = ""
+    """Empty: the standard of its kind, e.g. ISO 1042 for a flask."""
+    division: PositiveAmount | None = None
+    """Smallest division of graduated ware."""
+    meniscus: NonNegativeAmount | None = None
+    """Half-width of setting the meniscus, new at each filling."""
     certificates: Certificates = ()
 
     @model_validator(mode="after")
     def _volumetric_ware_is_complete(self) -> Equipment:
         if self.kind in VOLUMETRIC and self.nominal is None:
             raise ValueError(f"a {self.kind} without nominal; accepted: nominal volume with unit")
-        if self.kind in VOLUMETRIC and self.tolerance is None and not self.certificates:
-            raise ValueError(f"a {self.kind} without tolerance and certificate; accepted: one of them")
+        stated = self.tolerance is not None or self.certificates or self.accuracy_class is not None
+        if self.kind in VOLUMETRIC and self.kind != "piston pipette" and not stated:
+            raise ValueError(f"a {self.kind} without tolerance, accuracy_class and certificate; accepted: one of them")
         return self
 
 

@@ -15,10 +15,11 @@ from ubudget.records.temperature import Temperature
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Volume:
-    """Volume of one piece of ware filled once (or the reading of a burette, `value`).
+    """Volume of one piece of ware filled once, or the part of it that was delivered.
 
-    The ware is named in a column of the samples table, is an item of the register, or its limits stand
-    here."""
+    The ware is named in a column of the samples table, is an item of the register, or its limits stand here. A part
+    volume of graduated ware or a piston pipette is a reading: `value`, or `value_column` of the samples table; the
+    limits of the ware hold for it as they are."""
 
     operation: Literal["volume"]
     quantity: str
@@ -27,13 +28,25 @@ class Volume:
     ware: str = ""
     ware_column: str = ""
     value: PositiveAmount | None = None
+    value_column: str = ""
     nominal: PositiveAmount | None = None
     tolerance: PositiveAmount | None = None
     tolerance_distribution: Literal["rectangular", "triangular", "normal 95 %"] = "triangular"
     repeatability: NonNegativeAmount | None = None
     repeatability_dof: Positive | None = None
+    meniscus: NonNegativeAmount | None = None
+    """Half-width of setting the meniscus, new at each filling."""
+    reading_half_width: PositiveAmount | None = None
+    """Of each of the two readings, at the start and at the end of a delivery."""
+    drop_half_width: PositiveAmount | None = None
+    """Of where a delivery stops, about half a drop."""
     temperature: Temperature | None = None
     source: str = ""
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether the volume is a reading, not the mark of the ware."""
+        return self.value is not None or bool(self.value_column)
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
