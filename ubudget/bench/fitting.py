@@ -14,6 +14,7 @@ from ubudget.bench.context import COUNTED, Context
 from ubudget.quantity.derivative import derivative
 from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply, as_expression
 from ubudget.quantity.graph import Rows, Trait
+from ubudget.quantity.units import per
 
 BEYOND = 1e99
 TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC = 1, 2, 3, 4
@@ -58,9 +59,7 @@ class Fit:
         return apply("total_product", self.span(columns[0]), self.span(columns[1]))
 
     def slope_unit(self, power: int = 1) -> str:
-        if not self.unit_x:
-            return self.unit_y
-        return f"({self.unit_y or '1'})/({self.unit_x})" + (f"^{power}" if power > 1 else "")
+        return per(self.unit_y, self.unit_x, power)
 
 
 def add_common(fit: Fit, x: Symbol, y: Symbol, mark: Symbol, weight: Operand | None) -> None:

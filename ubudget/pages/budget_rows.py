@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
-from ubudget.evaluation.evaluate import Evaluation, covariance_group
+from ubudget.evaluation.evaluate import Evaluation, covariance_group, unit_of_leaf
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.book import Band, BandColumn, Value
 from ubudget.pages.evidence import evidence_column
@@ -17,6 +17,7 @@ from ubudget.pages.row_links import RowLinks
 from ubudget.pages.wording import text_in_formula
 from ubudget.quantity.graph import INFINITE_DOF, Leaf, Rows
 from ubudget.quantity.spelling import column_letters, number_text
+from ubudget.quantity.units import per
 
 TOP = 25
 CHOSEN_ROW, U_CELL = "$B$6", "$B$9"
@@ -27,9 +28,11 @@ ORDER = (
     "group",
     "estimate",
     "u(x)",
+    "unit",
     "type",
     "distribution",
     "c",
+    "unit of c",
     "c·u(x)",
     "share of u²",
     "ν",
@@ -49,6 +52,7 @@ class _Line:
     contribution: str
     group: str
     quantity: str
+    unit: str
     present: bool
 
 
@@ -148,8 +152,7 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
             "estimate",
             values(of("estimate")),
             formulas=where_it_stands(lambda line: line.slot.column if line.slot else None),
-            number_format="0.0000",
-            width=13.0,
+            width=12.0,
         ),
         BandColumn(
             "u(x)",
@@ -158,6 +161,7 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
             number_format=POWERS,
             width=11.0,
         ),
+        label("unit", [line.unit for line in lines], 10.0),
         label("type", [trait.evaluation if trait else "" for trait in traits], 6.0, "GUM 4.2, 4.3"),
         label("distribution", [trait.distribution if trait else "" for trait in traits], 11.0),
         BandColumn(
@@ -168,6 +172,7 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
             width=11.0,
             remark="GUM 5.1.3",
         ),
+        label("unit of c", [per(unit, line.unit) if line.slot else "" for line in lines], 13.0),
         BandColumn(
             "c·u(x)",
             values(of("contribution")),
@@ -205,10 +210,11 @@ def _lines(evaluation: Evaluation, chosen: int) -> list[_Line]:
         leaf = evaluation.graph.tables[slot.table].leaf_of[slot.column]
         trait = leaf.traits[first_present(slot.rows)]
         present = bool(slot.rows[chosen] >= 0)
-        lines.append(_Line(slot.symbol, slot, leaf, slot.contribution, trait.group, trait.quantity, present))
+        unit = unit_of_leaf(evaluation.graph, slot, first_present(slot.rows))
+        lines.append(_Line(slot.symbol, slot, leaf, slot.contribution, trait.group, trait.quantity, unit, present))
     for covariance in evaluation.propagated.covariances:
         a, b = slots[covariance.a], slots[covariance.b]
         group = covariance_group(a.group, b.group)
         name = f"cov({a.symbol}, {b.symbol})"
-        lines.append(_Line(name, None, None, covariance.contribution, group, "covariance (a variance)", True))
+        lines.append(_Line(name, None, None, covariance.contribution, group, "covariance (a variance)", "", True))
     return lines

@@ -19,6 +19,7 @@ from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
 from ubudget.pages.statement import amount, heading, quantity, statement
 from ubudget.pages.walk import Target, Walk
 from ubudget.quantity.graph import Formula, Given
+from ubudget.quantity.units import per
 
 COUNTABLE_DOF = 1e12
 """Terms of more degrees of freedom are not listed: they come from variances known exactly, or are none."""
@@ -150,9 +151,10 @@ class _Derivation:
             f"{'infinite' if row.degrees_of_freedom is None else plain(row.degrees_of_freedom, 4)}",
         )
         yield from fact("source", row.source or "not stated")
-        yield from self._standard_uncertainty(slot)
+        yield from self._standard_uncertainty(slot, row.unit)
         target = self._target(slot.sensitivity)
-        yield from self.printer.equation(target, INDENT, name=f"c({slot.symbol})", reduced=True)
+        unit = per(self.result.unit, row.unit)
+        yield from self.printer.equation(target, INDENT, name=f"c({slot.symbol})", unit=unit, reduced=True)
         c, u = plain(row.sensitivity_coefficient or 0.0), plain(row.standard_uncertainty)
         yield from wrapped(
             f"c·u = {c}·{u} = {plain(row.contribution)}{unit_text(self.result.unit)}, {percent(row.share)} of u²",
@@ -161,7 +163,7 @@ class _Derivation:
             self.width,
         )
 
-    def _standard_uncertainty(self, slot: Slot) -> Iterator[str]:
+    def _standard_uncertainty(self, slot: Slot, unit: str) -> Iterator[str]:
         leaf = self.evaluation.graph.tables[slot.table].leaf_of[slot.column]
         target = Target(slot.table, (int(slot.rows[self.row]),), leaf.u)
         stated = self.evaluation.graph.tables[slot.table].by_name.get("stated as")
@@ -169,12 +171,13 @@ class _Derivation:
             yield from wrapped(f"stated as: {stated.values[target.rows[0]]}", INDENT, INDENT * 2, self.width)
         known = self.walk.home(target)
         if known is not None:
-            text = f"u({slot.symbol}) = {plain(self.walk.values(target)[0])}, from [{known.number}]"
+            value = f"{plain(self.walk.values(target)[0])}{unit_text(unit)}"
+            text = f"u({slot.symbol}) = {value}, from [{known.number}]"
             yield from wrapped(text, INDENT, INDENT * 2, self.width)
             return
         expression = self.walk.expressions(target)[0]
         blocks = self.walk.visit(list(self.walk.targets(target, expression).values()))
-        yield from self.printer.equation(target, INDENT, name=f"u({slot.symbol})")
+        yield from self.printer.equation(target, INDENT, name=f"u({slot.symbol})", unit=unit)
         for block in blocks:
             yield from (f"{INDENT}{line}".rstrip() for line in self.printer_inside.block(block))
         if blocks:

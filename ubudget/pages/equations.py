@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from ubudget.pages.figures import as_written, plain, unit_text
 from ubudget.pages.listing import GAP, WIDTH, TextColumn, formula_lines, shown_width, table_lines, wrapped
 from ubudget.pages.walk import Block, Target, Walk, shown_name
@@ -13,7 +15,9 @@ from ubudget.quantity.spelling import readable_text
 from ubudget.records.records import Records, Role
 
 INDENT = "    "
-_NOT_NAMING = {"source", "unit", "quantity"}
+_NOT_NAMING = {"source", "unit", "quantity", "stated in"}
+_BY_ROW = {"estimate", "stated estimate", "stated", "u", "mean", "s"}
+"""Columns of the stated input quantities that have the unit of their row."""
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutions", "readings")
 
 
@@ -38,8 +42,12 @@ class EquationPrinter:
         else:
             yield from self._rows(table, block)
 
-    def equation(self, target: Target, indent: str, *, name: str | None = None, reduced: bool = False) -> Iterator[str]:
-        """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are."""
+    def equation(
+        self, target: Target, indent: str, *, name: str | None = None, unit: str | None = None, reduced: bool = False
+    ) -> Iterator[str]:
+        """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are.
+
+        `unit` is that of the value where the column does not say it."""
         column = self.walk.column(target)
         assert isinstance(column, Formula)
         expression = self.walk.expressions(target, reduced=reduced)[0]
@@ -51,7 +59,8 @@ class EquationPrinter:
         value = plain(self.walk.values(target)[0])
         texts = [self._in_symbols(expression), self._numbers_put_in(expression, targets), value]
         # Coefficients follow one clause, which stands above them all.
-        result = f"{value}{unit_text(column.unit)}{'' if reduced else _remark(column, left)}"
+        unit = unit_of(self.walk.graph.tables[target.table], target.column, target.rows[0]) if unit is None else unit
+        result = f"{value}{unit_text(unit)}{'' if reduced else _remark(column, left)}"
         texts = [text for number, text in enumerate(texts[:-1]) if text not in (value, *texts[:number])]
         for number, text in enumerate([*texts, result]):
             yield from formula_lines(text, further if number else first, further[:-2] + "  ", self.width)
@@ -113,7 +122,7 @@ class EquationPrinter:
             return "none"
         if self._is_many(target):
             return f"{len(target.rows)} values{GAP}{place}"
-        unit = unit_text(_unit(self.walk.graph.tables[target.table], target))
+        unit = unit_text(unit_of(self.walk.graph.tables[target.table], target.column, target.rows[0]))
         value = f"{self._figure(target)}{unit}"
         if isinstance(column, Given):
             return f"{value}{GAP}{self._record(column.places[target.rows[0]])}"
@@ -200,14 +209,17 @@ def _naming(table: Table, block: Block) -> list[Label]:
     return found
 
 
-def _unit(table: Table, target: Target) -> str:
+def unit_of(table: Table, name: str, row: int) -> str:
     """Unit of a column, or of its row where a table mixes units."""
-    column = table.by_name[target.column]
-    own = "" if isinstance(column, Label) else column.unit
-    units = table.by_name.get("unit")
-    if not own and target.column in ("estimate", "u") and isinstance(units, Label):
-        return units.values[target.rows[0]]
-    return own
+    column = table.by_name[name]
+    if isinstance(column, Label) or column.unit or name not in _BY_ROW:
+        return "" if isinstance(column, Label) else column.unit
+    figures, units = table.by_name.get("stated in"), table.by_name.get("unit")
+    if not isinstance(figures, Label) or not isinstance(units, Label):
+        return ""
+    estimate = table.by_name["estimate"]
+    elsewhere = isinstance(estimate, Given) and np.isnan(estimate.values[row])
+    return figures.values[row] if name == "stated" or (name == "u" and elsewhere) else units.values[row]
 
 
 def _remark(column: Formula, shown: str) -> str:

@@ -1,0 +1,42 @@
+"""What the sheets say to a reader: units, words and figures, in the plan and as LibreOffice prints them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
+from ubudget.pages.book import Band, Book
+from ubudget.quantity.units import dimension
+
+
+def band_of(book: Book, sheet: str, name: str) -> Band:
+    page = next(page for page in book.sheets if page.name == sheet)
+    return next(band for band in page.bands if band.name == name)
+
+
+def column(band: Band, heading: str) -> list[object]:
+    return list(next(column for column in band.columns if column.heading == heading).values)
+
+
+@pytest.mark.parametrize(
+    "path", [HARBOUR, EXAMPLES / "river_manganese", *PUBLISHED], ids=lambda path: Path(path).stem
+)
+def test_every_budget_row_has_its_unit_and_that_of_its_sensitivity_coefficient(path: Path) -> None:
+    example = written(path)
+    band = band_of(example.book, "budget", "budget")
+    rows = zip(*(column(band, heading) for heading in ("symbol", "unit", "c", "unit of c")), strict=True)
+    result = dimension(example.evaluation.results[0].unit)
+    for symbol, unit, c, unit_of_c in rows:
+        if symbol is None or c is None:
+            continue
+        # c times the quantity is in the unit of the result (JCGM 100, 5.1.3), by the package pint.
+        quantity, coefficient = dimension(str(unit)), dimension(str(unit_of_c))
+        assert quantity.factor * coefficient.factor == result.factor, symbol
+
+
+def test_units_of_the_thermometer_calibration() -> None:
+    # JCGM 100:2008, H.3: intercept in °C (as a difference: K), slope a pure number per degree of the reading.
+    budget = written(EXAMPLES / "published" / "gum_h3.toml").evaluation.results[0].budget
+    assert {row.symbol: row.unit for row in budget if row.contribution} == {"line.centroid": "K", "line.slope": "K/degC"}
