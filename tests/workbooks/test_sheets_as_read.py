@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.engines import ironcalc_variants, require_engine
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
 from ubudget.pages.book import Band, Book
+from ubudget.quantity.spelling import column_letters
 from ubudget.quantity.units import dimension
 
 
@@ -20,9 +22,7 @@ def column(band: Band, heading: str) -> list[object]:
     return list(next(column for column in band.columns if column.heading == heading).values)
 
 
-@pytest.mark.parametrize(
-    "path", [HARBOUR, EXAMPLES / "river_manganese", *PUBLISHED], ids=lambda path: Path(path).stem
-)
+@pytest.mark.parametrize("path", [HARBOUR, EXAMPLES / "river_manganese", *PUBLISHED], ids=lambda path: Path(path).stem)
 def test_every_budget_row_has_its_unit_and_that_of_its_sensitivity_coefficient(path: Path) -> None:
     example = written(path)
     band = band_of(example.book, "budget", "budget")
@@ -39,4 +39,28 @@ def test_every_budget_row_has_its_unit_and_that_of_its_sensitivity_coefficient(p
 def test_units_of_the_thermometer_calibration() -> None:
     # JCGM 100:2008, H.3: intercept in °C (as a difference: K), slope a pure number per degree of the reading.
     budget = written(EXAMPLES / "published" / "gum_h3.toml").evaluation.results[0].budget
-    assert {row.symbol: row.unit for row in budget if row.contribution} == {"line.centroid": "K", "line.slope": "K/degC"}
+    assert {row.symbol: row.unit for row in budget if row.contribution} == {
+        "line.centroid": "K",
+        "line.slope": "K/degC",
+    }
+
+
+def test_the_budget_lists_the_input_quantities_of_the_choice_without_gaps(tmp_path: Path) -> None:
+    """One portion; a mean of two portions; a further dilution: rows as many as the library's budget, in its order."""
+    require_engine("ironcalc")
+    example = written(HARBOUR)
+    band = band_of(example.book, "budget", "budget")
+    letter = column_letters(1 + [one.heading for one in band.columns].index("symbol"))
+    cells = [f"{letter}{row}" for row in range(band.first_row, band.last_row + 1)]
+    wanted = [r for r in example.evaluation.results if r.sample in ("SED-01", "SED-04", "SED-07") and r.analyte == "Zn"]
+    variants = [[("budget", "B4", r.sample), ("budget", "B5", f"{r.analyte} {r.line}")] for r in wanted]
+    file = example.save(tmp_path / "book.xlsx")
+    sizes = set()
+    for result, found in zip(wanted, ironcalc_variants(file, variants, {"budget": cells}), strict=True):
+        shown = [str(found["budget"][cell] or "") for cell in cells]
+        symbols = [row.symbol for row in result.budget]
+        assert shown == symbols + [""] * (len(cells) - len(symbols))
+        sizes.add(len(symbols))
+    assert len(sizes) == 3 and max(sizes) <= band.rows
+    (vacant,) = (sheet for sheet in example.book.sheets if sheet.name == "budget")
+    assert [highlight.look for highlight in vacant.highlights] == ["vacant"]

@@ -66,7 +66,7 @@ def row_heights(sheet: Sheet, widths: dict[int, float]) -> dict[int, float]:
             claim(band.top + 2, column.remark, "remark", widths[number])
             look = look_of(column.style, False, "")
             if look in WRAPPED:
-                for row, value in enumerate(column.values, band.first_row):
+                for row, value in enumerate(column.longest or column.values, band.first_row):
                     if isinstance(value, str):
                         claim(row, value, look, widths[number])
     return dict.fromkeys(_vacant_rows(sheet), _VACANT_HEIGHT) | heights

@@ -32,6 +32,7 @@ FONT: Final = "Arial"
 FIXED_FONT: Final = "Courier New"
 SIZE: Final = 9.0
 
+GROUND: Final = "FFFFFF"
 INK: Final = "1F2A33"
 FAINT_INK: Final = "5E6B75"
 HEADING_FILL: Final = "DCE5ED"
@@ -199,6 +200,10 @@ class StyleTable:
 
 def emphasis(highlight: Highlight) -> Rule:
     """The conditional format of a highlight; each look differs by weight, line or slant besides colour."""
+    if highlight.look == "vacant":
+        # A rule in the colour of the ground: not every program takes a rule away by condition.
+        unruled = Border(bottom=Side(style="thin", color=GROUND))
+        return Rule(type="expression", formula=[highlight.formula], dxf=DifferentialStyle(border=unruled))
     fonts = {
         "attention": Font(color=ATTENTION, bold=True, underline="single"),
         "struck": Font(color=FAINT_INK, strike=True),

@@ -58,6 +58,8 @@ class BandColumn:
     origins: Sequence[Origin | None] | None = None
     number_format: str = "General"
     width: float = 12.0
+    longest: Sequence[str] | None = None
+    """The longest text that each cell may come to show; heights of rows are made for it."""
     remark: str = ""
     """What the column is and which clause it follows; written as the third line of the heading block."""
 
@@ -120,7 +122,8 @@ class Highlight:
     range: str
     formula: str
     """Condition, without `=`, relative to the first cell of the range."""
-    look: Literal["attention", "struck", "faint"]
+    look: Literal["attention", "struck", "faint", "vacant"]
+    """`vacant`: rows that show nothing lose their rules."""
 
 
 @dataclass(frozen=True)
