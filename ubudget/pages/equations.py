@@ -15,7 +15,7 @@ from ubudget.quantity.spelling import readable_text
 from ubudget.records.records import Records, Role
 
 INDENT = "    "
-_NOT_NAMING = {"source", "unit", "quantity", "stated in"}
+_NOT_NAMING = {"source", "unit", "quantity", "stated in", "who", "when"}
 _BY_ROW = {"estimate", "stated estimate", "stated", "u", "mean", "s"}
 """Columns of the stated input quantities that have the unit of their row."""
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutions", "readings")

@@ -35,7 +35,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank portions": (SAMPLES, ""),
     "readings": (
         READINGS,
-        "Every reading as recorded. Set include to 0 and give the reason to leave one out.",
+        "Every reading as recorded. To leave one out, set include to 0 and give reason, name and date beside it.",
     ),
     "internal standard": (
         CORRECTIONS,
