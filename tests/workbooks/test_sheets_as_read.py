@@ -9,6 +9,7 @@ import pytest
 from tests.engines import ironcalc_variants, require_engine
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
 from ubudget.pages.book import Band, Book
+from ubudget.pages.record_sheet import open_cells
 from ubudget.quantity.spelling import column_letters
 from ubudget.quantity.units import dimension
 
@@ -64,3 +65,26 @@ def test_the_budget_lists_the_input_quantities_of_the_choice_without_gaps(tmp_pa
     assert len(sizes) == 3 and max(sizes) <= band.rows
     (vacant,) = (sheet for sheet in example.book.sheets if sheet.name == "budget")
     assert [highlight.look for highlight in vacant.highlights] == ["vacant"]
+
+
+def test_the_sheet_of_changes_lists_the_changed_cells(tmp_path: Path) -> None:
+    """A mark with its reason and a weighing are changed: what each is, as issued and as it stands; no other row."""
+    require_engine("ironcalc")
+    example = written(HARBOUR)
+    cells = {cell.origin.path: cell for cell in open_cells(example.book.sheets)}
+    key = ("SED-02", "Zn", "213.857", 2)
+    mark, reason = cells["include", *key], cells["reason", *key]
+    gross = next(cell for cell in cells.values() if cell.heading == "m.gross")
+    edits = [(mark.sheet, mark.address, 0), (reason.sheet, reason.address, "dripped"), (gross.sheet, gross.address, 42)]
+    band = band_of(example.book, "changes", "changed cells")
+    rows = range(band.first_row, band.last_row + 1)
+    (found,) = ironcalc_variants(
+        example.save(tmp_path / "book.xlsx"), [edits], {"changes": ["C3", *(f"{c}{r}" for r in rows for c in "ABCDE")]}
+    )
+    values = [[found["changes"][f"{letter}{row}"] for letter in "ABCDE"] for row in rows]
+    shown = [["" if value is None else value for value in row] for row in values]
+    assert found["changes"]["C3"] == 3
+    assert shown[0] == [f"samples, {gross.address}", gross.row_name, "m.gross", gross.value, 42]
+    assert [row[0] for row in shown[1:3]] == [f"readings, {mark.address}", f"readings, {reason.address}"]
+    assert [row[3:] for row in shown[1:3]] == [[1, 0], ["", "dripped"]]
+    assert all(row == [""] * 5 for row in shown[3:])

@@ -10,6 +10,7 @@ from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
+from ubudget.pages.changes_sheet import changes_sheet
 from ubudget.pages.charts import charts_sheet
 from ubudget.pages.evidence import with_evidence
 from ubudget.pages.layout import (
@@ -35,7 +36,7 @@ from ubudget.pages.layout import (
 )
 from ubudget.pages.liveness import live_cells
 from ubudget.pages.placement import Placement
-from ubudget.pages.record_sheet import changes_sheet, open_cells, record_sheet
+from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
