@@ -1,12 +1,14 @@
-"""What the sheets say to a reader: units, words and figures, in the plan and as LibreOffice prints them."""
+"""What the sheets say to a reader: units, words and figures, in the plan and printed by LibreOffice."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
+import openpyxl
 import pytest
 
-from tests.engines import ironcalc_variants, require_engine
+from tests.engines import ironcalc_variants, libreoffice_pdf, pdf_page_texts, require_engine
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
 from ubudget.pages.book import Band, Book
 from ubudget.pages.record_sheet import open_cells
@@ -88,3 +90,24 @@ def test_the_sheet_of_changes_lists_the_changed_cells(tmp_path: Path) -> None:
     assert [row[0] for row in shown[1:3]] == [f"readings, {mark.address}", f"readings, {reason.address}"]
     assert [row[3:] for row in shown[1:3]] == [[1, 0], ["", "dripped"]]
     assert all(row == [""] * 5 for row in shown[3:])
+
+
+def test_value_and_uncertainty_show_the_digits_of_the_reported_result(tmp_path: Path) -> None:
+    """As issued and after an edit that moves the last place (U to two digits: GUM 7.2.6), printed by LibreOffice."""
+    require_engine("libreoffice")
+    require_engine("poppler")
+    example = written(HARBOUR)
+    cells = {cell.origin.path: cell for cell in open_cells(example.book.sheets)}
+    precision = next(cell for path, cell in cells.items() if path[:2] == ("symbols", "d_L") and path[-1] == "relative")
+    base = example.save(tmp_path / "book.xlsx")
+    book = openpyxl.load_workbook(base)
+    book[precision.sheet][precision.address] = 15
+    book.save(tmp_path / "wider.xlsx")
+    moved = 0
+    for file in (base, tmp_path / "wider.xlsx"):
+        for line in "\n".join(pdf_page_texts(libreoffice_pdf(file, tmp_path / file.stem))).splitlines():
+            # Key, sample and measured stand before; the reported interval, value and U follow.
+            if found := re.search(r"(\S+) ± (\S+) +(\S+) +(\S+) +mg/kg", line):
+                assert (found[1], found[2]) == (found[3], found[4]), line
+                moved += 1
+    assert moved == 2 * len(example.evaluation.results)
