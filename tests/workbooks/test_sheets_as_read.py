@@ -10,6 +10,7 @@ import pytest
 
 from tests.engines import ironcalc_variants, libreoffice_pdf, pdf_page_texts, require_engine
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
+from ubudget.files.sheet_layout import column_widths, shown_heading
 from ubudget.pages.book import Band, Book
 from ubudget.pages.record_sheet import open_cells
 from ubudget.quantity.spelling import column_letters
@@ -111,3 +112,36 @@ def test_value_and_uncertainty_show_the_digits_of_the_reported_result(tmp_path: 
                 assert (found[1], found[2]) == (found[3], found[4]), line
                 moved += 1
     assert moved == 2 * len(example.evaluation.results)
+
+
+@pytest.mark.parametrize("path", [HARBOUR, EXAMPLES / "river_manganese"], ids=lambda path: Path(path).name)
+def test_on_paper_titles_are_whole_and_headings_break_between_words(path: Path, tmp_path: Path) -> None:
+    """LibreOffice wraps and prints; a heading broken inside a word would leave its pieces on the page, not the word."""
+    require_engine("libreoffice")
+    require_engine("poppler")
+    example = written(path)
+    pages = pdf_page_texts(libreoffice_pdf(example.save(tmp_path / "book.xlsx"), tmp_path / "printed"))
+    for sheet in example.book.sheets:
+        mine = [page for page in pages if page.split("\n")[0].rstrip().endswith(f"   {sheet.name}")]
+        assert mine, sheet.name
+        text = "\n".join(mine)
+        titles = [cell.value for cell in sheet.cells if cell.style == "title"]
+        last_row, last = sheet.print_to or (10**6, 10**6)
+        titles += [band.title for band in sheet.bands if band.left == 1 and band.top < last_row and band.title]
+        assert [title for title in titles if str(title) not in text] == [], sheet.name
+        words = set(text.split())
+        widths = column_widths(sheet)
+        for band in sheet.bands:
+            printed = enumerate(band.columns, band.left)
+            headings = [shown_heading(c.heading, widths[n]) for n, c in printed if n <= last and band.top < last_row]
+            missing = {word for heading in headings for word in heading.split() if word not in words}
+            # Neighbours may stand so close that the text of the page joins them.
+            assert [word for word in missing if word not in text] == [], (sheet.name, band.name)
+
+
+def test_what_is_for_the_screen_alone_stays_off_paper() -> None:
+    book = written(HARBOUR).book
+    assert all(sheet.pages_across == 1 for sheet in book.sheets)
+    computation = next(sheet for sheet in book.sheets if sheet.name == "computation")
+    assert computation.print_to is not None
+    assert any("left out" in str(cell.value) for cell in computation.cells)

@@ -125,7 +125,7 @@ TITLES = {
     INPUTS: "Input quantities of the method",
     RECORD: "The record: original data of this workbook",
 }
-FIRST_BAND = 5
+FIRST_BAND = 6
 """Row of the first band's heading; row 1 holds the title, row 2 a note, the row above a heading the band's name."""
 NOTE_WIDTH = 8
 

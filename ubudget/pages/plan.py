@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from math import ceil
 
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
@@ -35,6 +34,7 @@ from ubudget.pages.layout import (
     place_tables,
 )
 from ubudget.pages.liveness import live_cells
+from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
 from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
@@ -51,9 +51,6 @@ from ubudget.pages.text_sheets import (
 from ubudget.version import __version__
 
 PROGRAM = f"ubudget {__version__}"
-PAGE_WIDTH = 190.0
-"""Widths of columns that a page across shows legibly."""
-MOST_NAMES = 4
 MARKED = ("readings", "standard readings", "addition readings", "internal standard readings", "check readings")
 """Tables of single readings with include marks."""
 
@@ -75,7 +72,9 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     ]
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
-    method = Sheet(METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0})
+    method = Sheet(
+        METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
+    )
     equipment = _equipment_sheet(evaluation, placements, renderer)
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
@@ -118,34 +117,15 @@ def _table_sheet(name: str, placements: dict[str, Placement], renderer: Renderer
     bands = bands_of(name, placements, renderer)
     if not bands:
         return None
-    return Sheet(
+    single = bands[0] if len(bands) == 1 else None
+    sheet = Sheet(
         name,
         tuple(bands),
         tuple(headline(name, note_of(name, placements))),
-        freeze=f"A{bands[0].first_row}" if len(bands) == 1 else None,
-        repeat_rows=(bands[0].top, bands[0].first_row - 1) if len(bands) == 1 else None,
-        repeat_columns=_names(bands),
-        pages_across=_pages_across(bands),
+        freeze=f"A{single.first_row}" if single else None,
+        repeat_rows=(single.top, single.first_row - 1) if single else None,
     )
-
-
-def _names(bands: list[Band]) -> int:
-    """How many leading columns name the rows of every band."""
-    return min(_leading(band) for band in bands)
-
-
-def _leading(band: Band) -> int:
-    for number, column in enumerate(band.columns):
-        if column.style not in ("label", "text") or number == MOST_NAMES:
-            return number
-    return len(band.columns)
-
-
-def _pages_across(bands: list[Band]) -> int:
-    """Pages beside each other that leave the widest band legible."""
-    widest = max(sum(column.width for column in band.columns) for band in bands)
-    names = max(sum(column.width for column in band.columns[: _names(bands)]) for band in bands)
-    return max(1, ceil((widest - names) / (PAGE_WIDTH - names)))
+    return on_paper(sheet, placements)
 
 
 def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, links: tuple[BandColumn, ...]) -> Sheet:
@@ -168,7 +148,7 @@ def _blanks_sheet(
     bands += [checks] if checks else []
     if not bands:
         return None
-    return Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements))))
+    return on_paper(Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements)))), placements)
 
 
 def _equipment_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
@@ -177,7 +157,8 @@ def _equipment_sheet(evaluation: Evaluation, placements: dict[str, Placement], r
     bands += register_bands(evaluation.records, top)
     if not bands:
         return None
-    return Sheet(EQUIPMENT, tuple(bands), tuple(headline(EQUIPMENT, note_of(EQUIPMENT, placements))))
+    sheet = Sheet(EQUIPMENT, tuple(bands), tuple(headline(EQUIPMENT, note_of(EQUIPMENT, placements))))
+    return on_paper(sheet, placements)
 
 
 def _status_sheet(

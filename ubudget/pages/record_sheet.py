@@ -65,6 +65,8 @@ def record_sheet(records: Records, program: str) -> Sheet:
         freeze=f"A{band.first_row}",
         repeat_rows=(TOP, TOP + Band.HEADING_ROWS - 1),
         widths={1: 12.0, 2: 18.0, 3: 7.0, 4: 100.0},
+        landscape=False,
+        print_to=(band.last_row, len(columns)),
     )
 
 

@@ -186,16 +186,16 @@ def _register_columns(
     certificates = [certificate for _, certificate in rows]
     return (
         BandColumn("item", [item.id for item, _ in rows], "label", width=14.0),
-        BandColumn("kind", [item.kind for item, _ in rows], "label", width=14.0),
         BandColumn("description", [item.description for item, _ in rows], "text", width=30.0),
-        BandColumn("use, lot", [lot(item) for item, _ in rows], "text", width=16.0),
-        BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=16.0),
-        BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=22.0),
-        BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=16.0),
+        BandColumn("kind", [item.kind for item, _ in rows], "label", width=14.0),
+        BandColumn("use, lot", [lot(item) for item, _ in rows], "text", width=15.0),
+        BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=15.0),
+        BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=18.0),
+        BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=14.0),
         BandColumn("issued", [c.issued if c else None for c in certificates], "date", width=12.0),
         BandColumn("due", [c.due if c else None for c in certificates], "date", width=12.0),
-        BandColumn("certified", [values(c) for c in certificates], "text", width=34.0),
-        BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=30.0),
+        BandColumn("certified", [values(c) for c in certificates], "text", width=28.0),
+        BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=24.0),
     )
 
 
