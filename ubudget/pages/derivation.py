@@ -16,7 +16,7 @@ from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
-from ubudget.pages.statement import amount, heading, quantity, statement
+from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
 from ubudget.pages.walk import Target, Walk
 from ubudget.quantity.graph import Formula, Given
 from ubudget.quantity.units import per
@@ -267,7 +267,10 @@ class _Derivation:
         for column in (FACTOR, EXPANDED, REPORTED_U, REPORTED):
             yield from self.printer.equation(self._target(column), "")
             yield ""
-        yield from wrapped(statement(self.result, self.evaluation.records.method), width=self.width)
+        yield from wrapped(
+            statement(self.result, self.evaluation.records.method, roles_of(self.evaluation)[self.row]),
+            width=self.width,
+        )
 
 
 def _blank_if(blank: bool, value: float) -> str:
