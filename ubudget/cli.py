@@ -214,17 +214,19 @@ def explain(
     sample: Annotated[str | None, typer.Option("--sample", help="Its sample, where labels contain a slash.")] = None,
     analyte: Annotated[str | None, typer.Option("--analyte", help="Its analyte.")] = None,
     line: Annotated[str | None, typer.Option("--line", help="Its line.")] = None,
+    short: Annotated[bool, typer.Option("--short", help="The summary alone, one screen.")] = False,
 ) -> None:
-    """The derivation of one result in words and numbers."""
+    """A summary and the derivation of one result in words and numbers."""
     from ubudget.pages.derivation import derivation
     from ubudget.pages.results_table import find_named, find_result
+    from ubudget.pages.summary import summary
 
     named = (sample, analyte, line)
     if result is not None and named != (None, None, None):
         raise typer.BadParameter("--result stands for --sample, --analyte and --line; give one or the other")
     evaluation = _evaluated(run)
     row = find_named(evaluation, *named) if result is None else find_result(evaluation, result)
-    typer.echo("\n".join(derivation(evaluation, row)))
+    typer.echo("\n".join((summary if short else derivation)(evaluation, row)))
     _say_findings(evaluation)
     raise typer.Exit(LOOK if evaluation.results[row].flags else _status(evaluation, flags=False))
 

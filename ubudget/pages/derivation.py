@@ -7,7 +7,7 @@ factor, rounding and statement. All equations are those of the graph, the same t
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, REPORTED, REPORTED_U, STANDARD
@@ -17,6 +17,7 @@ from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
 from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
+from ubudget.pages.summary import summary
 from ubudget.pages.walk import Target, Walk
 from ubudget.quantity.graph import Formula, Given
 from ubudget.quantity.units import per
@@ -26,8 +27,10 @@ COUNTABLE_DOF = 1e12
 
 
 def derivation(evaluation: Evaluation, row: int, width: int = WIDTH) -> list[str]:
-    """Lines of text, none wider than `width`, on the result in that row of the results."""
-    return list(_Derivation(evaluation, row, width).lines())
+    """Lines of text, none wider than `width`, on the result in that row of the results: a summary that fits a screen,
+    then the derivation."""
+    full = _Derivation(evaluation, row, width).lines()
+    return [*summary(evaluation, row, width), "", "", *full]
 
 
 @dataclass(frozen=True)
@@ -73,12 +76,11 @@ class _Derivation:
 
     def _measurand(self) -> Iterator[str]:
         document, run = self.evaluation.records.method.document, self.evaluation.records.run
-        title = heading(self.result)
+        title = f"Derivation of {heading(self.result)}"
         yield title
         yield "=" * min(len(title), self.width)
         texts = [
             f"Measurand: {quantity(self.result)}, in {self.result.unit}",
-            f"Result: {amount(self.result)}",
             f"Method: {document.id}, {document.title}, version {document.version}, {document.status}",
             f"Run: {self.evaluation.records.name}, {run.file.run.date.isoformat()}" if run else "",
             f"Equation: {document.equation}",
@@ -127,8 +129,10 @@ class _Derivation:
             members = [(slot, row) for slot, row in self.slots if row.group == share.group]
             members.sort(key=lambda pair: -abs(pair[1].contribution))
             for slot, row in members:
-                yield ""
-                yield from self._input(slot, row)
+                if row.standard_uncertainty:
+                    yield ""
+                    yield from self._input(slot, row)
+            yield from self._without_uncertainty([row for _, row in members if not row.standard_uncertainty])
             for row in self.covariances:
                 if row.group == share.group:
                     yield ""
@@ -142,9 +146,6 @@ class _Derivation:
         given = isinstance(self.evaluation.graph.tables[slot.table].by_name[slot.column], Given)
         estimate = plain(row.estimate or 0.0, 15 if given else SHOWN_DIGITS)
         yield from fact("estimate", f"{estimate}{unit_text(row.unit)}")
-        if not row.standard_uncertainty:
-            yield from fact("u", f"0{unit_text(row.unit)}, {row.source}")
-            return
         yield from fact(
             "evaluation",
             f"type {row.evaluation}, {row.distribution} distribution, degrees of freedom "
@@ -155,13 +156,26 @@ class _Derivation:
         target = self._target(slot.sensitivity)
         unit = per(self.result.unit, row.unit)
         yield from self.printer.equation(target, INDENT, name=f"c({slot.symbol})", unit=unit, reduced=True)
-        c, u = plain(row.sensitivity_coefficient or 0.0), plain(row.standard_uncertainty)
+        c, u = plain(row.sensitivity_coefficient or 0.0), plain(row.standard_uncertainty or 0.0)
         yield from wrapped(
             f"c·u = {c}·{u} = {plain(row.contribution)}{unit_text(self.result.unit)}, {percent(row.share)} of u²",
             INDENT,
             INDENT * 2,
             self.width,
         )
+
+    def _without_uncertainty(self, rows: Sequence[BudgetRow]) -> Iterator[str]:
+        """Input quantities with u = 0, those of one kind and one reason together."""
+        kinds: dict[tuple[str, str], list[BudgetRow]] = {}
+        for row in rows:
+            kinds.setdefault((row.quantity, row.source), []).append(row)
+        for (name, source), alike in kinds.items():
+            yield ""
+            yield from wrapped(f"{', '.join(row.symbol for row in alike)}: {name}", "  ", INDENT, self.width)
+            if len(alike) == 1:
+                estimate = f"{plain(alike[0].estimate or 0.0)}{unit_text(alike[0].unit)}"
+                yield from wrapped(f"estimate: {estimate}", INDENT, INDENT * 2, self.width)
+            yield from wrapped(f"u: 0{unit_text(alike[0].unit)}, {source}", INDENT, INDENT * 2, self.width)
 
     def _standard_uncertainty(self, slot: Slot, unit: str) -> Iterator[str]:
         leaf = self.evaluation.graph.tables[slot.table].leaf_of[slot.column]

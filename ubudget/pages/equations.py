@@ -8,6 +8,7 @@ import numpy as np
 
 from ubudget.pages.figures import as_written, plain, unit_text
 from ubudget.pages.listing import GAP, WIDTH, TextColumn, formula_lines, shown_width, table_lines, wrapped
+from ubudget.pages.noise import SAID, Noise
 from ubudget.pages.walk import Block, Target, Walk, shown_name
 from ubudget.quantity.expression import Expression
 from ubudget.quantity.graph import Column, Formula, Given, Label, Place, Table
@@ -26,6 +27,7 @@ class EquationPrinter:
 
     def __init__(self, walk: Walk, records: Records, width: int = WIDTH) -> None:
         self.walk, self.records, self.width = walk, records, width
+        self.noise = Noise(walk)
 
     def block(self, block: Block, *, reduced: bool = False) -> Iterator[str]:
         """Heading with number, the rows' names, and the equations."""
@@ -160,18 +162,23 @@ class EquationPrinter:
             TextColumn(label.heading, [label.values[row] for row in block.rows], widest=20)
             for label in _naming(table, block)
         ]
-        figures = []
+        figures, rounded = [], False
         for name in _in_table_order(table, block):
             target = Target(block.table, block.rows, name)
             column = table.by_name[name]
             digits = 15 if isinstance(column, Given) else 6
             unit = f" / {column.unit}" if not isinstance(column, Label) and column.unit else ""
-            cells = [plain(value, digits) for value in self.walk.values(target)]
+            noisy = [self.noise.in_row(block.table, row, name) for row in block.rows]
+            rounded |= any(noisy)
+            values = self.walk.values(target)
+            cells = ["0" if noise else plain(value, digits) for value, noise in zip(values, noisy, strict=True)]
             figures.append(TextColumn(f"{shown_name(name)}{unit}", cells, "right"))
         for number, part in enumerate(_fitting(labels, figures, self.width - len(INDENT))):
             if number:
                 yield ""
             yield from table_lines([*labels, *part], INDENT, self.width)
+        if rounded:
+            yield from wrapped(SAID, INDENT, width=self.width)
 
 
 def _fitting(labels: Sequence[TextColumn], figures: Sequence[TextColumn], room: int) -> Iterator[list[TextColumn]]:

@@ -59,7 +59,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
     method_text = method_cells(evaluation)
-    placements = place_tables(with_evidence(evaluation.graph), {METHOD: last_row_of(method_text, 1) + 3})
+    placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results")
     renderer = Renderer(evaluation.numbers, placements, live)
     results = results_sheet(evaluation, placements)
@@ -105,6 +105,11 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
         PROGRAM,
         modified or _midnight(evaluation),
     )
+
+
+def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
+    """Where each table of the evaluation stands in its workbook."""
+    return place_tables(with_evidence(evaluation.graph), {METHOD: last_row_of(method_cells(evaluation), 1) + 3})
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:
