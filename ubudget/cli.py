@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -71,7 +72,7 @@ app = typer.Typer(
 
 RunPath = Annotated[
     Path,
-    typer.Argument(metavar="RUN", help="A run folder, its run file, or a method file that stands alone."),
+    typer.Argument(metavar="RUN", help="A run folder, a run file, a method file that stands alone, or a workbook."),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
@@ -140,9 +141,8 @@ def start(
     files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
         typer.echo(str(file))
-    run = folder if folder / "run.toml" in files else folder / "method.toml"
     typer.echo("\nAll figures are placeholders: replace them with yours, then")
-    typer.echo(f"  ubudget evaluate {_quoted(str(run))}")
+    typer.echo(f"  {_called()} evaluate {_quoted(str(folder))}")
 
 
 @app.command()
@@ -285,8 +285,18 @@ def _say_where_to_go(evaluation: Evaluation, run: Path) -> None:
 
     label = result_label(evaluation.results[0])
     chosen = f" --result {_quoted(label)}" if len(evaluation.results) > 1 else ""
-    typer.echo(f"next      ubudget explain {_quoted(str(run))}{chosen}")
-    typer.echo(f"          ubudget statement {_quoted(str(run))}")
+    typer.echo(f"next      {_called()} explain {_quoted(str(run))}{chosen}")
+    typer.echo(f"          {_called()} statement {_quoted(str(run))}")
+
+
+def _called() -> str:
+    """How this program was called, so that a command that it names works in the same terminal."""
+    called = Path(sys.argv[0])
+    if called.name == "__main__.py":
+        return f"{_quoted(sys.executable)} -m ubudget"
+    if called.stem != "ubudget" or shutil.which("ubudget") is not None:
+        return "ubudget"
+    return _quoted(str(called))
 
 
 def _quoted(text: str) -> str:
