@@ -226,3 +226,10 @@ def test_noise_is_printed_as_zero_and_said() -> None:
     lines = derivation(evaluated("harbour_sediment"), 26)
     assert not [line for line in lines if re.search(r"\dE-1[5-9]\b", line) and "2E-15 of its terms" not in line]
     assert any(SAID[:40] in line for line in lines)
+
+
+def test_a_recovery_from_a_series_of_experiments_is_of_type_a() -> None:
+    # JCGM 100:2008, 2.3.2: type A is the evaluation by statistical analysis of series of observations.
+    (recovery,) = (row for row in evaluated("harbour_sediment").results[4].budget if row.symbol == "R")
+    assert (recovery.evaluation, recovery.degrees_of_freedom) == ("A", 14)
+    assert "RM-SED not used" in recovery.source
