@@ -1,6 +1,6 @@
 """The commands: read, call one function, print, exit.
 
-Exit status: 0 done; 1 done, but a person must look (a finding to attend to, or a flag on a reported result); 2 the
+Exit status: 0 done; 1 done, but a person must decide (a finding to attend to, or a flag on a reported result); 2 the
 input or the call is unusable and nothing was written; 130 interrupted. Heavy packages load inside the commands.
 """
 
@@ -63,7 +63,7 @@ app = typer.Typer(
     cls=Commands,
     name="ubudget",
     help="Measurement uncertainty budgets and metrological traceability for elemental-analysis laboratories.",
-    epilog="Exit status: 0 done, 1 a person must look, 2 unusable input or call. Begin with: ubudget demo",
+    epilog="Exit status: 0 done, 1 a person must decide, 2 unusable input or call. Begin with: ubudget demo",
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,

@@ -69,8 +69,8 @@ def test_the_same_records_give_the_same_bytes() -> None:
 
 TYPED_BY_PROGRAM = {
     # Numbers that are not calculated from the records' figures: structure, and counts of the day the book was made.
-    ("status", "findings that ask for attention, when made"),
-    ("status", "notes, when made"),
+    ("status", "findings that need a decision, when this workbook was made"),
+    ("status", "notes, when this workbook was made"),
     ("record", "line"),
     ("record", "edits"),
 }

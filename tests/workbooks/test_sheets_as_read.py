@@ -8,7 +8,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.engines import ironcalc_variants, libreoffice_pdf, pdf_page_texts, require_engine
+from tests.engines import ironcalc_variants, libreoffice_pdf, libreoffice_resaved, pdf_page_texts, require_engine
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
 from ubudget.files.sheet_layout import column_widths, shown_heading
 from ubudget.pages.book import Band, Book
@@ -145,3 +145,24 @@ def test_what_is_for_the_screen_alone_stays_off_paper() -> None:
     computation = next(sheet for sheet in book.sheets if sheet.name == "computation")
     assert computation.print_to is not None
     assert any("left out" in str(cell.value) for cell in computation.cells)
+
+
+def test_status_says_nothing_that_another_program_makes_untrue(tmp_path: Path) -> None:
+    """The words on status hold before and after LibreOffice has recalculated and saved the file."""
+    require_engine("libreoffice")
+    file = written(HARBOUR).save(tmp_path / "book.xlsx")
+    for path in (file, libreoffice_resaved(file, tmp_path / "saved")):
+        rows = openpyxl.load_workbook(path)["status"].iter_rows(max_col=2, values_only=True)
+        told = {str(name): str(text) for name, text in rows}
+        assert "calculated by" not in told
+        assert "a program that recalculates the workbook replaces them" in told["stored values"]
+
+
+@pytest.mark.parametrize("words", ["to look at", "status (0", "sheet row", "one line an", "law"])
+def test_the_sheets_use_the_words_of_the_trade(words: str) -> None:
+    for path in (HARBOUR, EXAMPLES / "river_manganese"):
+        for sheet in written(path).book.sheets:
+            texts = [str(cell.value) for cell in sheet.cells if cell.style in ("label", "note", "title")]
+            texts += [column.heading for band in sheet.bands for column in band.columns]
+            texts += [band.title for band in sheet.bands]
+            assert [text for text in texts if words in text.split(" of propagation")[0].lower()] == [], sheet.name

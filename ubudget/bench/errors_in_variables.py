@@ -137,7 +137,12 @@ def _parameters(fit: Fit, last: str) -> None:
     converged = apply("if_less", SMALL, found("relative change"), NOT_CONVERGED, 0)
     slope = apply("if_equal", Symbol("slope"), 0, NO_SLOPE, converged)
     levels = apply("if_equal", squares, 0, ONE_LEVEL, slope)
-    fits.formula("status", "status (0 = usable)", "", apply("if_less", Symbol("n"), 2.5, TOO_FEW, levels))
+    fits.formula(
+        "status",
+        "usable (0 = yes, otherwise the reason's code)",
+        "",
+        apply("if_less", Symbol("n"), 2.5, TOO_FEW, levels),
+    )
     frozen = ("first weight", "W", "U", "V", "fitted", "residual", "β", "W β", "about", "W about", "W residual")
     points.freeze(*frozen, "x if used, low", "x if used, high", "u_x", "u_x squared")
     fits.freeze("sum of weights", "mean of β", "mean of x", "Sxx", "chi squared", "p chi squared", "x_low", "x_high")

@@ -181,7 +181,7 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
-    fit.fits.formula("status", "status (0 = usable)", "", status)
+    fit.fits.formula("status", "usable (0 = yes, otherwise the reason's code)", "", status)
 
 
 BASIS = ("sum of weights", "mean of x", "mean of y")

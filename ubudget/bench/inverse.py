@@ -201,9 +201,9 @@ def _concentration(
     table.formula("c", symbol, unit, curve("scale") * x)
     low, high = curve("x_low"), curve("x_high")
     above = apply("if_less", high, x, 1, 0)
-    table.formula("range", "range (-1 below, 1 above)", "", apply("if_less", x, low, -1, above))
+    table.formula("range", "outside the calibrated range (-1 below, 1 above)", "", apply("if_less", x, low, -1, above))
     status: Expression = apply("if_less", Symbol("n"), 0.5, NO_READING, 0) + 10 * curve("status")
     lost = kind.lost(curve, reading)
     if lost is not None:
         status = status + apply("if_less", Symbol("n"), 0.5, 0, NO_SOLUTION * lost)
-    table.formula("status", "status (0 = usable)", "", status)
+    table.formula("status", "usable (0 = yes, otherwise the reason's code)", "", status)

@@ -282,8 +282,8 @@ class ResultTable:
 
     def _status(self) -> None:
         if self.structure is None:
-            self.table.formula(STATUS, "status (0 = usable)", "", 0)
-            self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
+            self.table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", 0)
+            self.table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", 0)
             return
         extrapolated = bool(self.operations.addition_rows)
         source = ADDITION_LINES if extrapolated else SIGNALS
@@ -295,10 +295,10 @@ class ResultTable:
             blanks = [self.structure.lines.index(row.line) for row in self.rows]
             n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
             status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
-        self.table.formula(STATUS, "status (0 = usable)", "", status)
+        self.table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", status)
         self.table.formula(
             RANGE,
-            "range (-1 below, 1 above)",
+            "outside the calibrated range (-1 below, 1 above)",
             "",
             # An extrapolated value is outside the range by its nature.
             0 if extrapolated else self.table.pick("range of the line", source, "range", rows),

@@ -32,14 +32,14 @@ ORDER = (
     "estimate",
     "u(x)",
     "unit",
-    "type",
+    "type A, B",
     "distribution",
     "c",
     "unit of c",
     "c·u(x)",
     "share of u²",
     "ν",
-    "stands on",
+    "sheet and row",
     "source",
 )
 """Columns of the printed budget; the rows here have the same, and two that serve the looking up."""
@@ -208,7 +208,7 @@ def quantities_band(
             width=10.0,
         ),
         label("unit", [line.unit for line in lines], 9.0),
-        label("type", [trait.evaluation if trait else "" for trait in traits], 8.0, "GUM 4.2, 4.3"),
+        label("type A, B", [trait.evaluation if trait else "" for trait in traits], 8.0, "GUM 4.2, 4.3"),
         label("distribution", [trait.distribution if trait else "" for trait in traits], 11.5),
         BandColumn(
             "c",
@@ -235,7 +235,7 @@ def quantities_band(
             number_format=DEGREES_OF_FREEDOM,
             width=7.0,
         ),
-        BandColumn("stands on", stands_on()[0], "text", "", stands_on()[1], width=19.0),
+        BandColumn("sheet and row", stands_on()[0], "text", "", stands_on()[1], width=19.0),
         BandColumn(
             "source",
             values(attrgetter("source")),

@@ -77,7 +77,7 @@ def _open_cells_band(cells: Sequence[OpenCell], top: int) -> Band:
     now = [f"{quoted(cell.sheet)}!{cell.address}" for cell in cells]
     columns = (
         BandColumn("cell", [f"{cell.sheet}, {cell.address}" for cell in cells], "label"),
-        BandColumn("of", [cell.row_name for cell in cells], "label"),
+        BandColumn("belongs to", [cell.row_name for cell in cells], "label"),
         BandColumn("what", [cell.heading for cell in cells], "label"),
         BandColumn(
             "as issued",

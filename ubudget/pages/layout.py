@@ -92,11 +92,11 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "line points": (INPUTS, ""),
     "portion results": (
         COMPUTATION,
-        "One row a portion and line: the equation, its partial derivatives, the sums.",
+        "One row for each portion and line: the equation, its partial derivatives, the sums.",
     ),
     "results": (
         COMPUTATION,
-        "One row a result: c(x) = sensitivity coefficient, c·u(x) = contribution, u = root of the sum of squares.",
+        "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ")

@@ -31,7 +31,7 @@ MOST_PLACES = 9
 COLUMNS = (
     KEY,
     "sample",
-    "measured",
+    "measured quantity",
     "reported",
     "value",
     "U",
@@ -91,7 +91,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
     columns = (
         BandColumn(KEY, [key_text(r.sample, r.analyte, r.line) for r in results], "label", width=26.0),
         BandColumn("sample", [r.sample for r in results], "label", width=14.0),
-        BandColumn("measured", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
+        BandColumn("measured quantity", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
         BandColumn(
             "reported",
             [interval_text(r) for r in results],

@@ -57,14 +57,14 @@ def status_cells(
             ("run", run.id if run else "method file alone"),
             ("date of the run", run.date if run else None),
             ("analyst", run.analyst if run else None),
-            ("calculated by", program),
+            ("stored values", f"were calculated by {program}; a program that recalculates the workbook replaces them"),
             ("fingerprint of the records", fingerprint(records.texts)),
         ],
     )
     row = last_row_of(cells, 4) + 2
     live: list[tuple[str, int, str]] = [
         (
-            "reported results with something to look at",
+            "reported results with findings that need a decision",
             sum(1 for result in evaluation.results if result.flags),
             flagged,
         ),
@@ -77,8 +77,8 @@ def status_cells(
         cells.append(LooseCell(row, 1, name, "label"))
         cells.append(LooseCell(row, 2, value, "result", formula, number_format="0"))
         row += 1
-    for name, severity in (("findings that ask for attention", "attend"), ("notes", "note")):
-        cells.append(LooseCell(row, 1, f"{name}, when made", "label"))
+    for name, severity in (("findings that need a decision", "attend"), ("notes", "note")):
+        cells.append(LooseCell(row, 1, f"{name}, when this workbook was made", "label"))
         cells.append(LooseCell(row, 2, counts[severity], "number", number_format="0"))
         row += 1
     for person in ("prepared by, date", "checked by, date", "authorised by, date"):
@@ -114,7 +114,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     rule = (
         f"fixed k = {coverage.k:g}"
         if coverage.rule == "fixed"
-        else "Student t factor at the coverage probability below and the truncated effective degrees of freedom"
+        else "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
     )
     digits = "two significant digits" if method.rounding.digits == 2 else "one significant digit, 5 % rule"
     entries: list[tuple[str, Value]] = [
@@ -237,7 +237,7 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     spreads = [(row[5] ** 2 + row[3] ** 2) ** 0.5 for row in rows]
     columns = (
         BandColumn("result", [row[0] for row in rows], "label", width=28.0),
-        BandColumn("measured", [row[1] for row in rows], "label", width=16.0),
+        BandColumn("measured quantity", [row[1] for row in rows], "label", width=16.0),
         BandColumn("certified", [row[2] for row in rows], "fixed", unit),
         BandColumn("u of the certificate", [row[3] for row in rows], "fixed", unit, number_format="0.000"),
         BandColumn("found", [row[4] for row in rows], "number", unit, lookup(value_range), number_format="0.00"),
