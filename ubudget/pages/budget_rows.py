@@ -9,6 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
+import numpy as np
+
+from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation, covariance_group, unit_of_leaf
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.book import Band, BandColumn, Value
@@ -18,7 +21,7 @@ from ubudget.pages.layout import BUDGET
 from ubudget.pages.placement import Placements, quoted
 from ubudget.pages.row_links import RowLinks
 from ubudget.pages.wording import text_in_formula
-from ubudget.quantity.graph import INFINITE_DOF, Leaf, Rows
+from ubudget.quantity.graph import INFINITE_DOF, Array, Leaf, Rows
 from ubudget.quantity.spelling import column_letters, number_text
 from ubudget.quantity.units import per
 
@@ -43,9 +46,12 @@ ORDER = (
     "source",
 )
 """Columns of the printed budget; the rows here have the same, and two that serve the looking up."""
+RANKING = "for ranking"
+TIE, ABSENT = 1e-12, -1e9
+"""What keeps equal shares apart, and the rank of what the chosen result lacks."""
 LEFT = len(ORDER) + 14
 """First column of the band: the printed budget, its shares by group and the choices stand before it."""
-COLUMN = {name: column_letters(LEFT + number) for number, name in enumerate((*ORDER, "row", "number"))}
+COLUMN = {name: column_letters(LEFT + number) for number, name in enumerate((*ORDER, "row", RANKING))}
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +92,16 @@ def first_present(rows: Rows) -> int:
     """First row of a leaf that some result refers to."""
     present = rows[rows >= 0]
     return int(present[0]) if present.size else 0
+
+
+def shares_of(evaluation: Evaluation, lines: Sequence[Line]) -> Array:
+    """Share of u² of every input quantity (columns) in every result (rows); 0 where there is none."""
+    variance = evaluation.column(STANDARD) ** 2
+    parts = [evaluation.column(line.contribution) for line in lines]
+    variances = np.array([part**2 if line.slot else part for part, line in zip(parts, lines, strict=True)])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shares = variances.reshape(len(lines), len(variance)) / variance
+    return np.where(np.isfinite(shares), shares, 0.0).T
 
 
 def quantities_band(
@@ -188,8 +204,6 @@ def quantities_band(
         shown_values, formulas = words(texts)
         return BandColumn(heading, shown_values, "text", "", formulas, width=width, remark=remark)
 
-    counts = [sum(here[: number + 1]) for number in range(len(lines))]
-    number_of = COLUMN["number"]
     columns = (
         label("quantity", [line.quantity for line in lines], 36.0),
         label("symbol", [line.name for line in lines], 22.0),
@@ -242,17 +256,20 @@ def quantities_band(
             "text",
             "",
             [source(number, line) for number, line in enumerate(lines)],
-            width=42.0,
+            width=48.0,
         ),
         BandColumn("row", rows_value, formulas=rows_link, number_format="0;;", width=7.0),
         BandColumn(
-            "number",
-            counts,
+            RANKING,
+            [
+                ABSENT if not there else share - TIE * (n + 1)
+                for n, (there, share) in enumerate(zip(here, shares_of(evaluation, lines)[chosen], strict=True))
+            ],
             formulas=[
-                f"IF({link(n)}=0,0,1)" if n == 0 else f"{number_of}{first + n - 1}+IF({link(n)}=0,0,1)"
+                f"IF({link(n)}=0,{number_text(ABSENT)},{COLUMN['share of u²']}{first + n}-{n + 1}*{number_text(TIE)})"
                 for n in range(len(lines))
             ],
-            number_format="0",
+            number_format="0.0000",
             width=9.0,
         ),
     )

@@ -1,14 +1,16 @@
-"""The printed table of the budget sheet: the input quantities that the chosen result has, without gaps."""
+"""The printed table of the budget sheet: the input quantities that the chosen result has, the largest share first."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Highlight, Value
-from ubudget.pages.budget_rows import COLUMN, ORDER, TOP, Line
-from ubudget.quantity.spelling import column_letters
+from ubudget.pages.budget_rows import ABSENT, COLUMN, ORDER, RANKING, TIE, TOP, Line, shares_of
+from ubudget.quantity.spelling import column_letters, number_text
 
 PLACE = column_letters(len(ORDER) + 1)
 """Column of the place among all input quantities, to the right of what is printed."""
@@ -18,7 +20,11 @@ def budget_band(evaluation: Evaluation, lines: Sequence[Line], behind: Band, cho
     """As many rows as the result with most input quantities needs; further ones stay empty and unruled."""
     results = range(len(evaluation.keys))
     # Row by row, what each result would show there.
-    listed = [[number for number, line in enumerate(lines) if line.present(row)] for row in results]
+    ranks = shares_of(evaluation, lines) - TIE * np.arange(1, len(lines) + 1)
+    listed = [
+        sorted((n for n, line in enumerate(lines) if line.present(row)), key=lambda n: -ranks[row, n])
+        for row in results
+    ]
     size = max(len(numbers) for numbers in listed)
     first = TOP + Band.HEADING_ROWS
     mine = listed[chosen]
@@ -49,12 +55,23 @@ def budget_band(evaluation: Evaluation, lines: Sequence[Line], behind: Band, cho
         BandColumn(
             "place in the list",
             [mine[n] + 1 if n < len(mine) else 0 for n in range(size)],
-            formulas=[f"IFERROR(MATCH({n + 1},{area('number')},0),0)" for n in range(size)],
+            formulas=[_place(area(RANKING), n + 1) for n in range(size)],
             number_format="0;;",
             width=9.0,
         )
     )
-    return Band("budget", TOP, 1, tuple(columns), "Budget: one row for each input quantity of the chosen result")
+    return Band(
+        "budget",
+        TOP,
+        1,
+        tuple(columns),
+        "Budget: one row for each input quantity of the chosen result, the largest share first",
+    )
+
+
+def _place(ranking: str, rank: int) -> str:
+    largest = f"LARGE({ranking},{rank})"
+    return f"IF({largest}<{number_text(ABSENT / 2)},0,MATCH({largest},{ranking},0))"
 
 
 def vacant_rows(band: Band) -> Highlight:
