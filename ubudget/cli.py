@@ -1,6 +1,6 @@
 """The commands: read, call one function, print, exit.
 
-Exit status: 0 done; 1 done, but a person must look (a finding to attend to, or a flag on a reported result); 2 the
+Exit status: 0 done; 1 done, but a person must decide (a finding to attend to, or a flag on a reported result); 2 the
 input or the call is unusable and nothing was written; 130 interrupted. Heavy packages load inside the commands.
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import sys
 from collections.abc import Iterable
 from datetime import datetime
@@ -64,7 +65,7 @@ app = typer.Typer(
     cls=Commands,
     name="ubudget",
     help="Measurement uncertainty budgets and metrological traceability for elemental-analysis laboratories.",
-    epilog="Exit status: 0 done, 1 a person must look, 2 unusable input or call. Begin with: ubudget demo",
+    epilog="Exit status: 0 done, 1 a person must decide, 2 unusable input or call. Begin with: ubudget demo",
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -73,7 +74,7 @@ app = typer.Typer(
 
 RunPath = Annotated[
     Path,
-    typer.Argument(metavar="RUN", help="A run folder, its run file, or a method file that stands alone."),
+    typer.Argument(metavar="RUN", help="A run folder, a run file, a method file that stands alone, or a workbook."),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
@@ -142,9 +143,8 @@ def start(
     files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
         typer.echo(str(file))
-    run = folder if folder / "run.toml" in files else folder / "method.toml"
     typer.echo("\nAll figures are placeholders: replace them with yours, then")
-    typer.echo(f"  ubudget evaluate {_quoted(str(run))}")
+    typer.echo(f"  {_called()} evaluate {_quoted(str(folder))}")
 
 
 @app.command()
@@ -216,17 +216,19 @@ def explain(
     sample: Annotated[str | None, typer.Option("--sample", help="Its sample, where labels contain a slash.")] = None,
     analyte: Annotated[str | None, typer.Option("--analyte", help="Its analyte.")] = None,
     line: Annotated[str | None, typer.Option("--line", help="Its line.")] = None,
+    short: Annotated[bool, typer.Option("--short", help="The summary alone, one screen.")] = False,
 ) -> None:
-    """The derivation of one result in words and numbers."""
+    """A summary and the derivation of one result in words and numbers."""
     from ubudget.pages.derivation import derivation
     from ubudget.pages.results_table import find_named, find_result
+    from ubudget.pages.summary import summary
 
     named = (sample, analyte, line)
     if result is not None and named != (None, None, None):
         raise typer.BadParameter("--result stands for --sample, --analyte and --line; give one or the other")
     evaluation = _evaluated(run)
     row = find_named(evaluation, *named) if result is None else find_result(evaluation, result)
-    typer.echo("\n".join(derivation(evaluation, row)))
+    typer.echo("\n".join((summary if short else derivation)(evaluation, row)))
     _say_findings(evaluation)
     raise typer.Exit(LOOK if evaluation.results[row].flags else _status(evaluation, flags=False))
 
@@ -359,8 +361,18 @@ def _say_where_to_go(evaluation: Evaluation, run: Path) -> None:
 
     label = result_label(evaluation.results[0])
     chosen = f" --result {_quoted(label)}" if len(evaluation.results) > 1 else ""
-    typer.echo(f"next      ubudget explain {_quoted(str(run))}{chosen}")
-    typer.echo(f"          ubudget statement {_quoted(str(run))}")
+    typer.echo(f"next      {_called()} explain {_quoted(str(run))}{chosen}")
+    typer.echo(f"          {_called()} statement {_quoted(str(run))}")
+
+
+def _called() -> str:
+    """How this program was called, so that a command that it names works in the same terminal."""
+    called = Path(sys.argv[0])
+    if called.name == "__main__.py":
+        return f"{_quoted(sys.executable)} -m ubudget"
+    if called.stem != "ubudget" or shutil.which("ubudget") is not None:
+        return "ubudget"
+    return _quoted(str(called))
 
 
 def _quoted(text: str) -> str:

@@ -195,6 +195,14 @@ def test_explain_finds_the_result_by_label_or_by_names(tmp_path: Path) -> None:
     assert widest(by_label.out) <= 80
 
 
+def test_explain_begins_with_a_summary_and_stops_there_when_asked(tmp_path: Path) -> None:
+    full = run("explain", EXAMPLE, "--result", "SED-07/Zn", folder=tmp_path)
+    short = run("explain", EXAMPLE, "--result", "SED-07/Zn", "--short", folder=tmp_path)
+    assert short.status == full.status == 0
+    assert full.out.startswith(short.out.rstrip()) and len(short.out.splitlines()) <= 24
+    assert "(1307 ± 72) mg/kg" in short.out
+
+
 def test_explain_needs_no_label_for_a_single_result(tmp_path: Path) -> None:
     assert run("explain", PUBLISHED / "gum_h1.toml", folder=tmp_path).status == 0
 

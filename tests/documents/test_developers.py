@@ -117,8 +117,8 @@ def test_the_cells_of_the_walk() -> None:
     evaluation = ubudget.evaluate(ubudget.read_run(EXAMPLE))
     calibration = column(evaluation, "equipment", "balances", "u of the calibration")
     assert calibration.formulas is not None
-    assert (calibration.formulas[0], calibration.values[0]) == ("F8/G8", 0.1)
-    assert all("`F8/G8`" in TEXT and f"`{cell}`" in TEXT for cell in ("F8", "G8", "H8"))
+    assert (calibration.formulas[0], calibration.values[0]) == ("F9/G9", 0.1)
+    assert all("`F9/G9`" in TEXT and f"`{cell}`" in TEXT for cell in ("F9", "G9", "H9"))
     for heading in ("certificate U", "k of the certificate"):
         limits = column(evaluation, "equipment", "balances", heading)
         assert limits.open is not None and limits.open[0]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 from tests.findings.small_run import FILES, write_run
-from ubudget.files.editing import NO_REASON
+from ubudget.files.exclusion_edits import NO_REASON
 from ubudget.files.reading import read_records, records_from_texts
 from ubudget.records.amount import Amount
 from ubudget.records.finding import Finding
@@ -97,11 +98,35 @@ def test_cells() -> None:
 
 
 def test_reading_left_out_with_reason() -> None:
-    records, findings = _edited(Edit("run", ("reason", *MARK), "spike"), Edit("run", ("include", *MARK), 0.0))
+    records, findings = _edited(
+        Edit("run", ("reason", *MARK), "spike"),
+        Edit("run", ("when", *MARK), "2026-03-12"),
+        Edit("run", ("include", *MARK), 0.0),
+        Edit("run", ("who", *MARK), "analyst 1"),
+    )
     assert findings == []
     assert _exclusions(records)[1] == Exclusion(
-        solution="SED-01", analyte="Zn", line="213.9", replicate=2, reason="spike"
+        solution="SED-01",
+        analyte="Zn",
+        line="213.9",
+        replicate=2,
+        reason="spike",
+        who="analyst 1",
+        when=dt.date(2026, 3, 12),
     )
+
+
+def test_reading_left_out_without_name_and_date_asks_for_attention() -> None:
+    # ISO/IEC 17025:2017, 7.5.2: amendments show date and personnel responsible.
+    _, findings = _edited(Edit("run", ("reason", *MARK), "spike"), Edit("run", ("include", *MARK), 0.0))
+    assert [finding.found for finding in findings] == ["a reading left out without the name of who did it and the date"]
+
+
+def test_a_date_that_is_none_is_refused() -> None:
+    edits = (Edit("run", ("include", *MARK), 0.0), Edit("run", ("when", *MARK), "last week"))
+    records, findings = records_from_texts(TEXTS, edits)
+    assert records is None
+    assert "when" in findings[0].place and "last week" in findings[0].found
 
 
 def test_reading_left_out_without_reason_asks_for_attention() -> None:

@@ -8,6 +8,7 @@ import pytest
 
 import ubudget
 from ubudget.evaluation.evaluate import Evaluation, Result
+from ubudget.files.exchange import statements_object
 from ubudget.files.shipped import shipped_folder
 from ubudget.pages.statement import amount, statement, statement_lines
 
@@ -90,3 +91,21 @@ def test_flags_are_part_of_the_statement(sediment: Evaluation) -> None:
 def test_lines_are_no_wider_than_asked(sediment: Evaluation) -> None:
     for width in (40, 80):
         assert max(len(line) for line in statement_lines(sediment, width)) <= width
+
+
+def test_reference_materials_stand_apart_and_lines_are_told(sediment: Evaluation) -> None:
+    # ISO/IEC 17025:2017, 7.8.1.2: results are reported unambiguously; quality control (7.7) is no result of a client.
+    text = "\n".join(statement_lines(sediment))
+    clients, _, controls = text.partition("Reference materials: quality control")
+    assert "SED-01, Cu 324.754" in clients and "RM-SED" not in clients
+    assert "RM-SED, Pb 220.353" in controls and "SED-05" not in controls
+    assert "More than one line was measured for Cu:" in " ".join(controls.split())
+
+
+def test_each_statement_says_what_it_is(sediment: Evaluation) -> None:
+    told = {(entry["sample"], entry["line"]): entry for entry in statements_object(sediment)}
+    control, copper, lead = told["RM-SED", "220.353"], told["SED-01", "327.396"], told["SED-01", "220.353"]
+    assert control["reference_material"] == "RM-SED" and "no client's sample" in control["statement"]
+    assert copper["reference_material"] is None and copper["lines_measured"] == ["324.754", "327.396"]
+    assert "lines 324.754, 327.396" in copper["statement"]
+    assert lead["lines_measured"] == ["220.353"] and "lines" not in lead["statement"]

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ubudget.quantity.parsing import parse
-from ubudget.quantity.units import UnitError, convert, dimension, equation_dimension, factor, same_dimension
+from ubudget.quantity.units import UnitError, convert, dimension, equation_dimension, factor, per, same_dimension
 
 
 @pytest.mark.parametrize(
@@ -109,3 +109,31 @@ def test_any_text_is_a_unit_or_refused(text: str) -> None:
         assert error.found and error.accepted
     else:
         assert found.factor > 0
+
+
+@pytest.mark.parametrize(
+    ("above", "below", "written"),
+    [
+        ("mg/kg", "mL", "(mg/kg)/mL"),
+        ("mg/kg", "", "mg/kg"),
+        ("g", "g", "1"),
+        ("", "K", "1/K"),
+        ("K", "degC", "K/degC"),
+        ("1/s", "mg/L", "(1/s)/(mg/L)"),
+        ("mg/kg", "%", "(mg/kg)/%"),
+    ],
+)
+def test_the_unit_of_a_ratio_is_written_as_a_reader_would(above: str, below: str, written: str) -> None:
+    assert per(above, below) == written
+
+
+@pytest.mark.parametrize("above", ["", "mg/kg", "1/s", "nm"])
+@pytest.mark.parametrize("below", ["", "mL", "mg/L", "1/K", "dm^2", "(1/s)/(mg/L)"])
+def test_the_unit_of_a_ratio_has_the_dimension_of_the_ratio(above: str, below: str) -> None:
+    # The package pint divides the magnitudes; the written unit must mean the same.
+    written, top, bottom = dimension(per(above, below)), dimension(above), dimension(below)
+    assert written.factor == top.factor / bottom.factor
+    powers = dict(top.powers)
+    for base, exponent in bottom.powers:
+        powers[base] = powers.get(base, Fraction(0)) - exponent
+    assert dict(written.powers) == {base: exponent for base, exponent in powers.items() if exponent}

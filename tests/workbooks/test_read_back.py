@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from tests.workbooks.books import HARBOUR, PUBLISHED, Written, evaluated, writte
 from tests.workbooks.test_alive import another, numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 from ubudget.pages.plan import plan_book
-from ubudget.pages.record_sheet import open_cells
+from ubudget.pages.record_sheet import OpenCell, open_cells
 
 
 @pytest.mark.parametrize("path", [HARBOUR, *PUBLISHED], ids=lambda path: path.stem)
@@ -46,21 +47,62 @@ def test_edits_come_back_after_libreoffice_saved_the_file(tmp_path: Path) -> Non
         assert math.isclose(float(str(sheet[address].value)), number, rel_tol=1e-9, abs_tol=1e-15)
 
 
-def test_a_struck_reading_comes_back_with_its_reason(tmp_path: Path) -> None:
+KEY = ("SED-02", "Zn", "213.857", 2)
+
+
+Field = tuple[str | int, ...]
+
+
+def edited_book(tmp_path: Path, contents: dict[Field, object]) -> tuple[Path, dict[Field, OpenCell]]:
+    """The demonstration's workbook with cells changed; keys are the record fields that they show."""
     example = written(HARBOUR)
-    cells = open_cells(example.book.sheets)
-    key = ("SED-02", "Zn", "213.857", 2)
-    mark = next(cell for cell in cells if cell.origin.path == ("include", *key))
-    reason = next(cell for cell in cells if cell.origin.path == ("reason", *key))
+    cells = {cell.origin.path: cell for cell in open_cells(example.book.sheets)}
     book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
-    book[mark.sheet][mark.address] = 0
-    book[reason.sheet][reason.address] = "spray chamber dripped"
+    for path, content in contents.items():
+        book[cells[path].sheet][cells[path].address] = content
     book.save(tmp_path / "edited.xlsx")
-    records, findings = read_workbook(tmp_path / "edited.xlsx")
+    return tmp_path / "edited.xlsx", cells
+
+
+@pytest.mark.parametrize("day", ["2026-03-18", dt.datetime(2026, 3, 18)], ids=["text", "date"])
+def test_a_struck_reading_comes_back_with_reason_name_and_date(day: object, tmp_path: Path) -> None:
+    beside = {"include": 0, "reason": "spray chamber dripped", "who": "analyst 2", "when": day}
+    path, _ = edited_book(tmp_path, {(name, *KEY): content for name, content in beside.items()})
+    records, findings = read_workbook(path)
     assert records is not None and records.run is not None
     assert [finding for finding in findings if finding.severity != "note"] == []
     struck = [mark for mark in records.run.file.exclusions if mark.solution == "SED-02"]
-    assert [(m.replicate, m.reason) for m in struck] == [(2, "spray chamber dripped")]
+    found = [(m.replicate, m.reason, m.who, m.when) for m in struck]
+    assert found == [(2, "spray chamber dripped", "analyst 2", dt.date(2026, 3, 18))]
+
+
+def test_findings_on_edits_name_workbook_sheet_and_cell(tmp_path: Path) -> None:
+    path, cells = edited_book(tmp_path, {("include", *KEY): 0, ("reason", *KEY): "dripped"})
+    records, findings = read_workbook(path)
+    (finding,) = (finding for finding in findings if finding.severity == "attend")
+    assert records is not None and finding in records.findings
+    assert finding.file == "edited.xlsx"
+    assert f"sheet readings, cell {cells['include', *KEY].address}" in finding.place
+    assert "name" in finding.found and "date" in finding.found and "reason" not in finding.found
+
+    path, cells = edited_book(tmp_path, {("include", *KEY): 2})
+    records, (finding, *_) = read_workbook(path)
+    assert records is None and finding.severity == "stop" and finding.found == "2"
+    assert (finding.file, finding.place.split(" (")[0]) == (
+        "edited.xlsx",
+        f"sheet readings, cell {cells['include', *KEY].address}",
+    )
+
+
+def test_a_figure_that_the_records_refuse_names_its_cell_among_sound_edits(tmp_path: Path) -> None:
+    _, fields = edited_book(tmp_path, {})
+    wrong, sound = (next(path for path in fields if path[-1] == name) for name in ("k", "gross"))
+    path, cells = edited_book(tmp_path, {wrong: -2, sound: 41.65})
+    records, findings = read_workbook(path)
+    assert records is None
+    assert {finding.file for finding in findings} == {"edited.xlsx"}
+    assert findings[0].place.startswith(f"sheet {cells[wrong].sheet}, cell {cells[wrong].address}")
+    assert f"sheet {cells[sound].sheet}" not in findings[0].place
 
 
 @pytest.mark.parametrize(

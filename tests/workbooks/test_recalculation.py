@@ -59,7 +59,7 @@ def test_a_decimal_comma_changes_no_number(files: list[Path]) -> None:
         for sheet, cells in stored.items()
     }
     assert compare(numbers, {sheet: {a: found[sheet][a] for a in cells} for sheet, cells in numbers.items()}) == []
-    assert found["results"]["D11"] == str(stored["results"]["D11"]).replace(".", ",")
+    assert found["results"]["D12"] == str(stored["results"]["D12"]).replace(".", ",")
 
 
 def test_the_same_records_give_the_same_bytes() -> None:
@@ -69,8 +69,8 @@ def test_the_same_records_give_the_same_bytes() -> None:
 
 TYPED_BY_PROGRAM = {
     # Numbers that are not calculated from the records' figures: structure, and counts of the day the book was made.
-    ("status", "findings that ask for attention, when made"),
-    ("status", "notes, when made"),
+    ("status", "findings that need a decision, when this workbook was made"),
+    ("status", "notes, when this workbook was made"),
     ("record", "line"),
     ("record", "edits"),
 }

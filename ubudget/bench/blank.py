@@ -32,7 +32,13 @@ def blank_estimate(line: tuple[str, str]) -> tuple[str, str, str]:
 
 
 def build_blanks(
-    context: Context, structure: Structure, symbol: str, blank: Blank, kind: Kind, corrections: Corrections
+    context: Context,
+    structure: Structure,
+    symbol: str,
+    blank: Blank,
+    kind: Kind,
+    reading_unit: str,
+    corrections: Corrections,
 ) -> None:
     """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`)."""
     unit = blank.unit
@@ -52,7 +58,7 @@ def build_blanks(
     used = values.formula("used", "used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
     # Blanks read between the same checks share their drift; the amount of internal standard shows in s_b.
     drift = corrections.drift_factor(values, items)
-    values.formula("reading used", "reading used", "", used * mean if drift is None else used * mean * drift)
+    values.formula("reading used", "reading used", reading_unit, used * mean if drift is None else used * mean * drift)
     c = values.formula("c", "blank concentration", unit, curve("scale") * kind.inverse(curve, mean))
     values.formula(
         "deviation",
@@ -61,7 +67,7 @@ def build_blanks(
         used * (c - values.pick("mean blank", BLANKS, "c", owner)),
     )
     context.tables[BLANK_VALUES] = values.build()
-    _build_means(context, structure, owner, symbol, blank, kind, drift is not None)
+    _build_means(context, structure, owner, symbol, blank, kind, reading_unit, drift is not None)
 
 
 def _build_means(
@@ -71,6 +77,7 @@ def _build_means(
     symbol: str,
     blank: Blank,
     kind: Kind,
+    reading_unit: str,
     drifting: bool,
 ) -> None:
     size, unit = len(structure.lines), blank.unit
@@ -91,7 +98,7 @@ def _build_means(
         for turn in range(int(counts.max(initial=0))):
             rows = np.where(turn < counts, stop - counts + turn, -1)
             total = total + table.pick(f"reading of blank {turn + 1}", BLANK_VALUES, "reading used", rows)
-    reading = table.formula("mean reading", "mean reading", "", apply("ratio_or_zero", total, n))
+    reading = table.formula("mean reading", "mean reading", reading_unit, apply("ratio_or_zero", total, n))
     dof = table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1))
     deviation = span("deviation")
     counted = context.mark(EFFECT) == COUNTED

@@ -34,4 +34,4 @@ def build_calibration(rows: SymbolRows, structure: Structure) -> None:
         build_curves(context, structure, symbol, calibration, unit, keys, rows.preparation_rows, corrections)
         build_signals(context, structure, symbol, calibration, unit, corrections)
         for blank_symbol, blank in rows.each(Blank)[:1]:
-            build_blanks(context, structure, blank_symbol, blank, kind_of(calibration), corrections)
+            build_blanks(context, structure, blank_symbol, blank, kind_of(calibration), unit, corrections)

@@ -145,7 +145,7 @@ def _parameters(fit: Fit, last: str) -> None:
     if fits.has("dof of s"):
         # No s of one reading where no level has two.
         status = apply("if_less", fit.total("readings") - fit.total("level used"), 0.5, TOO_FEW, status)
-    fits.formula("status", "status (0 = usable)", "", status)
+    fits.formula("status", "usable (0 = yes, otherwise the reason's code)", "", status)
     frozen = ("first weight", "W", "U", "V", "fitted", "residual", "β", "W β", "about", "W about", "W residual")
     points.freeze(*frozen, "x if used, low", "x if used, high", "u_x", "u_x squared", "u_y if used")
     fits.freeze(

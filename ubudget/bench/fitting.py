@@ -14,6 +14,7 @@ from ubudget.bench.context import COUNTED, Context
 from ubudget.quantity.derivative import derivative
 from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply, as_expression
 from ubudget.quantity.graph import Rows, Trait
+from ubudget.quantity.units import per
 
 BEYOND = 1e99
 TOO_FEW, ONE_LEVEL, NO_SLOPE, NOT_MONOTONIC, WITHOUT_WEIGHT = 1, 2, 3, 4, 8
@@ -58,9 +59,7 @@ class Fit:
         return apply("total_product", self.span(columns[0]), self.span(columns[1]))
 
     def slope_unit(self, power: int = 1) -> str:
-        if not self.unit_x:
-            return self.unit_y
-        return f"({self.unit_y or '1'})/({self.unit_x})" + (f"^{power}" if power > 1 else "")
+        return per(self.unit_y, self.unit_x, power)
 
 
 def add_common(fit: Fit, x: Symbol, y: Symbol, mark: Symbol, weight: Operand | None) -> None:
@@ -206,7 +205,7 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
-    fit.fits.formula("status", "status (0 = usable)", "", with_scatter(fit, status))
+    fit.fits.formula("status", "usable (0 = yes, otherwise the reason's code)", "", with_scatter(fit, status))
 
 
 def with_scatter(fit: Fit, status: Expression) -> Expression:

@@ -203,7 +203,7 @@ def _concentration(
     table.formula("c", symbol, unit, curve("scale") * x)
     low, high = curve("x_low"), curve("x_high")
     above = apply("if_less", high, x, 1, 0)
-    table.formula("range", "range (-1 below, 1 above)", "", apply("if_less", x, low, -1, above))
+    table.formula("range", "outside the calibrated range (-1 below, 1 above)", "", apply("if_less", x, low, -1, above))
     status: Expression = apply("if_less", Symbol("n"), 0.5, NO_READING, 0) + 10 * curve("status")
     lost = kind.lost(curve, reading)
     if lost is not None:
@@ -211,4 +211,4 @@ def _concentration(
     if table.has("w0"):
         without = apply("if_less", 0, Symbol("w0"), 0, NO_WEIGHT)
         status = status + apply("if_less", Symbol("n"), 0.5, 0, without)
-    table.formula("status", "status (0 = usable)", "", status)
+    table.formula("status", "usable (0 = yes, otherwise the reason's code)", "", status)

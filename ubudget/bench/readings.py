@@ -44,18 +44,17 @@ def add_single_readings(
     unit: str,
     struck: Sequence[bool] = (),
 ) -> tuple[Symbol, Symbol]:
-    """Columns solution, analyte, line, replicate, reading, include, reason; gives reading and include.
+    """Columns solution, analyte, line, replicate, reading, include, reason, who and when; gives reading and include.
 
     `struck` says of each reading whether it is left out together with one beside it."""
     run = context.records.run
     assert run is not None
     excluded = {
-        (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position): mark.reason
-        for mark in run.file.exclusions
+        (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position): mark for mark in run.file.exclusions
     }
     keys = [(items[i].solution, *items[i].line, replicate, items[i].position) for i, replicate, _ in flat]
     # An exclusion may leave the line out where the analyte has only one.
-    reasons = [excluded.get(key) or excluded.get((key[0], key[1], "", *key[3:])) for key in keys]
+    marks = [excluded.get(key) or excluded.get((key[0], key[1], "", *key[3:])) for key in keys]
     paths = [key if key[4] is not None else key[:4] for key in keys]
     table.label("solution", "solution", [key[0] for key in keys])
     table.label("analyte", "analyte", [key[1] for key in keys])
@@ -70,24 +69,24 @@ def add_single_readings(
         [value for _, _, value in flat],
         [
             # No number depends on a reading that is left out: it is shown, not open.
-            None if reason or beside else _reading_place(items[i], replicate)
-            for (i, replicate, _), reason, beside in zip(flat, reasons, struck or [False] * len(flat), strict=True)
+            None if mark or beside else _reading_place(items[i], replicate)
+            for (i, replicate, _), mark, beside in zip(flat, marks, struck or [False] * len(flat), strict=True)
         ],
     )
     include = table.given(
         "include",
         "include (1 = yes, 0 = no)",
         "",
-        [0.0 if reason else 1.0 for reason in reasons],
+        [0.0 if mark else 1.0 for mark in marks],
         [Place("run", ("include", *path)) for path in paths],
     )
-    table.label(
-        "reason",
-        "reason for leaving out",
-        [reason or "" for reason in reasons],
-        [Place("run", ("reason", *path)) for path in paths],
-        open=True,
-    )
+    beside = {
+        "reason": ("reason for leaving out", [mark.reason if mark else "" for mark in marks]),
+        "who": ("left out by", [mark.who if mark else "" for mark in marks]),
+        "when": ("left out on (yyyy-mm-dd)", [mark.when.isoformat() if mark and mark.when else "" for mark in marks]),
+    }
+    for name, (heading, texts) in beside.items():
+        table.label(name, heading, texts, [Place("run", (name, *path)) for path in paths], open=True)
     return reading, include
 
 

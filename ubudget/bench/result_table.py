@@ -294,8 +294,8 @@ class ResultTable:
     def _status(self) -> None:
         add_result_mark(self.table, PORTIONS, list(self.operations.minimum_rows), [row.portion for row in self.rows])
         if self.structure is None or self.unread:
-            self.table.formula(STATUS, "status (0 = usable)", "", 0)
-            self.table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
+            self.table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", 0)
+            self.table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", 0)
             return
         extrapolated = bool(self.operations.addition_rows)
         source = ADDITION_LINES if extrapolated else SIGNALS
@@ -308,10 +308,10 @@ class ResultTable:
             n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
             status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
         status = status + status_of_overlap(self.table, self.context, self.rows, self.structure)
-        self.table.formula(STATUS, "status (0 = usable)", "", status)
+        self.table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", status)
         self.table.formula(
             RANGE,
-            "range (-1 below, 1 above)",
+            "outside the calibrated range (-1 below, 1 above)",
             "",
             # An extrapolated value is outside the range by its nature.
             0 if extrapolated else self.table.pick("range of the line", source, "range", rows),

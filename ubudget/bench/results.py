@@ -95,9 +95,9 @@ def _build_means(
         if limited:
             recoveries.append(table.pick(f"internal standard of {number + 1}", PORTION_RESULTS, RECOVERY, rows))
     table.formula(result.name, result.name, result.unit, total / n, "mean of the portions")
-    table.formula(STATUS, "status (0 = usable)", "", _fold("larger", statuses))
+    table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", _fold("larger", statuses))
     clause = "a portion below goes before one above"
-    table.formula(RANGE, "range (-1 below, 1 above)", "", _worst(ranges), clause)
+    table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", _worst(ranges), clause)
     if limited:
         table.formula(RECOVERY, "internal standard (-1 below, 1 above its limits)", "", _worst(recoveries), clause)
     if MINIMUM in context.tables[PORTION_RESULTS].by_name:

@@ -77,6 +77,7 @@ def build_inputs(context: Context, entries: list[Entry]) -> None:
     figure = table.given(
         "stated", "stated figure", "", nan_where_none(figures), [_figure_place(entry) for entry in entries]
     )
+    table.label("stated in", "unit of the stated figure", [_stated_in(entry) for entry in entries])
     k = table.given(
         "k",
         "k stated",
@@ -110,6 +111,13 @@ def _figure_key(stated: Stated) -> str:
         if getattr(stated, key) is not None:
             return key
     return ""
+
+
+def _stated_in(entry: Entry) -> str:
+    """Unit of the stated figure; that of u as well where no estimate stands in the row."""
+    if _figure(entry.stated) is None:
+        return ""
+    return "%" if is_relative(entry) else entry.unit or "1"
 
 
 def _figure_place(entry: Entry) -> Place | None:

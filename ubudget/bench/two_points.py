@@ -58,7 +58,9 @@ def build_two_points(fit: Fit) -> None:
     slope = apply("if_equal", Symbol("y1"), Symbol("y2"), NO_SLOPE, 0)
     levels = apply("if_equal", x1, x2, ONE_LEVEL, slope)
     both = apply("if_less", Symbol("n"), 1.5, TOO_FEW, levels)
-    fits.formula("status", "status (0 = usable)", "", apply("if_less", n1 + n2, 2.5, TOO_FEW, both))
+    fits.formula(
+        "status", "usable (0 = yes, otherwise the reason's code)", "", apply("if_less", n1 + n2, 2.5, TOO_FEW, both)
+    )
     fits.freeze("x_low", "x_high")
 
 

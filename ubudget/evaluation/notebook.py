@@ -253,8 +253,8 @@ def _evaluate(
     if factor != 1:
         expression = expression * table.given("conversion factor", f"conversion to {unit or '1'}", "", factor)
     table.formula(VALUE, "result", unit, expression)
-    table.formula(STATUS, "status (0 = usable)", "", 0)
-    table.formula(RANGE, "range (-1 below, 1 above)", "", 0)
+    table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", 0)
+    table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", 0)
     context.tables[RESULTS] = table.build()
     graph = Graph(dict(context.tables), tuple(context.joints))
     equations = Equations(Definition(VALUE, expression, unit, factor), ())

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, cast
+from typing import Any
 
 from ubudget.files.csv_text import CsvTable
+from ubudget.files.exclusion_edits import apply_trail, is_trail, misfit
 from ubudget.records.amount import parse_amount
 from ubudget.records.finding import Finding
 from ubudget.records.records import Edit, Role
 from ubudget.records.unit_comparison import in_unit
 
 Document = dict[str, Any] | CsvTable
-NO_REASON = "no reason given in the workbook"
-_TRAIL = ("include", "reason")
 _BY_DEFAULT = (("coverage", "probability"),)
 """Fields that a record may leave to their default, and that a workbook shows nevertheless."""
 
@@ -33,7 +32,7 @@ def apply_edits(
     }
     findings: list[Finding] = []
     for edit in edits:
-        if edit.document == "run" and edit.path[:1] and edit.path[0] in _TRAIL:
+        if is_trail(edit):
             continue
         document = edited.get(edit.document)
         fault = "a record that is missing" if document is None else ""
@@ -46,10 +45,10 @@ def apply_edits(
         elif document is not None:
             fault = _set_field(document, edit)
         if fault:
-            findings.append(_misfit(edit, fault, files))
+            findings.append(misfit(edit, fault, files))
     run = edited.get("run")
     if isinstance(run, dict):
-        findings.extend(_apply_trail(run, edits, files.get("run", "run.toml")))
+        findings.extend(apply_trail(run, edits, files.get("run", "run.toml")))
     return edited, findings
 
 
@@ -134,116 +133,3 @@ def _inside(holder: Any, step: str | int) -> Any:
     if isinstance(holder, list) and isinstance(step, int) and 0 <= step < len(holder):
         return holder[step]
     return None
-
-
-def _misfit(edit: Edit, fault: str, files: dict[Role, str]) -> Finding:
-    place = ", ".join(str(step + 1 if isinstance(step, int) else step) for step in edit.path) or "no place"
-    return Finding(
-        "stop",
-        files.get(edit.document, edit.document),
-        place,
-        f"an edit of {fault}",
-        "edits of fields that the record has",
-        "make the workbook anew from the records",
-    )
-
-
-def _apply_trail(run: dict[str, Any], edits: Iterable[Edit], file: str) -> list[Finding]:
-    """Excluded readings: marks first, then reasons, so that the order of the cells does not matter."""
-    trail = [edit for edit in edits if edit.document == "run" and edit.path[:1] and edit.path[0] in _TRAIL]
-    findings = [
-        _misfit(edit, "a reading that the edit does not name", {"run": file})
-        for edit in trail
-        if _reading_of(edit) is None
-    ]
-    named = [edit for edit in trail if _reading_of(edit) is not None]
-    entries = run.get("exclude_reading", [])
-    if not named or not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-        return findings
-    for edit in (edit for edit in named if edit.path[0] == "include"):
-        key = _reading_of(edit)
-        if edit.value == 1:
-            entries = [entry for entry in entries if _key(entry) != key]
-        elif edit.value != 0:
-            findings.append(_bad_mark(edit, file))
-        elif key is not None and not any(_key(entry) == key for entry in entries):
-            entries = [*entries, _exclusion(key)]
-    for edit in (edit for edit in named if edit.path[0] == "reason"):
-        excluded = [entry for entry in entries if _key(entry) == _reading_of(edit)]
-        for entry in excluded:
-            entry["reason"] = str(edit.value).strip() or NO_REASON
-        if not excluded and str(edit.value).strip():
-            findings.append(_reason_alone(edit, file))
-    run["exclude_reading"] = entries
-    findings.extend(_without_reason(entry, file) for entry in entries if entry.get("reason") == NO_REASON)
-    return findings
-
-
-_ReadingKey = tuple[str, str, str, int, int | None]
-"""Solution, analyte, line, replicate, and the position where a solution was read several times."""
-
-
-def _reading_of(edit: Edit) -> _ReadingKey | None:
-    names, numbers = edit.path[1:4], edit.path[4:]
-    if not all(isinstance(name, str) for name in names) or not all(isinstance(number, int) for number in numbers):
-        return None
-    if len(names) != 3 or len(numbers) not in (1, 2):
-        return None
-    return cast(_ReadingKey, (*names, *numbers, None)[:5])
-
-
-def _key(entry: dict[str, Any]) -> tuple[Any, ...]:
-    return (
-        entry.get("solution"),
-        entry.get("analyte"),
-        entry.get("line", ""),
-        entry.get("replicate"),
-        entry.get("position"),
-    )
-
-
-def _exclusion(key: _ReadingKey) -> dict[str, Any]:
-    solution, analyte, line, replicate, position = key
-    entry = {
-        "solution": solution,
-        "analyte": analyte,
-        "line": line,
-        "replicate": replicate,
-        "reason": NO_REASON,
-    }
-    return entry if position is None else {**entry, "position": position}
-
-
-def _named(key: tuple[Any, ...]) -> str:
-    solution, analyte, line, replicate, *position = key
-    where = f" at position {position[0]}" if position and position[0] is not None else ""
-    return " ".join(str(part) for part in (solution, analyte, line) if part) + f" replicate {replicate}{where}"
-
-
-def _without_reason(entry: dict[str, Any], file: str) -> Finding:
-    place = f"exclude_reading {_named(_key(entry))}"
-    return Finding(
-        "attend",
-        file,
-        place,
-        "a reading left out without a reason",
-        "a reason for every reading left out",
-        "write the reason beside the mark",
-    )
-
-
-def _reason_alone(edit: Edit, file: str) -> Finding:
-    place = f"exclude_reading {_named(edit.path[1:])}"
-    return Finding(
-        "attend",
-        file,
-        place,
-        "a reason beside a reading that is included",
-        "a reason with the include mark 0",
-        "set the mark to 0 or delete the reason",
-    )
-
-
-def _bad_mark(edit: Edit, file: str) -> Finding:
-    place = f"include mark of {_named(edit.path[1:])}"
-    return Finding("stop", file, place, str(edit.value)[:60], "1 (included) or 0 (left out)", "correct the mark")

@@ -11,7 +11,7 @@ from typing import Any
 from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
 from ubudget.files.atomic import replace_file
 from ubudget.pages.record_sheet import fingerprint
-from ubudget.pages.statement import statement
+from ubudget.pages.statement import Role, roles_of, statement
 from ubudget.records.records import Records
 from ubudget.version import __version__
 
@@ -43,7 +43,10 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
         "method": method_object(evaluation.records),
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
-        "results": [result_object(result, evaluation) for result in evaluation.results],
+        "results": [
+            result_object(result, evaluation, role)
+            for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
+        ],
     }
 
 
@@ -75,7 +78,7 @@ def run_object(records: Records) -> dict[str, Any] | None:
     }
 
 
-def result_object(result: Result, evaluation: Evaluation) -> dict[str, Any]:
+def result_object(result: Result, evaluation: Evaluation, role: Role) -> dict[str, Any]:
     return {
         "sample": result.sample,
         "analyte": result.analyte,
@@ -91,7 +94,7 @@ def result_object(result: Result, evaluation: Evaluation) -> dict[str, Any]:
         "expanded_uncertainty": result.expanded_uncertainty,
         "reported_value": result.reported_value,
         "reported_expanded_uncertainty": result.reported_expanded_uncertainty,
-        "statement": statement(result, evaluation.records.method),
+        "statement": statement(result, evaluation.records.method, role),
         "flags": list(result.flags),
         "budget": [budget_object(row) for row in result.budget],
     }
@@ -116,15 +119,17 @@ def budget_object(row: BudgetRow) -> dict[str, Any]:
 
 
 def statements_object(evaluation: Evaluation) -> list[dict[str, Any]]:
-    """The client's wording of each result, with what names it."""
+    """The wording of each result, with what names it; `reference_material` is null for a client's sample."""
     return [
         {
             "sample": result.sample,
             "analyte": result.analyte,
             "line": result.line,
-            "statement": statement(result, evaluation.records.method),
+            "reference_material": role.reference_material or None,
+            "lines_measured": [line for line in role.lines if line],
+            "statement": statement(result, evaluation.records.method, role),
         }
-        for result in evaluation.results
+        for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
     ]
 
 
@@ -138,8 +143,8 @@ def csv_text(evaluation: Evaluation) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(CSV_COLUMNS)
-    for result in evaluation.results:
-        fields = result_object(result, evaluation) | {"flags": "; ".join(result.flags)}
+    for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
+        fields = result_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
         writer.writerow(["" if fields[name] is None else fields[name] for name in CSV_COLUMNS])
     return stream.getvalue()
 

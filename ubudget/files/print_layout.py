@@ -9,6 +9,7 @@ from openpyxl.utils.cell import coordinate_from_string, get_column_letter
 
 from ubudget.files.sheet_layout import DEFAULT_HEIGHT, DEFAULT_WIDTH, POINTS_PER_WIDTH
 from ubudget.pages.book import Chart, Sheet
+from ubudget.pages.layout import FIRST_BAND
 
 SIDE: Final = 0.5
 TOP: Final = 0.75
@@ -19,6 +20,8 @@ _LONG_EDGE: Final = 297 / 25.4
 """A4 in inches (ISO 216)."""
 _SAFETY: Final = 0.97
 """Of a page; spreadsheets round heights and the scale a little differently."""
+_ROWS_KEPT: Final = 3
+"""First rows of a band that stay with its heading."""
 _POINTS_PER_CM: Final = 72 / 2.54
 
 
@@ -29,7 +32,8 @@ def print_area(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]
 
 
 def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, ...]:
-    """Rows that start a new page because a chart that starts there would else be cut in two.
+    """Rows that start a new page because a chart that starts there would else be cut in two, or a band's title and
+    heading would stand apart from its first rows.
 
     A chart beside a table is left where it is: a break there would tear the table.
     """
@@ -42,6 +46,10 @@ def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, flo
         row = coordinate_from_string(chart.anchor)[1]
         if not any(band.top <= row <= band.last_row for band in sheet.bands):
             needs[row] = max(needs.get(row, 0.0), chart.height_cm * _POINTS_PER_CM)
+    for band in sheet.bands:
+        head = range(band.top - 1, min(band.first_row + _ROWS_KEPT, band.last_row + 1))
+        if band.top > FIRST_BAND and band.left == 1:
+            needs[band.top - 1] = sum(heights.get(row, DEFAULT_HEIGHT) for row in head)
     breaks = []
     used = top = 0.0
     for row in range(1, last_row + 1):

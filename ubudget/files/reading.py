@@ -40,11 +40,11 @@ _TABLES: tuple[Role, ...] = ("samples", "solutions", "readings")
 
 
 def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
-    """Records of a run folder (which has a run.toml), a run file, or a method file alone.
+    """Records of a run folder (which has a run.toml, or a method.toml alone), a run file, or a method file alone.
 
     Every fault of every file is a finding; `None` where one of them stops the work. Raises nothing for bad
     input."""
-    file = path / "run.toml" if _is_folder(path) else path
+    file = _first_file(path) if _is_folder(path) else path
     first, findings = read_text(file, "run")
     if first is None:
         return None, findings
@@ -60,6 +60,12 @@ def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
         else:
             texts.append(text)
     return _records(texts, (), findings, frozenset(unreadable))
+
+
+def _first_file(folder: Path) -> Path:
+    """The run file of a folder; the method file where it stands there alone."""
+    run, method = folder / "run.toml", folder / "method.toml"
+    return method if not run.exists() and method.is_file() else run
 
 
 def records_from_texts(texts: Sequence[SourceText], edits: Sequence[Edit] = ()) -> tuple[Records | None, list[Finding]]:
@@ -221,7 +227,7 @@ def _encoding_found(content: bytes) -> str:
 
 def _remedy_for_missing(path: Path) -> str:
     if path.name == "run.toml" and _is_folder(path.parent):
-        return "give a folder that holds run.toml, a run file, or a method file"
+        return "give a folder that holds run.toml or method.toml, a run file, or a method file"
     return "correct the path"
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from ubudget.files.text_measure import line_count
-from ubudget.files.workbook_styles import BOLD, FIXED_WIDTH, SIZES, WRAPPED, look_of
+from ubudget.files.text_measure import broken_words, line_count, longest_piece, text_width
+from ubudget.files.workbook_styles import BOLD, FIXED_WIDTH, SIZE, SIZES, WRAPPED, look_of
 from ubudget.pages.book import Sheet, Value
 
 DEFAULT_WIDTH: Final = 10.0
@@ -19,6 +19,8 @@ _VACANT_HEIGHT: Final = 4.0
 _LEAST: Final = {"title": 24.0, "sign": 21.0, "open_sign": 21.0, "band_title": 20.0}
 _PADDING: Final = 11.0
 """Points that a cell keeps free left and right together, indent included."""
+_WIDEST_HEADING: Final = 28.0
+"""Column width beyond which a heading is broken after all."""
 _LEADING: Final = 1.28
 """Distance of lines in units of the letter size."""
 
@@ -28,11 +30,22 @@ def column_widths(sheet: Sheet) -> dict[int, float]:
     widths: dict[int, float] = {}
     for band in sheet.bands:
         for number, column in enumerate(band.columns, band.left):
-            widths[number] = max(widths.get(number, 0.0), column.width)
+            widths[number] = max(widths.get(number, 0.0), column.width, _least_width(column.heading, column.unit))
     for cell in sheet.cells:
         for number in range(cell.column, cell.column + cell.across):
             widths.setdefault(number, DEFAULT_WIDTH)
     return widths | sheet.widths
+
+
+def _least_width(heading: str, unit: str) -> float:
+    """Width that a heading and its unit need so that no word of theirs is cut."""
+    widest = max(longest_piece(heading, SIZE, bold=True), text_width(unit, SIZE))
+    return min(_WIDEST_HEADING, (widest + _PADDING) / POINTS_PER_WIDTH)
+
+
+def shown_heading(heading: str, width: float) -> str:
+    """The heading as written: names of quantities that are wider than the column in several lines."""
+    return broken_words(heading, width * POINTS_PER_WIDTH - _PADDING, SIZE, bold=True)
 
 
 def text_height(text: str, look: str, width: float) -> float:
@@ -62,11 +75,11 @@ def row_heights(sheet: Sheet, widths: dict[int, float]) -> dict[int, float]:
         if band.title:
             claim(band.top - 1, band.title, "band_title", 0.0)
         for number, column in enumerate(band.columns, band.left):
-            claim(band.top, column.heading, "heading", widths[number])
+            claim(band.top, shown_heading(column.heading, widths[number]), "heading", widths[number])
             claim(band.top + 2, column.remark, "remark", widths[number])
             look = look_of(column.style, False, "")
             if look in WRAPPED:
-                for row, value in enumerate(column.values, band.first_row):
+                for row, value in enumerate(column.longest or column.values, band.first_row):
                     if isinstance(value, str):
                         claim(row, value, look, widths[number])
     return dict.fromkeys(_vacant_rows(sheet), _VACANT_HEIGHT) | heights

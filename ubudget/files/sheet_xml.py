@@ -9,7 +9,7 @@ that builds the rest of the file cannot, and costs a fraction of its time. Text 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from math import isfinite
@@ -18,6 +18,7 @@ from xml.sax.saxutils import escape
 
 from openpyxl.utils.cell import get_column_letter
 
+from ubudget.files.sheet_layout import shown_heading
 from ubudget.files.workbook_styles import Look, StyleTable, look_of, shown_format
 from ubudget.pages.book import Band, BandColumn, LooseCell, Sheet, Value
 
@@ -127,9 +128,10 @@ def _reads_right(column: BandColumn) -> bool:
 class SheetData:
     """Collects the cells of one planned sheet and writes them row by row."""
 
-    def __init__(self, sheet: Sheet, styles: StyleTable) -> None:
+    def __init__(self, sheet: Sheet, styles: StyleTable, widths: Mapping[int, float]) -> None:
         self._name = sheet.name
         self._styles = styles
+        self._widths = widths
         self._rows: dict[int, list[_Strip]] = {}
         for band in sheet.bands:
             self._add_band(band)
@@ -201,11 +203,12 @@ class SheetData:
 
     def _heading_rows(self, band: Band, letters: list[str]) -> tuple[str, str, str]:
         headings, units, remarks = [], [], []
-        for column, letter in zip(band.columns, letters, strict=True):
+        for number, (column, letter) in enumerate(zip(band.columns, letters, strict=True), band.left):
             right = _reads_right(column)
             heading: Look = "heading_right" if right else "heading"
             unit: Look = "unit_right" if right else "unit"
-            headings.append(self._cell(f"{letter}{band.top}", heading, column.heading, None, "General"))
+            written = shown_heading(column.heading, self._widths[number])
+            headings.append(self._cell(f"{letter}{band.top}", heading, written, None, "General"))
             units.append(self._cell(f"{letter}{band.top + 1}", unit, column.unit or None, None, "General"))
             remarks.append(self._cell(f"{letter}{band.top + 2}", "remark", column.remark or None, None, "General"))
         return "".join(headings), "".join(units), "".join(remarks)
@@ -215,7 +218,8 @@ class SheetData:
         rows = band.rows
         formulas = column.formulas if column.formulas is not None else [None] * rows
         opens = column.open if column.open is not None else [False] * rows
-        if not len(column.values) == len(formulas) == len(opens) == rows:
+        formats = column.number_formats if column.number_formats is not None else [column.number_format] * rows
+        if not len(column.values) == len(formulas) == len(opens) == len(formats) == rows:
             raise ValueError(
                 f"sheet {self._name!r}, band {band.name!r}, column {column.heading!r}: "
                 f"values, formulas and open marks must have {rows} entries each"
@@ -226,9 +230,9 @@ class SheetData:
                 look_of(column.style, is_open, value),
                 value,
                 formula,
-                shown_format(column.number_format, column.style, value),
+                shown_format(number_format, column.style, value),
             )
-            for row, (value, formula, is_open) in enumerate(
-                zip(column.values, formulas, opens, strict=True), band.first_row
+            for row, (value, formula, is_open, number_format) in enumerate(
+                zip(column.values, formulas, opens, formats, strict=True), band.first_row
             )
         ]

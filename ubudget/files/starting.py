@@ -19,11 +19,15 @@ BOOK = "budget.xlsx"
 
 
 def lay_down_example(folder: Path, *, force: bool = False) -> None:
-    """Copies the shipped example into a folder.
+    """Copies the shipped example into a folder, without the picture that is made of it.
 
     A folder that holds nothing but unchanged files of the example (and its workbook) is renewed; any other raises
     `OutputExists`, unless `force`. Raises `NotWritable`."""
-    files = _contents(shipped_folder("worked_examples") / EXAMPLE)
+    files = {
+        name: content
+        for name, content in _contents(shipped_folder("worked_examples") / EXAMPLE).items()
+        if not name.endswith(".png")
+    }
     if not force:
         _refuse_foreign(folder, files)
     _write(folder, files)

@@ -6,7 +6,11 @@ workbook carries no map of its own that could be wrong.
 
 from __future__ import annotations
 
+import datetime as dt
 import zipfile
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any, cast
 from xml.etree.ElementTree import ParseError
@@ -33,6 +37,8 @@ from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, Role, SourceText
 
 _ACCEPTED = "a workbook that ubudget wrote"
+_EDITS_TRIED, _CELLS_NAMED = 100, 4
+"""Edits of one workbook that are tried alone to find the cell behind a finding; cells that one finding names."""
 
 
 def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
@@ -75,12 +81,44 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     evaluation, findings = evaluate(records)
     if evaluation is None:
         return None, findings
-    edits, faults = _edits(path, book, open_cells(plan_book(evaluation).sheets))
+    edited, faults = _edits(path, book, open_cells(plan_book(evaluation).sheets))
     if stops(faults):
         return None, faults
-    if not edits:
+    if not edited:
         return records, list(records.findings)
-    return records_from_texts(texts, edits)
+    changed, findings = records_from_texts(texts, [edit for edit, _ in edited])
+    findings = _told_by_cell(path, findings, set(records.findings), edited, texts)
+    return (None if changed is None else replace(changed, findings=tuple(findings))), findings
+
+
+def _told_by_cell(
+    path: Path,
+    findings: Iterable[Finding],
+    before: set[Finding],
+    edited: Sequence[tuple[Edit, OpenCell]],
+    texts: Sequence[SourceText],
+) -> list[Finding]:
+    """Findings that the edits brought name workbook, sheet and cell; which edits those are is found by making each
+    alone."""
+
+    @cache
+    def alone(number: int) -> set[tuple[str, str]]:
+        _, found = records_from_texts(texts, [edited[number][0]])
+        return {(finding.file, finding.place) for finding in found if finding not in before}
+
+    told = []
+    for finding in findings:
+        if finding not in before:
+            numbers = range(min(len(edited), _EDITS_TRIED))
+            cells = [edited[number][1] for number in numbers if (finding.file, finding.place) in alone(number)]
+            where = "; ".join(_cell_words(cell) for cell in cells[:_CELLS_NAMED]) or "its edited cells"
+            finding = replace(finding, file=path.name, place=f"{where} ({finding.file}: {finding.place})")
+        told.append(finding)
+    return told
+
+
+def _cell_words(cell: OpenCell) -> str:
+    return f"sheet {cell.sheet}, cell {cell.address}"
 
 
 def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
@@ -102,9 +140,9 @@ def _texts(sheet: Any) -> tuple[SourceText, ...]:
     )
 
 
-def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
-    """Open cells that no longer hold what the records say."""
-    edits: list[Edit] = []
+def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edit, OpenCell]], list[Finding]]:
+    """Open cells that no longer hold what the records say, as edits."""
+    edits: list[tuple[Edit, OpenCell]] = []
     faults: list[Finding] = []
     for cell in cells:
         if cell.sheet not in book.sheetnames:
@@ -112,9 +150,11 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], li
             break
         stands = book[cell.sheet][cell.address].value
         if isinstance(cell.value, str):
-            text = "" if stands is None else text_as_stored(str(stands))
+            # Spreadsheets make a date of what is typed like one.
+            typed = stands.date().isoformat() if isinstance(stands, dt.datetime) else stands
+            text = "" if typed is None else text_as_stored(str(typed))
             if text != cell.value:
-                edits.append(Edit(cast(Role, cell.origin.document), cell.origin.path, text))
+                edits.append((Edit(cast(Role, cell.origin.document), cell.origin.path, text), cell))
             continue
         if isinstance(stands, bool) or not isinstance(stands, (int, float)):
             found = "an empty cell" if stands is None else f"the text {str(stands)[:40]!r}"
@@ -122,7 +162,7 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], li
                 Finding(
                     "stop",
                     path.name,
-                    f"sheet {cell.sheet}, cell {cell.address} ({cell.heading})",
+                    f"{_cell_words(cell)} ({cell.heading})",
                     found,
                     "a number",
                     "type a number, with the decimal sign of the spreadsheet",
@@ -130,5 +170,5 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], li
             )
         elif float(stands) != cell.value:
             value = float(f"{float(stands):.15g}")
-            edits.append(Edit(cast(Role, cell.origin.document), cell.origin.path, value, cell.origin.unit))
+            edits.append((Edit(cast(Role, cell.origin.document), cell.origin.path, value, cell.origin.unit), cell))
     return edits, faults

@@ -16,6 +16,7 @@ from openpyxl.cell.cell import Cell
 from openpyxl.formatting.rule import Rule
 from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Protection, Side
 from openpyxl.styles.differential import DifferentialStyle
+from openpyxl.styles.numbers import NumberFormat
 from openpyxl.utils.indexed_list import IndexedList
 
 from ubudget.pages.book import Highlight, Style, Value
@@ -32,6 +33,7 @@ FONT: Final = "Arial"
 FIXED_FONT: Final = "Courier New"
 SIZE: Final = 9.0
 
+GROUND: Final = "FFFFFF"
 INK: Final = "1F2A33"
 FAINT_INK: Final = "5E6B75"
 HEADING_FILL: Final = "DCE5ED"
@@ -202,6 +204,14 @@ class StyleTable:
 
 def emphasis(highlight: Highlight) -> Rule:
     """The conditional format of a highlight; each look differs by weight, line or slant besides colour."""
+    if highlight.look == "vacant":
+        # A rule in the colour of the ground: not every program takes a rule away by condition.
+        unruled = Border(bottom=Side(style="thin", color=GROUND))
+        return Rule(type="expression", formula=[highlight.formula], dxf=DifferentialStyle(border=unruled))
+    if highlight.look == "decimals":
+        # Numbers 0 to 163 are those of the format itself (ECMA-376 part 1, 18.8.30).
+        shown = NumberFormat(numFmtId=164, formatCode=highlight.number_format)
+        return Rule(type="expression", formula=[highlight.formula], dxf=DifferentialStyle(numFmt=shown))
     fonts = {
         "attention": Font(color=ATTENTION, bold=True, underline="single"),
         "struck": Font(color=FAINT_INK, strike=True),

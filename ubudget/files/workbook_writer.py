@@ -72,7 +72,7 @@ def book_bytes(book: Book) -> bytes:
         widths = column_widths(sheet)
         heights = row_heights(sheet, widths)
         _set_up(page, sheet, book, widths, heights)
-        data = SheetData(sheet, styles)
+        data = SheetData(sheet, styles, widths)
         cells[f"xl/worksheets/sheet{number}.xml"] = (data.dimension(), data.xml(heights))
     skeleton = io.BytesIO()
     workbook.save(skeleton)

@@ -58,7 +58,11 @@ class BandColumn:
     """Which cells are unlocked; `None` = none of them."""
     origins: Sequence[Origin | None] | None = None
     number_format: str = "General"
+    number_formats: Sequence[str] | None = None
+    """Of each cell, where they differ."""
     width: float = 12.0
+    longest: Sequence[str] | None = None
+    """The longest text that each cell may come to show; heights of rows are made for it."""
     remark: str = ""
     """What the column is and which clause it follows; written as the third line of the heading block."""
 
@@ -121,7 +125,9 @@ class Highlight:
     range: str
     formula: str
     """Condition, without `=`, relative to the first cell of the range."""
-    look: Literal["attention", "struck", "faint"]
+    look: Literal["attention", "struck", "faint", "vacant", "decimals"]
+    """`vacant`: rows that show nothing lose their rules; `decimals`: numbers take `number_format`."""
+    number_format: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,7 @@
-"""The table of the budget sheet: one line an input quantity, all of it looked up for the chosen result."""
+"""All input quantities of a run, one row each, looked up for the result that the budget sheet shows.
+
+They stand to the right of the printed budget, which lists those that the chosen result has.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
-from ubudget.evaluation.evaluate import Evaluation, covariance_group
+import numpy as np
+
+from ubudget.evaluation.coverage import STANDARD
+from ubudget.evaluation.evaluate import Evaluation, covariance_group, unit_of_leaf
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.book import Band, BandColumn, Value
 from ubudget.pages.evidence import evidence_column
@@ -15,8 +21,9 @@ from ubudget.pages.layout import BUDGET
 from ubudget.pages.placement import Placements, quoted
 from ubudget.pages.row_links import RowLinks
 from ubudget.pages.wording import text_in_formula
-from ubudget.quantity.graph import INFINITE_DOF, Leaf, Rows
+from ubudget.quantity.graph import INFINITE_DOF, Array, Leaf, Rows
 from ubudget.quantity.spelling import column_letters, number_text
+from ubudget.quantity.units import per
 
 TOP = 25
 CHOSEN_ROW, U_CELL = "$B$6", "$B$9"
@@ -27,21 +34,29 @@ ORDER = (
     "group",
     "estimate",
     "u(x)",
-    "type",
+    "unit",
+    "type A, B",
     "distribution",
     "c",
+    "unit of c",
     "c·u(x)",
     "share of u²",
     "ν",
-    "sheet row",
+    "sheet and row",
     "source",
 )
-COLUMN = {name: column_letters(number) for number, name in enumerate(ORDER, start=1)}
+"""Columns of the printed budget; the rows here have the same, and two that serve the looking up."""
+RANKING = "for ranking"
+TIE, ABSENT = 1e-12, -1e9
+"""What keeps equal shares apart, and the rank of what the chosen result lacks."""
+LEFT = len(ORDER) + 14
+"""First column of the band: the printed budget, its shares by group and the choices stand before it."""
+COLUMN = {name: column_letters(LEFT + number) for number, name in enumerate((*ORDER, "row", RANKING))}
 
 
 @dataclass(frozen=True, eq=False)
-class _Line:
-    """One slot, or one covariance (leaf None)."""
+class Line:
+    """One slot, or one covariance (slot and leaf None)."""
 
     name: str
     slot: Slot | None
@@ -49,37 +64,76 @@ class _Line:
     contribution: str
     group: str
     quantity: str
-    present: bool
+    unit: str
+
+    def present(self, row: int) -> bool:
+        """Whether a result has this input quantity."""
+        return self.slot is None or bool(self.slot.rows[row] >= 0)
 
 
-def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks, chosen: int) -> Band:
-    """The band; lines that the chosen result lacks stay empty."""
-    lines = _lines(evaluation, chosen)
+def lines_of(evaluation: Evaluation) -> list[Line]:
+    """All input quantities of the run in the order of the budget, covariances last."""
+    slots = evaluation.slots
+    lines = []
+    for slot in slots:
+        leaf = evaluation.graph.tables[slot.table].leaf_of[slot.column]
+        first = first_present(slot.rows)
+        trait, unit = leaf.traits[first], unit_of_leaf(evaluation.graph, slot, first)
+        lines.append(Line(slot.symbol, slot, leaf, slot.contribution, trait.group, trait.quantity, unit))
+    for covariance in evaluation.propagated.covariances:
+        a, b = slots[covariance.a], slots[covariance.b]
+        group = covariance_group(a.group, b.group)
+        name = f"cov({a.symbol}, {b.symbol})"
+        lines.append(Line(name, None, None, covariance.contribution, group, "covariance (a variance)", ""))
+    return lines
+
+
+def first_present(rows: Rows) -> int:
+    """First row of a leaf that some result refers to."""
+    present = rows[rows >= 0]
+    return int(present[0]) if present.size else 0
+
+
+def shares_of(evaluation: Evaluation, lines: Sequence[Line]) -> Array:
+    """Share of u² of every input quantity (columns) in every result (rows); 0 where there is none."""
+    variance = evaluation.column(STANDARD) ** 2
+    parts = [evaluation.column(line.contribution) for line in lines]
+    variances = np.array([part**2 if line.slot else part for part, line in zip(parts, lines, strict=True)])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shares = variances.reshape(len(lines), len(variance)) / variance
+    return np.where(np.isfinite(shares), shares, 0.0).T
+
+
+def quantities_band(
+    evaluation: Evaluation, lines: Sequence[Line], placements: Placements, links: RowLinks, chosen: int
+) -> Band:
+    """The band; rows that the chosen result lacks stay empty."""
     home = placements["results"]
     first = TOP + Band.HEADING_ROWS
     budget = {row.symbol: row for row in evaluation.budget(chosen)}
+    here = [line.present(chosen) for line in lines]
 
     def values(read: Callable[[object], Value]) -> list[Value]:
-        return [read(budget[line.name]) if line.present and line.name in budget else None for line in lines]
-
-    def of(attribute: str) -> Callable[[object], Value]:
-        return attrgetter(attribute)
+        return [
+            read(budget[line.name]) if present and line.name in budget else None
+            for line, present in zip(lines, here, strict=True)
+        ]
 
     def dof(row: object) -> Value:
         value = getattr(row, "degrees_of_freedom", None)
         return INFINITE_DOF if value is None else float(value)
 
     def link(number: int) -> str:
-        return f"${COLUMN['sheet row']}{first + number}"
+        return f"${COLUMN['row']}{first + number}"
 
     def shown(number: int, formula: str) -> str:
         return f'IF({link(number)}=0,"",{formula})'
 
     def words(texts: Sequence[str]) -> tuple[list[Value], list[str | None]]:
-        present = [text if line.present else None for text, line in zip(texts, lines, strict=True)]
+        present = [text if there else None for text, there in zip(texts, here, strict=True)]
         return [*present], [shown(number, text_in_formula(text)) for number, text in enumerate(texts)]
 
-    def where_it_stands(column_of: Callable[[_Line], str | float | None]) -> list[str | None]:
+    def where_it_stands(column_of: Callable[[Line], str | float | None]) -> list[str | None]:
         formulas: list[str | None] = []
         for number, line in enumerate(lines):
             column = column_of(line)
@@ -94,7 +148,7 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
                 formulas.append(shown(number, f"INDEX({area},{link(number)})"))
         return formulas
 
-    def from_result(column_of: Callable[[_Line], str | None]) -> list[str | None]:
+    def from_result(column_of: Callable[[Line], str | None]) -> list[str | None]:
         return [
             None
             if (column := column_of(line)) is None
@@ -114,15 +168,27 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
         for n, line in enumerate(lines)
     ]
     rows_value: list[Value] = [
-        placements[line.slot.table].row(int(line.slot.rows[chosen]))
-        if line.slot and line.present
-        else int(not line.slot)
-        for line in lines
+        placements[line.slot.table].row(int(line.slot.rows[chosen])) if line.slot and there else int(not line.slot)
+        for line, there in zip(lines, here, strict=True)
     ]
     traits = [line.leaf.traits[first_present(line.slot.rows)] if line.leaf and line.slot else None for line in lines]
     unit = evaluation.records.method.document.unit
 
-    def source(number: int, line: _Line) -> str | None:
+    def stands_on() -> tuple[list[Value], list[str | None]]:
+        texts: list[Value] = []
+        formulas: list[str | None] = []
+        for number, (line, there) in enumerate(zip(lines, here, strict=True)):
+            if line.slot is None:
+                texts.append(None)
+                formulas.append(None)
+                continue
+            place = placements[line.slot.table]
+            words = f"{place.sheet}, row "
+            texts.append(f"{words}{rows_value[number]}" if there else None)
+            formulas.append(shown(number, f'"{words}"&{link(number)}'))
+        return texts, formulas
+
+    def source(number: int, line: Line) -> str | None:
         if line.slot is None or line.leaf is None:
             return shown(number, text_in_formula(budget[line.name].source if line.name in budget else ""))
         there = placements[line.slot.table]
@@ -134,49 +200,48 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
         # The empty text keeps an empty cell from showing as 0.
         return shown(number, f'INDEX({area},{link(number)})&""')
 
-    sources = [source(number, line) for number, line in enumerate(lines)]
-
     def label(heading: str, texts: Sequence[str], width: float, remark: str = "") -> BandColumn:
         shown_values, formulas = words(texts)
         return BandColumn(heading, shown_values, "text", "", formulas, width=width, remark=remark)
 
     columns = (
-        label("quantity", [line.quantity for line in lines], 40.0),
-        label("symbol", [line.name for line in lines], 27.0),
+        label("quantity", [line.quantity for line in lines], 36.0),
+        label("symbol", [line.name for line in lines], 22.0),
         label("group", [line.group for line in lines], 12.0),
         BandColumn(
             "estimate",
-            values(of("estimate")),
+            values(attrgetter("estimate")),
             formulas=where_it_stands(lambda line: line.slot.column if line.slot else None),
-            number_format="0.0000",
-            width=13.0,
+            width=11.0,
         ),
         BandColumn(
             "u(x)",
-            values(of("standard_uncertainty")),
+            values(attrgetter("standard_uncertainty")),
             formulas=where_it_stands(lambda line: line.leaf.u if line.leaf else None),
             number_format=POWERS,
-            width=11.0,
+            width=10.0,
         ),
-        label("type", [trait.evaluation if trait else "" for trait in traits], 6.0, "GUM 4.2, 4.3"),
-        label("distribution", [trait.distribution if trait else "" for trait in traits], 11.0),
+        label("unit", [line.unit for line in lines], 9.0),
+        label("type A, B", [trait.evaluation if trait else "" for trait in traits], 8.0, "GUM 4.2, 4.3"),
+        label("distribution", [trait.distribution if trait else "" for trait in traits], 11.5),
         BandColumn(
             "c",
-            values(of("sensitivity_coefficient")),
+            values(attrgetter("sensitivity_coefficient")),
             formulas=from_result(lambda line: line.slot.sensitivity if line.slot else None),
             number_format=POWERS,
-            width=11.0,
+            width=10.5,
             remark="GUM 5.1.3",
         ),
+        label("unit of c", [per(unit, line.unit) if line.slot else "" for line in lines], 13.0),
         BandColumn(
             "c·u(x)",
-            values(of("contribution")),
+            values(attrgetter("contribution")),
             unit=unit,
             formulas=from_result(lambda line: line.contribution),
             number_format=POWERS,
-            width=11.0,
+            width=10.5,
         ),
-        BandColumn("share of u²", values(of("share")), formulas=shares, number_format=SHARE, width=9.0),
+        BandColumn("share of u²", values(attrgetter("share")), formulas=shares, number_format=SHARE, width=8.0),
         BandColumn(
             "ν",
             [value if line.slot else None for value, line in zip(values(dof), lines, strict=True)],
@@ -184,31 +249,29 @@ def budget_band(evaluation: Evaluation, placements: Placements, links: RowLinks,
             number_format=DEGREES_OF_FREEDOM,
             width=7.0,
         ),
-        BandColumn("sheet row", rows_value, formulas=rows_link, number_format="0;;", width=7.0),
-        BandColumn("source", values(of("source")), "text", "", sources, width=46.0),
+        BandColumn("sheet and row", stands_on()[0], "text", "", stands_on()[1], width=19.0),
+        BandColumn(
+            "source",
+            values(attrgetter("source")),
+            "text",
+            "",
+            [source(number, line) for number, line in enumerate(lines)],
+            width=48.0,
+        ),
+        BandColumn("row", rows_value, formulas=rows_link, number_format="0;;", width=7.0),
+        BandColumn(
+            RANKING,
+            [
+                ABSENT if not there else share - TIE * (n + 1)
+                for n, (there, share) in enumerate(zip(here, shares_of(evaluation, lines)[chosen], strict=True))
+            ],
+            formulas=[
+                f"IF({link(n)}=0,{number_text(ABSENT)},{COLUMN['share of u²']}{first + n}-{n + 1}*{number_text(TIE)})"
+                for n in range(len(lines))
+            ],
+            number_format="0.0000",
+            width=9.0,
+        ),
     )
-    return Band(
-        "budget", TOP, 1, columns, "Budget: one line an input quantity; lines that this result lacks stay empty"
-    )
-
-
-def first_present(rows: Rows) -> int:
-    """First row of a leaf that some result refers to."""
-    present = rows[rows >= 0]
-    return int(present[0]) if present.size else 0
-
-
-def _lines(evaluation: Evaluation, chosen: int) -> list[_Line]:
-    slots = evaluation.slots
-    lines = []
-    for slot in slots:
-        leaf = evaluation.graph.tables[slot.table].leaf_of[slot.column]
-        trait = leaf.traits[first_present(slot.rows)]
-        present = bool(slot.rows[chosen] >= 0)
-        lines.append(_Line(slot.symbol, slot, leaf, slot.contribution, trait.group, trait.quantity, present))
-    for covariance in evaluation.propagated.covariances:
-        a, b = slots[covariance.a], slots[covariance.b]
-        group = covariance_group(a.group, b.group)
-        name = f"cov({a.symbol}, {b.symbol})"
-        lines.append(_Line(name, None, None, covariance.contribution, group, "covariance (a variance)", True))
-    return lines
+    title = "Behind the budget: all input quantities of the run; those that the chosen result lacks stay empty"
+    return Band("input quantities", TOP, LEFT, columns, title)

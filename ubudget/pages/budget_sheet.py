@@ -10,7 +10,8 @@ from ubudget.bench.result_table import STATUS
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, Chart, Choice, LooseCell, Series, Sheet, Style, Value
-from ubudget.pages.budget_rows import CHOSEN_ROW, COLUMN, ORDER, TOP, budget_band
+from ubudget.pages.budget_rows import CHOSEN_ROW, COLUMN, ORDER, TOP, lines_of, quantities_band
+from ubudget.pages.budget_table import budget_band, vacant_rows
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, SHARE, format_for
 from ubudget.pages.layout import BUDGET, COMPUTATION, headline
 from ubudget.pages.placement import Placements
@@ -21,32 +22,40 @@ from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.spelling import column_letters, readable_text
 
 WORDS_ACROSS = 5
+NOT_USABLE = "no: see the findings"
 
 
 def budget_sheet(evaluation: Evaluation, placements: Placements, links: RowLinks, results: ResultsSheet) -> Sheet:
     """The sheet as issued shows the first result that can be computed."""
     chosen = next((row for row, result in enumerate(evaluation.results) if result.value is not None), 0)
-    band = budget_band(evaluation, placements, links, chosen)
-    groups = groups_band(evaluation, chosen, band)
+    lines = lines_of(evaluation)
+    behind = quantities_band(evaluation, lines, placements, links, chosen)
+    band = budget_band(evaluation, lines, behind, chosen)
+    groups = groups_band(evaluation, chosen, behind)
     samples = list(dict.fromkeys(key.sample for key in evaluation.keys))
-    lines = list(dict.fromkeys(line_label(key.analyte, key.line) for key in evaluation.keys))
-    lists = choices_band(samples, lines)
-    sums = _sums(evaluation, band, chosen)
+    measured = list(dict.fromkeys(line_label(key.analyte, key.line) for key in evaluation.keys))
+    lists = choices_band(samples, measured)
     note = "Choose sample and measured quantity in the two open cells; everything below follows."
-    cells = [*headline(BUDGET, note), *_chosen(evaluation, placements, results, chosen), *_equation(evaluation), *sums]
+    cells = [
+        *headline(BUDGET, note),
+        *_chosen(evaluation, placements, results, chosen),
+        *_sums(evaluation, behind, chosen),
+        *_equation(evaluation),
+    ]
     left, right = column_letters(lists.left), column_letters(lists.left + 1)
     first = lists.first_row
     return Sheet(
         BUDGET,
-        (band, groups, lists),
+        (band, groups, lists, behind),
         tuple(cells),
         charts=(_chart(groups),),
         choices=(
             Choice("B4", f"${left}${first}:${left}${first + len(samples) - 1}", "a sample of this run"),
-            Choice("B5", f"${right}${first}:${right}${first + len(lines) - 1}", "a measured quantity"),
+            Choice("B5", f"${right}${first}:${right}${first + len(measured) - 1}", "a measured quantity"),
         ),
+        highlights=(vacant_rows(band),),
         repeat_rows=(TOP, TOP + Band.HEADING_ROWS - 1),
-        print_to=(max(cell.row for cell in sums), len(ORDER)),
+        print_to=(band.last_row, len(ORDER)),
     )
 
 
@@ -79,12 +88,14 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
         (10, EFFECTIVE_DOF, "effective degrees of freedom", DEGREES_OF_FREEDOM),
         (11, FACTOR, "coverage factor k", "0.000"),
         (12, EXPANDED, "expanded uncertainty U = k·u", ""),
-        (13, STATUS, "status (0 = usable)", "0"),
     ):
         numbers = evaluation.column(column)
         formula = f'IF({CHOSEN_ROW}=0,"",INDEX({home.range(column, BUDGET)},{CHOSEN_ROW}))'
         add(row, heading, float(numbers[chosen]), formula, number_format or format_for(numbers, 6))
-    add(14, "to look at", "".join(f"{flag}. " for flag in result.flags), text_of(FLAGS))
+    status = f"INDEX({home.range(STATUS, BUDGET)},{CHOSEN_ROW})"
+    usable = "yes" if evaluation.column(STATUS)[chosen] == 0 else NOT_USABLE
+    add(13, "usable", usable, f'IF({CHOSEN_ROW}=0,"",IF({status}=0,"yes","{NOT_USABLE}"))')
+    add(14, "findings that need a decision", "".join(f"{flag}. " for flag in result.flags), text_of(FLAGS))
     return cells
 
 
@@ -95,34 +106,35 @@ def _equation(evaluation: Evaluation) -> list[LooseCell]:
     return [
         LooseCell(21, 1, "equation", "label"),
         LooseCell(21, 2, ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
-        LooseCell(22, 1, "law", "label"),
+        LooseCell(22, 1, "propagation", "label"),
         LooseCell(
             22,
             2,
-            "u² = sum of (c·u(x))², plus covariances where declared (GUM 5.1.2 eq. 10, 5.2.2 eq. 16); "
-            f"partial derivatives on sheet {COMPUTATION}",
+            "u² = sum of (c·u(x))², plus covariances where declared (law of propagation of uncertainty, GUM 5.1.2 "
+            f"eq. 10, 5.2.2 eq. 16); partial derivatives on sheet {COMPUTATION}",
             "text",
             across=WORDS_ACROSS + 6,
         ),
     ]
 
 
-def _sums(evaluation: Evaluation, band: Band, chosen: int) -> list[LooseCell]:
-    """The table's own sum of squares, beside the combined standard uncertainty above: two ways to one number."""
-    row = band.last_row + 2
+def _sums(evaluation: Evaluation, behind: Band, chosen: int) -> list[LooseCell]:
+    """The table's own sum of squares, below the combined standard uncertainty: two ways to one number."""
     count = len(evaluation.slots)
-    first, last = band.first_row, band.first_row + count - 1
+    first, last = behind.first_row, behind.first_row + count - 1
     contribution, share = COLUMN["c·u(x)"], COLUMN["share of u²"]
     squares = f"SUMSQ({contribution}{first}:{contribution}{last})" if count else "0"
     if evaluation.propagated.covariances:
-        squares += f"+SUM({contribution}{last + 1}:{contribution}{band.last_row})"
+        squares += f"+SUM({contribution}{last + 1}:{contribution}{behind.last_row})"
     u = evaluation.column(STANDARD)
     shares = sum(entry.share for entry in evaluation.budget(chosen))
-    place = ORDER.index("c·u(x)") + 1
+    root = f"SQRT(MAX({squares},0))"
+    total = f"SUM({share}{first}:{share}{behind.last_row})"
     return [
-        LooseCell(row, 1, "root of the sum of squares of this table", "label", across=2),
-        LooseCell(row, place, float(u[chosen]), "result", f"SQRT(MAX({squares},0))", number_format=format_for(u, 6)),
-        LooseCell(row, place + 1, shares, "result", f"SUM({share}{first}:{share}{band.last_row})", number_format=SHARE),
+        LooseCell(15, 1, "check: root of the sum of squares below", "label"),
+        LooseCell(15, 2, float(u[chosen]), "number", root, number_format=format_for(u, 6)),
+        LooseCell(16, 1, "check: sum of the shares below", "label"),
+        LooseCell(16, 2, shares, "number", total, number_format=SHARE),
     ]
 
 

@@ -7,7 +7,7 @@ factor, rounding and statement. All equations are those of the graph, the same t
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, REPORTED, REPORTED_U, STANDARD
@@ -16,17 +16,21 @@ from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
-from ubudget.pages.statement import amount, heading, quantity, statement
+from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
+from ubudget.pages.summary import summary
 from ubudget.pages.walk import Target, Walk
 from ubudget.quantity.graph import Formula, Given
+from ubudget.quantity.units import per
 
 COUNTABLE_DOF = 1e12
 """Terms of more degrees of freedom are not listed: they come from variances known exactly, or are none."""
 
 
 def derivation(evaluation: Evaluation, row: int, width: int = WIDTH) -> list[str]:
-    """Lines of text, none wider than `width`, on the result in that row of the results."""
-    return list(_Derivation(evaluation, row, width).lines())
+    """Lines of text, none wider than `width`, on the result in that row of the results: a summary that fits a screen,
+    then the derivation."""
+    full = _Derivation(evaluation, row, width).lines()
+    return [*summary(evaluation, row, width), "", "", *full]
 
 
 @dataclass(frozen=True)
@@ -72,12 +76,11 @@ class _Derivation:
 
     def _measurand(self) -> Iterator[str]:
         document, run = self.evaluation.records.method.document, self.evaluation.records.run
-        title = heading(self.result)
+        title = f"Derivation of {heading(self.result)}"
         yield title
         yield "=" * min(len(title), self.width)
         texts = [
             f"Measurand: {quantity(self.result)}, in {self.result.unit}",
-            f"Result: {amount(self.result)}",
             f"Method: {document.id}, {document.title}, version {document.version}, {document.status}",
             f"Run: {self.evaluation.records.name}, {run.file.run.date.isoformat()}" if run else "",
             f"Equation: {document.equation}",
@@ -126,8 +129,10 @@ class _Derivation:
             members = [(slot, row) for slot, row in self.slots if row.group == share.group]
             members.sort(key=lambda pair: -abs(pair[1].contribution))
             for slot, row in members:
-                yield ""
-                yield from self._input(slot, row)
+                if row.standard_uncertainty:
+                    yield ""
+                    yield from self._input(slot, row)
+            yield from self._without_uncertainty([row for _, row in members if not row.standard_uncertainty])
             for row in self.covariances:
                 if row.group == share.group:
                     yield ""
@@ -141,19 +146,17 @@ class _Derivation:
         given = isinstance(self.evaluation.graph.tables[slot.table].by_name[slot.column], Given)
         estimate = plain(row.estimate or 0.0, 15 if given else SHOWN_DIGITS)
         yield from fact("estimate", f"{estimate}{unit_text(row.unit)}")
-        if not row.standard_uncertainty:
-            yield from fact("u", f"0{unit_text(row.unit)}, {row.source}")
-            return
         yield from fact(
             "evaluation",
             f"type {row.evaluation}, {row.distribution} distribution, degrees of freedom "
             f"{'infinite' if row.degrees_of_freedom is None else plain(row.degrees_of_freedom, 4)}",
         )
         yield from fact("source", row.source or "not stated")
-        yield from self._standard_uncertainty(slot)
+        yield from self._standard_uncertainty(slot, row.unit)
         target = self._target(slot.sensitivity)
-        yield from self.printer.equation(target, INDENT, name=f"c({slot.symbol})", reduced=True)
-        c, u = plain(row.sensitivity_coefficient or 0.0), plain(row.standard_uncertainty)
+        unit = per(self.result.unit, row.unit)
+        yield from self.printer.equation(target, INDENT, name=f"c({slot.symbol})", unit=unit, reduced=True)
+        c, u = plain(row.sensitivity_coefficient or 0.0), plain(row.standard_uncertainty or 0.0)
         yield from wrapped(
             f"c·u = {c}·{u} = {plain(row.contribution)}{unit_text(self.result.unit)}, {percent(row.share)} of u²",
             INDENT,
@@ -161,7 +164,20 @@ class _Derivation:
             self.width,
         )
 
-    def _standard_uncertainty(self, slot: Slot) -> Iterator[str]:
+    def _without_uncertainty(self, rows: Sequence[BudgetRow]) -> Iterator[str]:
+        """Input quantities with u = 0, those of one kind and one reason together."""
+        kinds: dict[tuple[str, str], list[BudgetRow]] = {}
+        for row in rows:
+            kinds.setdefault((row.quantity, row.source), []).append(row)
+        for (name, source), alike in kinds.items():
+            yield ""
+            yield from wrapped(f"{', '.join(row.symbol for row in alike)}: {name}", "  ", INDENT, self.width)
+            if len(alike) == 1:
+                estimate = f"{plain(alike[0].estimate or 0.0)}{unit_text(alike[0].unit)}"
+                yield from wrapped(f"estimate: {estimate}", INDENT, INDENT * 2, self.width)
+            yield from wrapped(f"u: 0{unit_text(alike[0].unit)}, {source}", INDENT, INDENT * 2, self.width)
+
+    def _standard_uncertainty(self, slot: Slot, unit: str) -> Iterator[str]:
         leaf = self.evaluation.graph.tables[slot.table].leaf_of[slot.column]
         target = Target(slot.table, (int(slot.rows[self.row]),), leaf.u)
         stated = self.evaluation.graph.tables[slot.table].by_name.get("stated as")
@@ -169,12 +185,13 @@ class _Derivation:
             yield from wrapped(f"stated as: {stated.values[target.rows[0]]}", INDENT, INDENT * 2, self.width)
         known = self.walk.home(target)
         if known is not None:
-            text = f"u({slot.symbol}) = {plain(self.walk.values(target)[0])}, from [{known.number}]"
+            value = f"{plain(self.walk.values(target)[0])}{unit_text(unit)}"
+            text = f"u({slot.symbol}) = {value}, from [{known.number}]"
             yield from wrapped(text, INDENT, INDENT * 2, self.width)
             return
         expression = self.walk.expressions(target)[0]
         blocks = self.walk.visit(list(self.walk.targets(target, expression).values()))
-        yield from self.printer.equation(target, INDENT, name=f"u({slot.symbol})")
+        yield from self.printer.equation(target, INDENT, name=f"u({slot.symbol})", unit=unit)
         for block in blocks:
             yield from (f"{INDENT}{line}".rstrip() for line in self.printer_inside.block(block))
         if blocks:
@@ -264,7 +281,10 @@ class _Derivation:
         for column in (FACTOR, EXPANDED, REPORTED_U, REPORTED):
             yield from self.printer.equation(self._target(column), "")
             yield ""
-        yield from wrapped(statement(self.result, self.evaluation.records.method), width=self.width)
+        yield from wrapped(
+            statement(self.result, self.evaluation.records.method, roles_of(self.evaluation)[self.row]),
+            width=self.width,
+        )
 
 
 def _blank_if(blank: bool, value: float) -> str:

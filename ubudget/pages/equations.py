@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from ubudget.pages.figures import as_written, plain, unit_text
 from ubudget.pages.listing import GAP, WIDTH, TextColumn, formula_lines, shown_width, table_lines, wrapped
+from ubudget.pages.noise import SAID, Noise
 from ubudget.pages.walk import Block, Target, Walk, shown_name
 from ubudget.quantity.expression import Expression
 from ubudget.quantity.graph import Column, Formula, Given, Label, Place, Table
@@ -13,7 +16,9 @@ from ubudget.quantity.spelling import readable_text
 from ubudget.records.records import Records, Role
 
 INDENT = "    "
-_NOT_NAMING = {"source", "unit", "quantity"}
+_NOT_NAMING = {"source", "unit", "quantity", "stated in", "who", "when"}
+_BY_ROW = {"estimate", "stated estimate", "stated", "u", "mean", "s"}
+"""Columns of the stated input quantities that have the unit of their row."""
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutions", "readings")
 
 
@@ -22,6 +27,7 @@ class EquationPrinter:
 
     def __init__(self, walk: Walk, records: Records, width: int = WIDTH) -> None:
         self.walk, self.records, self.width = walk, records, width
+        self.noise = Noise(walk)
 
     def block(self, block: Block, *, reduced: bool = False) -> Iterator[str]:
         """Heading with number, the rows' names, and the equations."""
@@ -38,8 +44,12 @@ class EquationPrinter:
         else:
             yield from self._rows(table, block)
 
-    def equation(self, target: Target, indent: str, *, name: str | None = None, reduced: bool = False) -> Iterator[str]:
-        """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are."""
+    def equation(
+        self, target: Target, indent: str, *, name: str | None = None, unit: str | None = None, reduced: bool = False
+    ) -> Iterator[str]:
+        """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are.
+
+        `unit` is that of the value where the column does not say it."""
         column = self.walk.column(target)
         assert isinstance(column, Formula)
         expression = self.walk.expressions(target, reduced=reduced)[0]
@@ -51,7 +61,8 @@ class EquationPrinter:
         value = plain(self.walk.values(target)[0])
         texts = [self._in_symbols(expression), self._numbers_put_in(expression, targets), value]
         # Coefficients follow one clause, which stands above them all.
-        result = f"{value}{unit_text(column.unit)}{'' if reduced else _remark(column, left)}"
+        unit = unit_of(self.walk.graph.tables[target.table], target.column, target.rows[0]) if unit is None else unit
+        result = f"{value}{unit_text(unit)}{'' if reduced else _remark(column, left)}"
         texts = [text for number, text in enumerate(texts[:-1]) if text not in (value, *texts[:number])]
         for number, text in enumerate([*texts, result]):
             yield from formula_lines(text, further if number else first, further[:-2] + "  ", self.width)
@@ -113,7 +124,7 @@ class EquationPrinter:
             return "none"
         if self._is_many(target):
             return f"{len(target.rows)} values{GAP}{place}"
-        unit = unit_text(_unit(self.walk.graph.tables[target.table], target))
+        unit = unit_text(unit_of(self.walk.graph.tables[target.table], target.column, target.rows[0]))
         value = f"{self._figure(target)}{unit}"
         if isinstance(column, Given):
             return f"{value}{GAP}{self._record(column.places[target.rows[0]])}"
@@ -151,18 +162,23 @@ class EquationPrinter:
             TextColumn(label.heading, [label.values[row] for row in block.rows], widest=20)
             for label in _naming(table, block)
         ]
-        figures = []
+        figures, rounded = [], False
         for name in _in_table_order(table, block):
             target = Target(block.table, block.rows, name)
             column = table.by_name[name]
             digits = 15 if isinstance(column, Given) else 6
             unit = f" / {column.unit}" if not isinstance(column, Label) and column.unit else ""
-            cells = [plain(value, digits) for value in self.walk.values(target)]
+            noisy = [self.noise.in_row(block.table, row, name) for row in block.rows]
+            rounded |= any(noisy)
+            values = self.walk.values(target)
+            cells = ["0" if noise else plain(value, digits) for value, noise in zip(values, noisy, strict=True)]
             figures.append(TextColumn(f"{shown_name(name)}{unit}", cells, "right"))
         for number, part in enumerate(_fitting(labels, figures, self.width - len(INDENT))):
             if number:
                 yield ""
             yield from table_lines([*labels, *part], INDENT, self.width)
+        if rounded:
+            yield from wrapped(SAID, INDENT, width=self.width)
 
 
 def _fitting(labels: Sequence[TextColumn], figures: Sequence[TextColumn], room: int) -> Iterator[list[TextColumn]]:
@@ -200,14 +216,17 @@ def _naming(table: Table, block: Block) -> list[Label]:
     return found
 
 
-def _unit(table: Table, target: Target) -> str:
+def unit_of(table: Table, name: str, row: int) -> str:
     """Unit of a column, or of its row where a table mixes units."""
-    column = table.by_name[target.column]
-    own = "" if isinstance(column, Label) else column.unit
-    units = table.by_name.get("unit")
-    if not own and target.column in ("estimate", "u") and isinstance(units, Label):
-        return units.values[target.rows[0]]
-    return own
+    column = table.by_name[name]
+    if isinstance(column, Label) or column.unit or name not in _BY_ROW:
+        return "" if isinstance(column, Label) else column.unit
+    figures, units = table.by_name.get("stated in"), table.by_name.get("unit")
+    if not isinstance(figures, Label) or not isinstance(units, Label):
+        return ""
+    estimate = table.by_name["estimate"]
+    elsewhere = isinstance(estimate, Given) and np.isnan(estimate.values[row])
+    return figures.values[row] if name == "stated" or (name == "u" and elsewhere) else units.values[row]
 
 
 def _remark(column: Formula, shown: str) -> str:

@@ -26,3 +26,13 @@ def format_for(values: Array, digits: int = 5) -> str:
         return f"{powers};-{powers};0"
     decimals = max(0, digits - 1 - int(np.floor(np.log10(typical))))
     return "0." + "0" * decimals if decimals else "0"
+
+
+def shown_figure(value: float, number_format: str) -> str:
+    """About how a spreadsheet shows a number, to tell how wide it is."""
+    if number_format == DEGREES_OF_FREEDOM:
+        return "∞" if value >= INFINITE_DOF / 10 else f"{value:.1f}"
+    decimals = number_format.split(";")[0].partition(".")[2]
+    if "E" in decimals:
+        return f"{value:.{decimals.index('E')}E}"
+    return f"{value:.{len(decimals)}f}"

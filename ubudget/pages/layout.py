@@ -36,7 +36,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank portions": (SAMPLES, ""),
     "readings": (
         READINGS,
-        "Every reading as recorded. Set include to 0 and give the reason to leave one out.",
+        "Every reading as recorded. To leave one out, set include to 0 and give reason, name and date beside it.",
     ),
     "internal standard": (
         CORRECTIONS,
@@ -109,11 +109,11 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "line points": (INPUTS, ""),
     "portion results": (
         COMPUTATION,
-        "One row a portion and line: the equation, its partial derivatives, the sums.",
+        "One row for each portion and line: the equation, its partial derivatives, the sums.",
     ),
     "results": (
         COMPUTATION,
-        "One row a result: c(x) = sensitivity coefficient, c·u(x) = contribution, u = root of the sum of squares.",
+        "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
@@ -145,7 +145,7 @@ TITLES = {
     INPUTS: "Input quantities of the method",
     RECORD: "The record: original data of this workbook",
 }
-FIRST_BAND = 5
+FIRST_BAND = 6
 """Row of the first band's heading; row 1 holds the title, row 2 a note, the row above a heading the band's name."""
 NOTE_WIDTH = 8
 

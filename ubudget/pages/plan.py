@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from math import ceil
 
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
+from ubudget.pages.changes_sheet import changes_sheet
 from ubudget.pages.charts import charts_sheet
 from ubudget.pages.evidence import with_evidence
 from ubudget.pages.layout import (
@@ -34,8 +34,9 @@ from ubudget.pages.layout import (
     place_tables,
 )
 from ubudget.pages.liveness import live_cells
+from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
-from ubudget.pages.record_sheet import changes_sheet, open_cells, record_sheet
+from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
@@ -52,9 +53,6 @@ from ubudget.pages.verdicts import first_row_behind, verdict_band, verdict_rows
 from ubudget.version import __version__
 
 PROGRAM = f"ubudget {__version__}"
-PAGE_WIDTH = 190.0
-"""Widths of columns that a page across shows legibly."""
-MOST_NAMES = 4
 MARKED = ("readings", "standard readings", "addition readings", "internal standard readings", "check readings")
 """Tables of single readings with include marks."""
 
@@ -63,10 +61,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
     method_text = method_cells(evaluation)
-    graph = with_evidence(evaluation.graph)
-    behind_verdicts = first_row_behind(verdict_rows(graph))
-    first_row = {METHOD: last_row_of(method_text, 1) + 3, CALIBRATION: behind_verdicts}
-    placements = place_tables(graph, first_row)
+    placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results")
     renderer = Renderer(evaluation.numbers, placements, live)
     results = results_sheet(evaluation, placements)
@@ -80,7 +75,9 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     ]
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
-    method = Sheet(METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0})
+    method = Sheet(
+        METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
+    )
     equipment = _equipment_sheet(evaluation, placements, renderer)
     traceability = traceability_sheet(evaluation, placements)
     inputs = _table_sheet(INPUTS, placements, renderer)
@@ -115,6 +112,13 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     )
 
 
+def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
+    """Where each table of the evaluation stands in its workbook."""
+    graph = with_evidence(evaluation.graph)
+    behind_verdicts = first_row_behind(verdict_rows(graph))
+    return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
+
+
 def _midnight(evaluation: Evaluation) -> dt.datetime:
     run, document = evaluation.records.run, evaluation.records.method.document
     day = run.file.run.date if run else document.effective or dt.date(2000, 1, 1)
@@ -127,34 +131,15 @@ def _table_sheet(
     bands = ([before] if before else []) + bands_of(name, placements, renderer)
     if not bands:
         return None
-    return Sheet(
+    single = bands[0] if len(bands) == 1 else None
+    sheet = Sheet(
         name,
         tuple(bands),
         tuple(headline(name, note_of(name, placements))),
-        freeze=f"A{bands[0].first_row}" if len(bands) == 1 else None,
-        repeat_rows=(bands[0].top, bands[0].first_row - 1) if len(bands) == 1 else None,
-        repeat_columns=_names(bands),
-        pages_across=_pages_across(bands),
+        freeze=f"A{single.first_row}" if single else None,
+        repeat_rows=(single.top, single.first_row - 1) if single else None,
     )
-
-
-def _names(bands: list[Band]) -> int:
-    """How many leading columns name the rows of every band."""
-    return min(_leading(band) for band in bands)
-
-
-def _leading(band: Band) -> int:
-    for number, column in enumerate(band.columns):
-        if column.style not in ("label", "text") or number == MOST_NAMES:
-            return number
-    return len(band.columns)
-
-
-def _pages_across(bands: list[Band]) -> int:
-    """Pages beside each other that leave the widest band legible."""
-    widest = max(sum(column.width for column in band.columns) for band in bands)
-    names = max(sum(column.width for column in band.columns[: _names(bands)]) for band in bands)
-    return max(1, ceil((widest - names) / (PAGE_WIDTH - names)))
+    return on_paper(sheet, placements)
 
 
 def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, links: tuple[BandColumn, ...]) -> Sheet:
@@ -177,7 +162,7 @@ def _blanks_sheet(
     bands += [checks] if checks else []
     if not bands:
         return None
-    return Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements))))
+    return on_paper(Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements)))), placements)
 
 
 def _equipment_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
@@ -186,7 +171,8 @@ def _equipment_sheet(evaluation: Evaluation, placements: dict[str, Placement], r
     bands += register_bands(evaluation.records, top)
     if not bands:
         return None
-    return Sheet(EQUIPMENT, tuple(bands), tuple(headline(EQUIPMENT, note_of(EQUIPMENT, placements))))
+    sheet = Sheet(EQUIPMENT, tuple(bands), tuple(headline(EQUIPMENT, note_of(EQUIPMENT, placements))))
+    return on_paper(sheet, placements)
 
 
 def _status_sheet(

@@ -1,7 +1,4 @@
-"""Sheet `record`: the original records as text, so that a workbook can be read back and checked without other files.
-
-Sheet `changes`: what was left out or changed in the records, and every open cell as issued beside as it stands.
-"""
+"""Sheet `record`: the original records as text, so that a workbook can be read back and checked without other files."""
 
 from __future__ import annotations
 
@@ -10,8 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ubudget.pages.book import Band, BandColumn, LooseCell, Origin, Sheet, Value
-from ubudget.pages.layout import CHANGES, RECORD, headline
-from ubudget.pages.placement import quoted
+from ubudget.pages.layout import RECORD, headline
 from ubudget.quantity.spelling import column_letters
 from ubudget.records.records import Records, SourceText
 
@@ -69,6 +65,8 @@ def record_sheet(records: Records, program: str) -> Sheet:
         freeze=f"A{band.first_row}",
         repeat_rows=(TOP, TOP + Band.HEADING_ROWS - 1),
         widths={1: 12.0, 2: 18.0, 3: 7.0, 4: 100.0},
+        landscape=False,
+        print_to=(band.last_row, len(columns)),
     )
 
 
@@ -105,7 +103,7 @@ def open_cells(sheets: Iterable[Sheet]) -> list[OpenCell]:
                 for row, is_open in enumerate(column.open or ()):
                     origin = column.origins[row] if column.origins else None
                     if is_open and origin is not None:
-                        name = " ".join(str(label.values[row] or "") for label in named[:3]).strip()
+                        name = " ".join(str(label.values[row] or "") for label in named[:4]).strip()
                         found.append(
                             OpenCell(
                                 sheet.name,
@@ -119,99 +117,3 @@ def open_cells(sheets: Iterable[Sheet]) -> list[OpenCell]:
                             )
                         )
     return found
-
-
-@dataclass(frozen=True, eq=False)
-class ChangesSheet:
-    sheet: Sheet
-    changed_count: str
-    """Address of the cell that counts changed cells."""
-
-
-def changes_sheet(records: Records, cells: Sequence[OpenCell]) -> ChangesSheet:
-    """Amendments of the record, then the open cells as issued and as they stand."""
-    amendments = _amendments(records)
-    first_top = 6
-    bands = []
-    if amendments[0]:
-        headings = ("what", "from", "to", "reason", "who", "when")
-        widths = (30.0, 14.0, 14.0, 40.0, 14.0, 12.0)
-        bands.append(
-            Band(
-                "amendments",
-                first_top,
-                1,
-                tuple(
-                    BandColumn(heading, values, "text", width=width)
-                    for heading, values, width in zip(headings, amendments, widths, strict=True)
-                ),
-                "Left out or changed in the record",
-            )
-        )
-    top = (bands[-1].last_row + 4) if bands else first_top
-    count_cell = f"{CHANGES}!$C$3"
-    loose = [
-        *headline(
-            CHANGES,
-            "First what the record itself leaves out or changes; then every open cell of this workbook.",
-        ),
-        LooseCell(3, 1, "open cells that differ from the workbook as issued", "label", across=2),
-    ]
-    if not cells:
-        loose.append(LooseCell(3, 3, 0, "number", "0", number_format="0"))
-        return ChangesSheet(Sheet(CHANGES, tuple(bands), tuple(loose)), count_cell)
-    first, last = top + Band.HEADING_ROWS, top + Band.HEADING_ROWS + len(cells) - 1
-    loose.append(LooseCell(3, 3, 0, "result", f"SUM(F{first}:F{last})", number_format="0"))
-    now = [f"{quoted(cell.sheet)}!{cell.address}" for cell in cells]
-    columns = (
-        BandColumn("cell", [f"{cell.sheet} {cell.address}" for cell in cells], "label", width=30.0),
-        BandColumn("row", [cell.row_name for cell in cells], "label", width=30.0),
-        BandColumn("what", [cell.heading for cell in cells], "label", width=26.0),
-        BandColumn(
-            "as issued",
-            [cell.value or ("" if isinstance(cell.value, str) else cell.value) for cell in cells],
-            "fixed",
-            width=16.0,
-        ),
-        BandColumn(
-            "as it stands",
-            [cell.value for cell in cells],
-            "number",
-            formulas=[f'IF({place}="","",{place})' for place in now],
-            width=16.0,
-        ),
-        BandColumn(
-            "changed (1 = yes)",
-            [0] * len(cells),
-            "number",
-            formulas=[f"IF(E{first + number}=D{first + number},0,1)" for number in range(len(cells))],
-            number_format="0",
-            width=12.0,
-        ),
-    )
-    bands.append(Band("open cells", top, 1, columns, "Open cells as issued and as they stand"))
-    sheet = Sheet(
-        CHANGES,
-        tuple(bands),
-        tuple(loose),
-        # The list of open cells is for the screen: on paper it would only repeat the other sheets.
-        print_to=(max(top - 3, 4), len(columns)),
-    )
-    return ChangesSheet(sheet, count_cell)
-
-
-def _amendments(records: Records) -> list[list[Value]]:
-    columns: list[list[Value]] = [[], [], [], [], [], []]
-    if records.run is None:
-        return columns
-
-    def add(*values: object) -> None:
-        for column, value in zip(columns, values, strict=True):
-            column.append(None if value in (None, "") else str(value))
-
-    for mark in records.run.file.exclusions:
-        what = f"reading {mark.replicate} of {mark.solution}, {mark.analyte} {mark.line}".strip()
-        add(what, "included", "left out", mark.reason, mark.who, mark.when)
-    for change in records.run.file.changes:
-        add(change.what, change.was, change.now, change.reason, change.who, change.when)
-    return columns

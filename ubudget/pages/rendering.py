@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ubudget.pages.book import BandColumn, Origin, Value
-from ubudget.pages.formats import AS_TYPED, format_for
+from ubudget.pages.formats import AS_TYPED, format_for, shown_figure
 from ubudget.pages.liveness import Mask
 from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.ways import Way, ways_of
@@ -41,7 +41,7 @@ class Renderer:
             style="input_text" if column.open else ("label" if longest <= 24 else "text"),
             open=open_cells,
             origins=_origins(column.places) if column.open else None,
-            width=float(min(max(10, longest + 2), 36)),
+            width=float(min(max(10, longest + 2), 30)),
         )
 
     def _given(self, placement: Placement, column: Given) -> BandColumn:
@@ -60,18 +60,21 @@ class Renderer:
             open=open_cells,
             origins=_origins(column.places),
             number_format=fixed,
+            width=_figures_width([f"{value:.10g}" for value in (column.values[present])]),
         )
 
     def _formula(self, placement: Placement, column: Formula) -> BandColumn:
         numbers = self._numbers.column(placement.table.name, column.name)
         formulas, values = self._cells(placement, column, numbers)
+        number_format = format_for(numbers)
         return BandColumn(
             heading=column.heading,
             values=values,
             style="number",
             unit=column.unit,
             formulas=formulas,
-            number_format=format_for(numbers),
+            number_format=number_format,
+            width=_figures_width([shown_figure(value, number_format) for value in _extremes(numbers)]),
             remark=column.clause,
         )
 
@@ -119,6 +122,16 @@ class Renderer:
     @staticmethod
     def _empty(symbol: str) -> str:
         raise ValueError(f"{symbol}: a total over no rows beside totals over some")
+
+
+def _extremes(numbers: Array) -> list[float]:
+    finite = numbers[np.isfinite(numbers)]
+    return [float(finite.min()), float(finite.max())] if finite.size else []
+
+
+def _figures_width(figures: list[str]) -> float:
+    """Column width for the longest of the figures, with room for one that edits make longer."""
+    return float(min(max(9, max((len(figure) for figure in figures), default=0) + 3), 17))
 
 
 def _origins(places: tuple[Place | None, ...]) -> list[Origin | None]:

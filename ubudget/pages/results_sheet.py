@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,11 +28,12 @@ from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
 from ubudget.records.calibration import Calibration
 
-KEY, FLAGS = "result", "to look at"
+KEY, FLAGS, PLACES = "result", "findings that need a decision", "decimals"
+MOST_PLACES = 9
 COLUMNS = (
     KEY,
     "sample",
-    "measured",
+    "measured quantity",
     "reported",
     "value",
     "U",
@@ -41,6 +42,7 @@ COLUMNS = (
     "ν_eff",
     "u",
     FLAGS,
+    PLACES,
 )
 
 
@@ -87,10 +89,11 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             remark=clause,
         )
 
+    places = [_with_decimals(r.decimals) for r in results]
     columns = (
         BandColumn(KEY, [key_text(r.sample, r.analyte, r.line) for r in results], "label", width=26.0),
         BandColumn("sample", [r.sample for r in results], "label", width=14.0),
-        BandColumn("measured", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
+        BandColumn("measured quantity", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
         BandColumn(
             "reported",
             [interval_text(r) for r in results],
@@ -100,8 +103,8 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             width=20.0,
             remark="GUM 7.2.6",
         ),
-        number("value", REPORTED, [r.reported_value for r in results], fmt="General"),
-        number("U", REPORTED_U, [r.reported_expanded_uncertainty for r in results], fmt="General"),
+        replace(number("value", REPORTED, [r.reported_value for r in results]), number_formats=places),
+        replace(number("U", REPORTED_U, [r.reported_expanded_uncertainty for r in results]), number_formats=places),
         BandColumn("unit", [document.unit or "1"] * len(results), "label", width=9.0),
         number("k", FACTOR, [r.coverage_factor for r in results], "GUM 6.2", "0.00"),
         number(
@@ -119,7 +122,19 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             formulas=[_flags_formula(evaluation, placements, row) for row in rows],
             width=44.0,
         ),
+        BandColumn(
+            PLACES,
+            [float(max(r.decimals, 0)) if r.value is not None else None for r in results],
+            formulas=[_places_formula(home, row) for row in rows],
+            number_format="0",
+            width=9.0,
+            remark="of value and U",
+        ),
     )
+
+    def letter(heading: str) -> str:
+        return column_letters(COLUMNS.index(heading) + 1)
+
     band = Band("reported results", top, 1, columns, "Results")
     note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
     cells = [
@@ -134,9 +149,18 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
         repeat_rows=(top, top + Band.HEADING_ROWS - 1),
         highlights=(
             Highlight(
-                f"A{band.first_row}:{column_letters(len(columns))}{band.last_row}",
-                f'${column_letters(len(columns))}{band.first_row}<>""',
+                f"A{band.first_row}:{letter(FLAGS)}{band.last_row}",
+                f'${letter(FLAGS)}{band.first_row}<>""',
                 "attention",
+            ),
+            *(
+                Highlight(
+                    f"{letter('value')}{band.first_row}:{letter('U')}{band.last_row}",
+                    f"${letter(PLACES)}{band.first_row}={decimals}",
+                    "decimals",
+                    _with_decimals(decimals),
+                )
+                for decimals in range(MOST_PLACES + 1)
             ),
         ),
     )
@@ -154,6 +178,16 @@ def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
 def _usable(evaluation: Evaluation, column: str) -> list[tuple[float, bool]]:
     status = evaluation.column(STATUS)
     return [(value, code == 0) for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)]
+
+
+def _with_decimals(decimals: int) -> str:
+    """Format of a number with as many decimals; negative numbers of decimals show whole numbers."""
+    return "0." + "0" * decimals if decimals > 0 else "0"
+
+
+def _places_formula(home: Placement, row: int) -> str:
+    status, decimals = home.cell(STATUS, row, RESULTS), home.cell(DECIMALS, row, RESULTS)
+    return f'IF({status}>0,"",MAX({decimals},0))'
 
 
 def _interval_formula(home: Placement, row: int) -> str:

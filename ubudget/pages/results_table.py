@@ -79,10 +79,8 @@ def _only(rows: Sequence[int], labels: Sequence[str], wanted: str) -> int:
     if rows:
         several = ", ".join(labels[row] for row in rows[:5])
         rest = f" and {len(rows) - 5} more" if len(rows) > 5 else ""
-        named = f"{wanted}: names" if wanted else "no result named:"
-        raise UbudgetError(
-            f"result {named} {len(rows)} results; accepted: the label of one, {several}{rest}; give one with --result"
-        )
+        found = f"result {wanted}: names {len(rows)} results" if wanted else f"none of {len(rows)} results is chosen"
+        raise UbudgetError(f"{found}; accepted: the label of one, {several}{rest}; give one with --result")
     nearest = difflib.get_close_matches(wanted, labels, n=5, cutoff=0.3) or labels[:5]
     raise UbudgetError(
         f"result {wanted}: there is no such result; accepted: SAMPLE/ANALYTE or SAMPLE/ANALYTE/LINE; "

@@ -10,7 +10,7 @@ from ubudget.pages.budget_rows import COLUMN, ORDER, TOP
 from ubudget.pages.formats import SHARE
 from ubudget.quantity.spelling import column_letters
 
-LEFT = len(ORDER) + 2
+LEFT = len(ORDER) + 3
 CHOICES_LEFT = LEFT + 7
 TIE = 1e-12
 """Keeps groups of equal share apart when they are ranked."""
@@ -24,7 +24,7 @@ def groups_of(evaluation: Evaluation) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def groups_band(evaluation: Evaluation, chosen: int, budget: Band) -> Band:
+def groups_band(evaluation: Evaluation, chosen: int, behind: Band) -> Band:
     groups = groups_of(evaluation)
     rows = evaluation.budget(chosen)
     shares = [sum(row.share for row in rows if row.group == group) for group in groups]
@@ -33,8 +33,8 @@ def groups_band(evaluation: Evaluation, chosen: int, budget: Band) -> Band:
     first = TOP + Band.HEADING_ROWS
     last = first + len(groups) - 1
     name, share, ranking, place = (column_letters(LEFT + number) for number in range(4))
-    group_area = f"${COLUMN['group']}${budget.first_row}:${COLUMN['group']}${budget.last_row}"
-    share_area = f"${COLUMN['share of u²']}${budget.first_row}:${COLUMN['share of u²']}${budget.last_row}"
+    group_area = f"${COLUMN['group']}${behind.first_row}:${COLUMN['group']}${behind.last_row}"
+    share_area = f"${COLUMN['share of u²']}${behind.first_row}:${COLUMN['share of u²']}${behind.last_row}"
     positions = range(len(groups))
 
     def area(letter: str) -> str:

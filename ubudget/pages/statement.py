@@ -8,6 +8,7 @@ our own.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.figures import unit_text
@@ -20,9 +21,49 @@ CUT = 1e-6
 """Added before degrees of freedom are cut to whole numbers, as in the coverage factor."""
 
 
-def statement(result: Result, method: Method) -> str:
+@dataclass(frozen=True)
+class Role:
+    """What a result is beside the others of its run."""
+
+    reference_material: str
+    """The reference material that the sample is, which is quality control and not a client's result; else empty."""
+    lines: tuple[str, ...]
+    """The lines on which the sample's analyte was measured."""
+
+    @property
+    def remarks(self) -> list[str]:
+        """Sentences that belong to the statement of the result alone."""
+        texts = []
+        if self.reference_material:
+            texts.append(
+                f"It is the reference material {self.reference_material}, measured for quality control, and no "
+                "client's sample."
+            )
+        if len(self.lines) > 1:
+            texts.append(
+                f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
+            )
+        return texts
+
+
+def roles_of(evaluation: Evaluation) -> list[Role]:
+    """The role of each result of a run, in the order of the results."""
+    lines: dict[tuple[str, str], list[str]] = {}
+    for result in evaluation.results:
+        lines.setdefault((result.sample, result.analyte), []).append(result.line or "")
+    structure = evaluation.assembly.structure
+    return [
+        Role(
+            structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
+            tuple(lines[result.sample, result.analyte]),
+        )
+        for key, result in zip(evaluation.keys, evaluation.results, strict=True)
+    ]
+
+
+def statement(result: Result, method: Method, role: Role | None = None) -> str:
     """All that the report says of one result, as one paragraph."""
-    sentences = [f"{heading(result)}: {quantity(result)}: {amount(result)}."]
+    sentences = [f"{heading(result)}: {quantity(result)}: {amount(result)}.", *(role.remarks if role else ())]
     if result.value is not None:
         sentences += [*meaning(result, method.coverage), *scope([result], method)]
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
@@ -38,8 +79,25 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         f"{'Run ' + evaluation.records.name + '.' if evaluation.records.run else ''}",
         width=width,
     )
-    for result in evaluation.results:
-        lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
+    roles = roles_of(evaluation)
+    clients = [r for r, role in zip(evaluation.results, roles, strict=True) if not role.reference_material]
+    controls = [r for r, role in zip(evaluation.results, roles, strict=True) if role.reference_material]
+    for title, results in (
+        ("Samples", clients),
+        ("Reference materials: quality control, no client's result", controls),
+    ):
+        if results and controls:
+            lines += ["", *wrapped(title, width=width), "-" * min(len(title), width)]
+        for result in results:
+            lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
+    several = list(
+        dict.fromkeys(r.analyte for r, role in zip(evaluation.results, roles, strict=True) if role.lines[1:])
+    )
+    if several:
+        text = (
+            f"More than one line was measured for {', '.join(several)}: each line is a result of its own, named by it."
+        )
+        lines += ["", *wrapped(text, width=width)]
     available = [result for result in evaluation.results if result.value is not None]
     if available:
         lines += ["", *wrapped(" ".join(_closing(available, method)), width=width)]

@@ -59,14 +59,14 @@ def status_cells(
             ("run", run.id if run else "method file alone"),
             ("date of the run", run.date if run else None),
             ("analyst", run.analyst if run else None),
-            ("calculated by", program),
+            ("stored values", f"were calculated by {program}; a program that recalculates the workbook replaces them"),
             ("fingerprint of the records", fingerprint(records.texts)),
         ],
     )
     row = last_row_of(cells, 4) + 2
     live: list[tuple[str, int, str]] = [
         (
-            "reported results with something to look at",
+            "reported results with findings that need a decision",
             sum(1 for result in evaluation.results if result.flags),
             flagged,
         ),
@@ -79,8 +79,8 @@ def status_cells(
         cells.append(LooseCell(row, 1, name, "label"))
         cells.append(LooseCell(row, 2, value, "result", formula, number_format="0"))
         row += 1
-    for name, severity in (("findings that ask for attention", "attend"), ("notes", "note")):
-        cells.append(LooseCell(row, 1, f"{name}, when made", "label"))
+    for name, severity in (("findings that need a decision", "attend"), ("notes", "note")):
+        cells.append(LooseCell(row, 1, f"{name}, when this workbook was made", "label"))
         cells.append(LooseCell(row, 2, counts[severity], "number", number_format="0"))
         row += 1
     for person in ("prepared by, date", "checked by, date", "authorised by, date"):
@@ -116,7 +116,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     rule = (
         f"fixed k = {coverage.k:g}"
         if coverage.rule == "fixed"
-        else "Student t factor at the coverage probability below and the truncated effective degrees of freedom"
+        else "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
     )
     digits = "two significant digits" if method.rounding.digits == 2 else "one significant digit, 5 % rule"
     entries: list[tuple[str, Value]] = [
@@ -195,18 +195,18 @@ def _register_columns(
     certificates = [certificate for _, certificate in rows]
     return (
         BandColumn("item", [item.id for item, _ in rows], "label", width=14.0),
-        BandColumn("kind", [item.kind for item, _ in rows], "label", width=14.0),
         BandColumn("description", [item.description for item, _ in rows], "text", width=30.0),
-        BandColumn("use, lot", [lot(item) for item, _ in rows], "text", width=16.0),
-        BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=16.0),
-        BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=22.0),
-        BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=16.0),
-        BandColumn("route", [c.route if c else None for c in certificates], "text", width=16.0),
+        BandColumn("kind", [item.kind for item, _ in rows], "label", width=14.0),
+        BandColumn("use, lot", [lot(item) for item, _ in rows], "text", width=15.0),
+        BandColumn("certificate", [c.number if c else None for c in certificates], "text", width=15.0),
+        BandColumn("issuer", [c.issuer if c else None for c in certificates], "text", width=18.0),
+        BandColumn("accreditation", [c.accreditation if c else None for c in certificates], "text", width=14.0),
+        BandColumn("route", [c.route if c else None for c in certificates], "text", width=14.0),
         BandColumn("issued", [c.issued if c else None for c in certificates], "date", width=12.0),
         BandColumn("due", [c.due if c else None for c in certificates], "date", width=12.0),
         BandColumn("counts here", [counts(item, c) for item, c in rows], "text", width=9.0),
-        BandColumn("certified", [values(c) for c in certificates], "text", width=34.0),
-        BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=30.0),
+        BandColumn("certified", [values(c) for c in certificates], "text", width=28.0),
+        BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=24.0),
     )
 
 
@@ -249,7 +249,7 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     spreads = [(row[5] ** 2 + row[3] ** 2) ** 0.5 for row in rows]
     columns = (
         BandColumn("result", [row[0] for row in rows], "label", width=28.0),
-        BandColumn("measured", [row[1] for row in rows], "label", width=16.0),
+        BandColumn("measured quantity", [row[1] for row in rows], "label", width=16.0),
         BandColumn("certified", [row[2] for row in rows], "fixed", unit),
         BandColumn("u of the certificate", [row[3] for row in rows], "fixed", unit, number_format="0.000"),
         BandColumn("found", [row[4] for row in rows], "number", unit, lookup(value_range), number_format="0.00"),

@@ -93,6 +93,23 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
     return float(f"{float(exact):.15g}")
 
 
+def per(unit: str, other: str, power: int = 1) -> str:
+    """The unit of a ratio as text: `per("mg/kg", "mL")` is `(mg/kg)/mL`; like units give the plain number `1`."""
+    above, below = unit or "1", other or "1"
+    if below == "1":
+        return above
+    if above == below and power == 1:
+        return "1"
+    raised = f"^{power}" if power > 1 else ""
+    return f"{_bracketed(above)}/{_bracketed(below, alone=not raised)}{raised}"
+
+
+def _bracketed(unit: str, *, alone: bool = True) -> str:
+    """A compound unit in brackets; one that is raised to a power as well where it has a power of its own."""
+    signs = "/*· " if alone else "/*· ^"
+    return f"({unit})" if any(sign in unit for sign in signs) else unit
+
+
 def equation_dimension(expression: Expression, unit_of: Callable[[str], str]) -> Dimension:
     """Dimension of an equation from the units of its symbols.
 

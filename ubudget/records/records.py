@@ -26,10 +26,10 @@ class SourceText:
 class Edit:
     """A field of a record given another value, as from an edited cell of a workbook.
 
-    `path` holds keys and 0-based positions of the TOML document, or (data row, heading) of a table. Two paths
-    of the run stand for the trail of excluded readings: `("include", solution, analyte, line, replicate)`
-    with 1 or 0 and `("reason", solution, analyte, line, replicate)` with text. `unit` is the unit of `value`,
-    empty for a bare number or text."""
+    `path` holds keys and 0-based positions of the TOML document, or (data row, heading) of a table. Four
+    paths of the run stand for the trail of excluded readings: `("include", solution, analyte, line, replicate)`
+    with 1 or 0, and the same with `"reason"`, `"who"` and `"when"` (an ISO date) with text. `unit` is the unit
+    of `value`, empty for a bare number or text."""
 
     document: Role
     path: tuple[str | int, ...]
