@@ -215,10 +215,11 @@ class SheetData:
         rows = band.rows
         formulas = column.formulas if column.formulas is not None else [None] * rows
         opens = column.open if column.open is not None else [False] * rows
-        if not len(column.values) == len(formulas) == len(opens) == rows:
+        formats = column.number_formats if column.number_formats is not None else [column.number_format] * rows
+        if not len(column.values) == len(formulas) == len(opens) == len(formats) == rows:
             raise ValueError(
                 f"sheet {self._name!r}, band {band.name!r}, column {column.heading!r}: "
-                f"values, formulas and open marks must have {rows} entries each"
+                f"values, formulas, open marks and formats must have {rows} entries each"
             )
         return [
             self._cell(
@@ -226,9 +227,9 @@ class SheetData:
                 look_of(column.style, is_open, value),
                 value,
                 formula,
-                shown_format(column.number_format, column.style, value),
+                shown_format(number_format, column.style, value),
             )
-            for row, (value, formula, is_open) in enumerate(
-                zip(column.values, formulas, opens, strict=True), band.first_row
+            for row, (value, formula, is_open, number_format) in enumerate(
+                zip(column.values, formulas, opens, formats, strict=True), band.first_row
             )
         ]

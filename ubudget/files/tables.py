@@ -7,17 +7,25 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from ubudget.files.csv_text import CsvTable, Heading, row_place
+from ubudget.files.csv_text import CsvTable, Heading, parse_heading, row_place
 from ubudget.files.fault_words import shown
 from ubudget.records.amount import Amount, parse_amount
 from ubudget.records.finding import Finding
+from ubudget.records.records import Role
 from ubudget.records.run import DilutionStep, Portion, Reading, Solution
 
 PORTION_KINDS = ("sample", "blank", "reference material")
-_PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
-_SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports")
-_READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
+PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
+SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports")
+READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
 _REPLICATE = re.compile(r"r([1-9][0-9]{0,3})")
+_NUMBERS = {"samples": ("portion",), "readings": ("position", "mean", "s", "n")}
+
+
+def is_number_column(role: Role, heading: str) -> bool:
+    """Whether the cells below a heading hold numbers: it says a unit, or the table knows it."""
+    known = heading in _NUMBERS.get(role, ()) or bool(role == "readings" and _REPLICATE.fullmatch(heading))
+    return known or parse_heading(heading).unit is not None
 
 
 def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list[Finding]]:
@@ -76,7 +84,7 @@ def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list
 def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], list[Finding]]:
     """The table of further dilutions."""
     findings = list(_lacking(table, ("solution", "from", "dilution"), file))
-    findings.extend(_unknown_columns(table, _SOLUTION_COLUMNS, file))
+    findings.extend(_unknown_columns(table, SOLUTION_COLUMNS, file))
     solutions: list[Solution] = []
     if findings:
         return (), findings
@@ -110,7 +118,7 @@ def readings_from(table: CsvTable, file: str) -> tuple[tuple[Reading, ...], list
     """The readings: replicates r1, r2, ..., or mean, s and n."""
     findings = list(_lacking(table, ("solution", "analyte", "line"), file))
     replicates = [heading.key for heading in table.headings if _REPLICATE.fullmatch(heading.key)]
-    findings.extend(_unknown_columns(table, (*_READING_COLUMNS, *replicates), file))
+    findings.extend(_unknown_columns(table, (*READING_COLUMNS, *replicates), file))
     findings.extend(_reading_layout(table, replicates, file))
     if findings:
         return (), findings
@@ -155,7 +163,7 @@ def _columns(table: CsvTable, row: int, file: str, place: str) -> tuple[dict[str
     columns: dict[str, Amount | str] = {}
     findings: list[Finding] = []
     for heading, cell in zip(table.headings, table.rows[row], strict=True):
-        if heading.key in _PORTION_COLUMNS or not cell:
+        if heading.key in PORTION_COLUMNS or not cell:
             continue
         if heading.unit is None:
             columns[heading.key] = cell

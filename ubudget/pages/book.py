@@ -57,6 +57,8 @@ class BandColumn:
     """Which cells are unlocked; `None` = none of them."""
     origins: Sequence[Origin | None] | None = None
     number_format: str = "General"
+    number_formats: Sequence[str] | None = None
+    """One for each row, where they differ; before `number_format`."""
     width: float = 12.0
     remark: str = ""
     """What the column is and which clause it follows; written as the third line of the heading block."""
@@ -111,6 +113,8 @@ class Choice:
     range: str
     source: str
     message: str = ""
+    only: bool = True
+    """Whether the spreadsheet refuses what the list does not hold."""
 
 
 @dataclass(frozen=True)
@@ -170,6 +174,10 @@ class Sheet:
     """How many pages wide the sheet is printed."""
     print_to: tuple[int, int] | None = None
     """Last row and column on paper; otherwise all that the sheet holds."""
+    protected: bool = True
+    """Locked but for its open cells; without, rows and columns may be added."""
+    tab: Literal["", "run", "method", "register"] = ""
+    """The part of the records to which the sheet belongs, told by the colour of its tab."""
 
 
 @dataclass(frozen=True)
