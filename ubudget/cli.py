@@ -71,7 +71,7 @@ app = typer.Typer(
 
 RunPath = Annotated[
     Path,
-    typer.Argument(metavar="RUN", help="A run folder, its run file, or a method file that stands alone."),
+    typer.Argument(metavar="RUN", help="A run folder, its run file, a method file that stands alone, or a workbook."),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
@@ -126,10 +126,13 @@ def start(
     folder: Annotated[Path | None, typer.Argument(metavar="DIR", help="Folder to fill.")] = None,
     pattern: Annotated[str | None, typer.Option("--pattern", metavar="NAME", help="Pattern to lay down.")] = None,
     listed: Annotated[bool, typer.Option("--list", help="Name the patterns.")] = False,
+    as_workbook: Annotated[
+        bool, typer.Option("--workbook", help="One workbook to fill in, in place of text files.")
+    ] = False,
     force: Force = False,
 ) -> None:
     """Lay down the files of a common pattern, ready to fill in."""
-    from ubudget.files.starting import lay_down_pattern, patterns
+    from ubudget.files.starting import lay_down_pattern, lay_down_pattern_workbook, patterns
 
     if listed:
         for name, title in patterns().items():
@@ -137,10 +140,13 @@ def start(
         return
     if folder is None or pattern is None:
         raise typer.BadParameter("a folder and --pattern NAME are needed, or --list alone")
-    files = lay_down_pattern(pattern, folder, force=force)
+    if as_workbook:
+        files = [lay_down_pattern_workbook(pattern, folder, force=force)]
+    else:
+        files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
         typer.echo(str(file))
-    run = folder if folder / "run.toml" in files else folder / "method.toml"
+    run = files[0] if as_workbook else folder if folder / "run.toml" in files else folder / "method.toml"
     typer.echo("\nAll figures are placeholders: replace them with yours, then")
     typer.echo(f"  ubudget evaluate {_quoted(str(run))}")
 
@@ -203,6 +209,32 @@ def workbook(
     typer.echo(f"workbook  {book}")
     _say_findings(evaluation)
     raise typer.Exit(_status(evaluation))
+
+
+@app.command()
+def convert(
+    run: RunPath,
+    out: Annotated[
+        Path, typer.Argument(metavar="OUT", help="A workbook to fill in (OUT.xlsx), or a folder for text files.")
+    ],
+    force: Force = False,
+) -> None:
+    """The same records as a workbook to fill in, or as text files."""
+    from ubudget.files.converting import write_fill_in, write_folder
+    from ubudget.files.verbs import read_run
+    from ubudget.pages.results_table import finding_line
+
+    if out.suffix.lower() == ".xlsx":
+        _refuse_existing([out], force)
+    records = read_run(run)
+    if out.suffix.lower() == ".xlsx":
+        write_fill_in(records, out, force=force)
+        typer.echo(f"workbook  {out}")
+    else:
+        for file in write_folder(records, out, force=force):
+            typer.echo(str(file))
+    say(finding_line(finding) for finding in records.findings)
+    raise typer.Exit(LOOK if any(finding.severity == "attend" for finding in records.findings) else 0)
 
 
 @app.command()

@@ -18,12 +18,20 @@ from ubudget.files.tables import PORTION_COLUMNS, READING_COLUMNS, SOLUTION_COLU
 from ubudget.files.toml_text import parse_toml
 from ubudget.files.workbook_writer import book_bytes
 from ubudget.pages.book import Book
-from ubudget.pages.fill_in_book import GRIDS, Content, Grid, plan_fill_in
+from ubudget.pages.fill_in_blocks import GRIDS, Content, Grid
+from ubudget.pages.fill_in_book import plan_fill_in
 from ubudget.pages.fill_in_rows import Row, rows_of
 from ubudget.records.records import Records, Role, SourceText
 from ubudget.version import __version__
 
-_EXAMPLES = ("harbour_sediment", "river_manganese")
+_EXAMPLES = (
+    "harbour_sediment",
+    "river_manganese",
+    "published/quam_a2.toml",
+    "published/gum_h1.toml",
+    "published/gum_h3.toml",
+    "published/ea402_s2.toml",
+)
 """Worked examples from which empty tables take a row that shows how it is done."""
 _NO_DATE = dt.date(2000, 1, 1)
 """Time inside the file where the records name no date."""
@@ -64,7 +72,7 @@ def fill_in_book(texts: Sequence[SourceText]) -> Book:
     identity = documents.get("method", {}).get("method", {})
     title = str(identity.get("title", "")) or "Records"
     header = ", ".join(str(identity[key]) for key in ("id", "version", "status") if identity.get(key))
-    roles = frozenset(documents) | ({"register"} if "run" in documents else set())
+    roles: set[Role] = {*documents, *(("register",) if "run" in documents else ())}
     rows = rows_of(documents)
     content = Content(rows, frozenset(roles), grids, _examples(), identity.get("cautions", ()))
     return plan_fill_in(content, title, header, f"ubudget {__version__}", _moment(documents))
@@ -120,7 +128,6 @@ def _examples() -> dict[str, Row]:
         if records is None:
             continue
         for table, rows in rows_of(documents_of_texts(records.texts)[0]).items():
-            for row in rows:
-                if table not in found or len(row.values) > len(found[table].values):
-                    found[table] = row
+            if rows and table not in found:
+                found[table] = max(rows, key=lambda row: len(row.values))
     return found

@@ -123,10 +123,7 @@ def documents_of(rows: dict[str, list[Row]]) -> Assembled:
                 made.repeated.append(Spot(table.name, number, key=len(row.keys) - 1))
                 continue
             _fill(made, table, number, row, place)
-            if table.own:
-                keys = (*row.keys, str(row.values.get((table.own,), "")))
-            else:
-                keys = row.keys
+            keys = (*row.keys, str(row.values.get((table.own,), ""))) if table.own else row.keys
             places.setdefault((table.name, keys), place)
         _details_without_row(table, places)
     return made

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal
 
-from ubudget.pages.fill_in_words import TABLE_WORDS, heading_words, key_heading
+from ubudget.pages.fill_in_words import ENTRIES_WORDS, TABLE_WORDS, heading_words, key_heading
 from ubudget.records.method import Method
 from ubudget.records.records import Role
 from ubudget.records.register import Register
@@ -32,6 +32,8 @@ Path = tuple[str, ...]
 Form = Literal["entries", "rows", "keys", "details"]
 
 _NATURAL_KEYS = ("id", "label", "number", "name")
+_WIDEST = 20
+"""Columns of a table of details; where there would be more, records within the record get tables of their own."""
 NUMBER = "no."
 """Heading of the column that numbers rows which have no name and to which other tables point."""
 
@@ -49,6 +51,7 @@ class Column:
     """One column for each key that the laboratory chooses: `concentration: Ni`."""
     group: str = ""
     """Heading of the record within the record of the row, empty for its own fields."""
+    group_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,7 @@ def tables_of_records() -> tuple[Table, ...]:
     for role, record in roots:
         shape = shape_of(record)
         columns, below = _flattened(shape, at_root=True)
-        tables.append(Table(role, role, "entries", (), "", (), columns, words=shape.words))
+        tables.append(Table(role, role, "entries", (), "", (), columns, words=ENTRIES_WORDS[role]))
         for path, field in below:
             tables += _grown(Table(role, role, "entries", (), "", (), ()), path, field)
     pointed = {table.above for table in tables}
@@ -118,7 +121,8 @@ def _flattened(
         elif isinstance(shape, RecordShape):
             within = "" if at_root and _is_document(path) else heading
             inner = _flattened(shape, path, within, at_root=at_root)
-            columns += inner[0]
+            words = field.words or shape.words
+            columns += [replace(column, group_words=column.group_words or words) for column in inner[0]]
             below += inner[1]
         elif isinstance(shape, Keyed) and isinstance(shape.of, (Scalar, Several)) and not at_root:
             columns.append(Column(path, heading, shape.of, False, None, field.words, keyed=True, group=group))
@@ -214,9 +218,20 @@ def _alternatives(above: Table, path: Path, field: FieldShape, shape: Alternativ
             member=member,
         )
         if own:
-            yield details
+            yield from _narrowed(details)
         for inner_path, inner in below:
             yield from _grown(details if own else overview, inner_path, inner)
+
+
+def _narrowed(details: Table) -> Iterator[Table]:
+    """Details in one table, or with tables of their own for the records within the record."""
+    groups = dict.fromkeys(column.group for column in details.columns if column.group)
+    if len(details.columns) <= _WIDEST:
+        groups = {}
+    yield replace(details, columns=tuple(column for column in details.columns if column.group not in groups))
+    for group in groups:
+        columns = tuple(column for column in details.columns if column.group == group)
+        yield replace(details, name=f"{details.name} {group}", columns=columns, words=columns[0].group_words)
 
 
 def _name(above: Table, path: Path) -> str:

@@ -19,6 +19,12 @@ TABLE_WORDS: dict[str, str] = {
 }
 """Names of tables by field."""
 
+ENTRIES_WORDS: dict[str, str] = {
+    "run": "What was measured, when and by whom.",
+    "method": "Identity of the method, what is reported, and how the result is expressed.",
+    "register": "Identity of the register of equipment and reference materials.",
+}
+
 _KEY_HEADINGS: dict[str, str] = {
     "analytes": "analyte",
     "data": "data",
@@ -120,6 +126,7 @@ def key_heading(path: tuple[str, ...]) -> str:
     """Heading of the column that names what stands under a field."""
     return _KEY_HEADINGS.get(path[-1], path[-1].replace("_", " "))
 
+
 GRID_WORDS: dict[str, str] = {
     "analyte": "element, as in the sheet analytes",
     "dilution": "pipette > flask, steps separated by semicolons, e.g. P5-1 > F50-2",
@@ -140,8 +147,8 @@ GRID_WORDS: dict[str, str] = {
 """Columns of the tables of samples, further dilutions and readings."""
 
 GRID_TITLES: dict[str, str] = {
-    "samples": "One row for each test portion, blanks and reference materials included. Columns of your own are welcome: "
-    "a heading that says its unit in brackets holds numbers, e.g. tare [g].",
+    "samples": "One row for each test portion, blanks and reference materials included. Columns of your own are "
+    "welcome: a heading that says its unit in brackets holds numbers, e.g. tare [g].",
     "solutions": "One row for each further dilution of a sample's solution.",
     "readings": "One row for each solution and line. Replicates are r1, r2, ...; more columns may be added. A reading "
     "that is left out stays here and is named in the table readings left out.",

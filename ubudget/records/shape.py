@@ -10,6 +10,7 @@ import ast
 import dataclasses
 import datetime as dt
 import inspect
+import itertools
 import textwrap
 import types
 from dataclasses import dataclass
@@ -175,7 +176,7 @@ def _field_words(record: type) -> dict[str, str]:
         except (OSError, TypeError):  # an installation without sources: the fields still stand
             continue
         body = tree.body[0].body if isinstance(tree.body[0], ast.ClassDef) else []
-        for field, text in zip(body, body[1:], strict=False):
+        for field, text in itertools.pairwise(body):
             if (
                 isinstance(field, ast.AnnAssign)
                 and isinstance(field.target, ast.Name)

@@ -13,7 +13,7 @@ from typing import Any
 
 from openpyxl.utils.cell import get_column_letter
 
-from ubudget.pages.fill_in_book import EXAMPLE, HEADINGS
+from ubudget.pages.fill_in_blocks import EXAMPLE, HEADINGS
 from ubudget.pages.fill_in_guide import GUIDE
 from ubudget.records.finding import Finding
 
@@ -153,7 +153,14 @@ def _hidden(sheet: Any, tables: list[FoundTable], file: str) -> Iterator[Finding
 
 
 def _attend(file: str, place: str, found: str) -> Finding:
-    return Finding("attend", file, place, f"{found} with entries, which are read like the others", "what is read is seen", "show it")
+    return Finding(
+        "attend",
+        file,
+        place,
+        f"{found} with entries, which are read like the others",
+        "what is read is seen",
+        "show it",
+    )
 
 
 def _stop(file: str, place: str, found: str, accepted: str, remedy: str) -> Finding:

@@ -77,7 +77,12 @@ def cell_text(cell: Any, unit: str | None, *, is_number: bool) -> str:
     held = content(cell)
     if held is None:
         return ""
-    if isinstance(held, (int, float)) and not isinstance(held, bool) and is_number and is_percentage(cell.number_format):
+    if (
+        isinstance(held, (int, float))
+        and not isinstance(held, bool)
+        and is_number
+        and is_percentage(cell.number_format)
+    ):
         if unit != "%":
             accepted = f"a number in {unit}" if unit else "a plain number"
             raise CellFault(f"a percentage, {_percent(held)}", accepted, "format the cell as number and type it again")
