@@ -131,9 +131,13 @@ def _number(held: float, number_format: str, shape: Scalar) -> Any:
         raise CellFault(f"the number {held:.15g}", _DATE, "format the cell as date and type it again")
     if shape.kind == "yes or no":
         raise CellFault(f"the number {held:.15g}", "yes or no", "choose from the list")
-    if shape.kind in ("text", "amount"):
-        return _percent(held) if is_percentage(number_format) else digits_shown(held, number_format)
     number = float(f"{held:.15g}")
+    if shape.kind in ("text", "amount"):
+        if is_percentage(number_format):
+            return _percent(held)
+        text = digits_shown(held, number_format)
+        # A bare number stays one where that says the same.
+        return next((same for same in (held, number) if shape.kind == "amount" and str(same) == text), text)
     return int(number) if number.is_integer() and abs(number) < 1e15 else number
 
 
@@ -184,6 +188,8 @@ def _number_in_text(held: str, shape: Scalar) -> Any:
     plain = held.removesuffix("%").rstrip()
     if not _NUMBER.fullmatch(plain):
         raise CellFault(f"the text {held[:40]}", "a number without unit", "type a number, or empty the cell")
+    if plain == held and re.fullmatch(r"[+-]?[0-9]{1,15}", plain):
+        return int(plain)
     number = float(plain) / 100 if plain != held else float(plain)
     number = float(f"{number:.15g}")
     return int(number) if shape.kind == "whole number" and number.is_integer() and abs(number) < 1e15 else number

@@ -58,7 +58,9 @@ def shown(shape: Scalar | Several, value: Any) -> Shown:
         text = str(value)
         if shape.kind == "amount":
             return number_shown(text)
-        return (value, "General") if shape.kind != "text" else (text, TEXT_FORMAT)
+        if shape.kind == "text":
+            return text, TEXT_FORMAT
+        return (int(value) if float(value).is_integer() and abs(value) < 1e15 else value), "General"
     return value or EMPTY_TEXT, TEXT_FORMAT
 
 
@@ -86,8 +88,8 @@ def number_shown(text: str) -> Shown:
 def joined(entries: Sequence[str]) -> str:
     """Entries of a list in one cell; one that holds the separator stands in quotes."""
     line = io.StringIO()
-    csv.writer(line, delimiter=ENTRIES_END, lineterminator="").writerow(entries)
-    text = line.getvalue()
+    csv.writer(line, delimiter=ENTRIES_END, lineterminator="\n").writerow(entries)
+    text = line.getvalue().removesuffix("\n")
     plain = not any(ENTRIES_END in entry or '"' in entry or "\n" in entry for entry in entries)
     return f"{ENTRIES_END} ".join(entries) if plain and all(entries) else text
 
