@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import get_args, get_type_hints
 
 from ubudget.pages.book import BandColumn, Style, Value
 from ubudget.pages.fill_in_cells import KIND_WORDS, TEXT_FORMAT, Shown, format_of, number_shown, shown
 from ubudget.pages.fill_in_rows import Row
 from ubudget.pages.fill_in_tables import Column, Path, Table, tables_of_records
-from ubudget.pages.fill_in_words import FIELD_WORDS, GRID_TITLES, GRID_WORDS, POINTS_TO
+from ubudget.pages.fill_in_words import FIELD_WORDS, GRID_TITLES, GRID_WORDS, POINTS_TO, TABLE_NOTES
 from ubudget.records.records import Role
-from ubudget.records.shape import Several
+from ubudget.records.run import Portion
+from ubudget.records.shape import Scalar, Several
 
 HEADINGS, EXAMPLE = "headings", "example"
 """Marks of the first column."""
 GRIDS: tuple[Role, ...] = ("samples", "solutions", "readings")
+_YES_NO = re.compile(r"\b(true|false)\b", re.IGNORECASE)
 _FREE_ROWS, _FREE_GRID_ROWS, _FREE_STACKED_ROWS = 12, 40, 4
 
 
@@ -67,7 +71,7 @@ def block_of(table: Table, content: Content) -> Block:
     for at, heading in enumerate(table.keys):
         shown_keys: list[Shown] = [(row.keys[at], TEXT_FORMAT) for row in listed]
         is_name = table.form == "keys" and at == len(table.keys) - 1
-        words = "needed. Name of this row" if is_name else f"needed. As in the table {table.above}"
+        words = "needed; name of this row" if is_name else f"needed; as in the table {table.above}"
         if table.above and not is_name and at == 0:
             lists[len(columns)] = (_top(table).name, False)
         columns.append(_column(heading, shown_keys, free, "text", words, bool(example)))
@@ -80,7 +84,7 @@ def block_of(table: Table, content: Content) -> Block:
         columns.append(
             _column(column.heading, cells, free, _kind(column), _words(column), bool(example), format_of(column.shape))
         )
-    return Block(table.name, table.words, tuple(columns), lists, names, bool(rows))
+    return Block(table.name, TABLE_NOTES.get(table.name, table.words), tuple(columns), lists, names, bool(rows))
 
 
 def _top(table: Table) -> Table:
@@ -139,6 +143,7 @@ def _names_file(table: Table, path: Path) -> bool:
 def grid_block(name: Role, content: Content) -> Block:
     grid = content.grids[name]
     columns = [_marks([], len(grid.rows) + _FREE_GRID_ROWS)]
+    lists: dict[int, tuple[Sequence[str] | str, bool]] = {}
     for at, heading in enumerate(grid.headings):
         number = grid.numbers[at]
         cells: list[Shown] = [
@@ -151,11 +156,15 @@ def grid_block(name: Role, content: Content) -> Block:
         ]
         key = heading.partition("[")[0].strip()
         words = GRID_WORDS.get(key) or _named_by(key, content) or ("replicate reading" if number else "")
+        if name == "samples" and key == "kind":
+            lists[len(columns)] = (get_args(get_type_hints(Portion)["kind"]), True)
+        elif words.startswith("ware column of"):
+            lists[len(columns)] = ("equipment", False)
         free_format = "General" if number else TEXT_FORMAT
         columns.append(
             _column(heading, cells, _FREE_GRID_ROWS, "number" if number else "text", words, False, free_format)
         )
-    return Block(name, GRID_TITLES[name], tuple(columns), {})
+    return Block(name, GRID_TITLES[name], tuple(columns), lists)
 
 
 def _named_by(column: str, content: Content) -> str:
@@ -226,7 +235,14 @@ def _words(column: Column) -> str:
         said.append("accepted: " + ", ".join(map(str, shape.choices)))
     if column.default is not None and column.default is not False:
         said.append(f"empty: {column.default}")
-    return ". ".join(part.rstrip(".") for part in said if part)
+    text = "; ".join(part.rstrip(".") for part in said if part)
+    return _YES_NO.sub(_in_words, text) if isinstance(shape, Scalar) and shape.kind == "yes or no" else text
+
+
+def _in_words(match: re.Match[str]) -> str:
+    """The truth values of docstrings as the cells say them."""
+    word = "yes" if match[0].lower() == "true" else "no"
+    return word.capitalize() if match[0][0].isupper() else word
 
 
 def _offer(lists: dict[int, tuple[Sequence[str] | str, bool]], at: int, column: Column) -> None:

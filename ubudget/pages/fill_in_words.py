@@ -25,6 +25,21 @@ ENTRIES_WORDS: dict[str, str] = {
     "register": "Identity of the register of equipment and reference materials.",
 }
 
+TABLE_NOTES: dict[str, str] = {
+    "analytes": "The elements of the method, each with its lines or masses.",
+    "changes": "Values of the record that were changed afterwards.",
+    "effects": "Each random effect of the work: counted, covered by a symbol (covered by d_r), or negligible: and why.",
+    "equipment certificates": "Certificates of the equipment, one row each; the newest one issued by the day of the "
+    "run is used.",
+    "equipment certified values": "What the certificates of the equipment state, one row for each value.",
+    "material certificates": "Certificates of the reference materials, one row each.",
+    "material certified values": "What the certificates of the reference materials state, one row for each value.",
+    "standard preparation": "Steps by which a standard was made, in their order: pipette and flask.",
+    "symbols": "Every symbol of the equation, one row each. What its operation needs besides stands on the sheet of "
+    "that operation, or in the tables not used so far.",
+}
+"""What a table is, where the docstring of its dataclass says nothing or speaks to programmers."""
+
 _KEY_HEADINGS: dict[str, str] = {
     "analytes": "analyte",
     "data": "data",
@@ -96,7 +111,7 @@ FIELD_WORDS: dict[str, str] = {
     "target_uncertainty": "largest relative expanded uncertainty that serves the purpose",
     "tolerance": "half-width of the maker's tolerance",
     "u": "standard uncertainty; % is relative to the value",
-    "unit": "unit of the quantity",
+    "unit": "its unit, e.g. mg/kg",
     "use": "individual: a numbered piece; one of a set: a new deviation at each use",
     "ware": "id of the ware, from the sheet equipment",
     "ware_column": "column of the sheet samples that names the ware",
