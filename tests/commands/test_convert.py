@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -23,16 +25,31 @@ def desk(tmp_path: Path) -> Path:
     return tmp_path
 
 
+def _results(name: str, folder: Path) -> Any:
+    """What `evaluate` gives; the records' own files and fingerprint differ, and are not looked at."""
+    done = run("evaluate", name, "--json", "-", folder=folder)
+    assert done.status == FLAGGED, done.err
+    return json.loads(done.out)["results"]
+
+
+def _file(match: re.Match[str]) -> str:
+    return f"{match[1]}.{'csv' if match[1] in ('samples', 'solutions', 'readings') else 'toml'}:"
+
+
+def _words(text: str) -> str:
+    return " ".join(text.split())
+
+
 def test_a_workbook_stands_for_the_run_in_every_command(desk: Path) -> None:
-    for words in (("evaluate", "--json", "-"), ("statement", "--json"), ("explain", "--result", "SED-02/Zn")):
+    for words in (("statement",), ("explain", "--result", "SED-02/Zn")):
         command, *options = words
         from_text = run(command, "run", *options, folder=desk)
         from_workbook = run(command, "run.xlsx", *options, folder=desk)
         assert from_text.status == from_workbook.status < 2
-        assert from_workbook.out == from_text.out
+        # The derivation says where a figure stands, each in its own file.
+        assert re.sub(r"run\.xlsx, (\w+):", _file, _words(from_workbook.out)) == _words(from_text.out)
     assert run("workbook", "run.xlsx", "budget.xlsx", folder=desk).status == FLAGGED
-    again = run("evaluate", "budget.xlsx", "--json", "-", folder=desk)
-    assert again.out == run("evaluate", "run", "--json", "-", folder=desk).out
+    assert _results("run", desk) == _results("run.xlsx", desk) == _results("budget.xlsx", desk)
 
 
 def test_there_and_back(desk: Path) -> None:
@@ -99,11 +116,10 @@ def test_edits_of_a_budget_workbook_go_into_the_records(desk: Path) -> None:
         cell
         for row in book["samples"].iter_rows()
         for cell in row
-        if cell.value == 12.5034 and not cell.protection.locked
+        if cell.value == 0.0125034 and not cell.protection.locked
     ]
-    gross.value = 12.6034
+    gross.value = 0.0126034
     book.save(desk / "budget.xlsx")
     assert run("convert", "budget.xlsx", "edited", folder=desk).status == 0
     assert "12.6034" in (desk / "edited" / "samples.csv").read_text(encoding="utf-8")
-    results = [json.loads(run("evaluate", name, "--json", "-", folder=desk).out) for name in ("budget.xlsx", "edited")]
-    assert results[0]["results"] == results[1]["results"]
+    assert _results("budget.xlsx", desk) == _results("edited", desk)
