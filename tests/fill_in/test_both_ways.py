@@ -24,7 +24,7 @@ from ubudget.files.fill_in_writing import fill_in_bytes
 from ubudget.files.toml_writing import toml_text
 from ubudget.pages.fill_in_cells import joined, number_shown, split
 from ubudget.pages.fill_in_rows import documents_of, rows_of
-from ubudget.records.records import Records, Role
+from ubudget.records.records import Records
 
 
 def bare(records: Records | None) -> Records:
@@ -34,9 +34,10 @@ def bare(records: Records | None) -> Records:
 
 @pytest.mark.parametrize("path", ALL, ids=NAMES)
 def test_documents_are_the_same_after_being_laid_out_in_rows(path: Path) -> None:
-    for file in path.glob("*.toml") if path.is_dir() else [path]:
-        document = tomllib.loads(file.read_text(encoding="utf-8"))
-        role: Role = "run" if "run" in document else "method" if "method" in document else "register"
+    texts = [text for text in records_of(path).texts if text.name.endswith(".toml")]
+    assert texts
+    for text in texts:
+        document, role = tomllib.loads(text.text), text.role
         made = documents_of(rows_of({role: document}))
         assert made.documents == {role: document}
         assert list(made.documents[role].get("symbols", {})) == list(document.get("symbols", {})), (
@@ -66,10 +67,11 @@ def test_tables_keep_every_cell(path: Path, tmp_path: Path) -> None:
     again, _ = read_fill_in(_written(records_of(path), tmp_path))
     assert again is not None
     texts = {text.role: text.text for text in again.texts}
-    for file in path.glob("*.csv"):
-        with file.open(encoding="utf-8", newline="") as lines:
-            rows = [[cell.strip() for cell in row] for row in csv.reader(lines) if any(row)]
-        assert [row for row in csv.reader(texts[_role(file)].splitlines())] == rows
+    written = {text.role: text.text for text in records_of(path).texts if text.name.endswith(".csv")}
+    assert written
+    for role, text in written.items():
+        rows = [[cell.strip() for cell in row] for row in csv.reader(text.splitlines()) if any(row)]
+        assert list(csv.reader(texts[role].splitlines())) == rows
 
 
 @pytest.mark.parametrize("path", [FOLDERS[0], ALL[-1]], ids=lambda path: path.name)
@@ -89,11 +91,6 @@ def _written(records: Records, folder: Path) -> Path:
     path = folder / "filled.xlsx"
     path.write_bytes(fill_in_bytes(records))
     return path
-
-
-def _role(file: Path) -> Role:
-    roles: dict[str, Role] = {"samples": "samples", "solutions": "solutions", "readings": "readings"}
-    return roles[file.stem]
 
 
 # -- text that our own code writes, read by the standard library -------------------------------------------------------

@@ -20,7 +20,11 @@ from ubudget.records.records import Records
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES = ROOT / "worked_examples"
 FOLDERS = sorted(path.parent for path in EXAMPLES.rglob("run.toml"))
-METHODS = sorted(path for path in EXAMPLES.rglob("*.toml") if not (path.parent / "run.toml").exists())
+METHODS = sorted(
+    path
+    for path in EXAMPLES.rglob("*.toml")
+    if not (path.parent / "run.toml").exists() and "\n[method]" in path.read_text(encoding="utf-8")
+)
 ALL = [*FOLDERS, *METHODS]
 NAMES = [str(path.relative_to(EXAMPLES)) for path in ALL]
 

@@ -14,7 +14,7 @@ from ubudget.files.csv_text import CsvTable, parse_csv
 from ubudget.files.fill_in_reading import read_fill_in
 from ubudget.files.reading import USUAL_NAMES, read_records
 from ubudget.files.shipped import shipped_folder
-from ubudget.files.tables import PORTION_COLUMNS, READING_COLUMNS, SOLUTION_COLUMNS, is_number_column
+from ubudget.files.tables import is_number_column, usual_columns
 from ubudget.files.toml_text import parse_toml
 from ubudget.files.workbook_writer import book_bytes
 from ubudget.pages.book import Book
@@ -35,11 +35,6 @@ _EXAMPLES = (
 """Worked examples from which empty tables take a row that shows how it is done."""
 _NO_DATE = dt.date(2000, 1, 1)
 """Time inside the file where the records name no date."""
-_GRID_COLUMNS: dict[Role, tuple[str, ...]] = {
-    "samples": (*PORTION_COLUMNS, "tare [g]", "gross [g]"),
-    "solutions": SOLUTION_COLUMNS,
-    "readings": (*(column for column in READING_COLUMNS[:3]), "r1", "r2", "r3"),
-}
 
 
 def fill_in_bytes(records: Records) -> bytes:
@@ -102,7 +97,7 @@ def _drop_usual_name(documents: dict[Role, dict[str, Any]], role: Role, present:
 
 
 def _grid(role: Role, table: CsvTable | None) -> Grid:
-    headings = _GRID_COLUMNS[role] if table is None else tuple(heading.text for heading in table.headings)
+    headings = usual_columns(role) if table is None else tuple(heading.text for heading in table.headings)
     return Grid(
         headings, () if table is None else table.rows, tuple(is_number_column(role, heading) for heading in headings)
     )

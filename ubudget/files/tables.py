@@ -11,21 +11,13 @@ from ubudget.files.csv_text import CsvTable, Heading, parse_heading, row_place
 from ubudget.files.fault_words import shown
 from ubudget.records.amount import Amount, parse_amount
 from ubudget.records.finding import Finding
-from ubudget.records.records import Role
 from ubudget.records.run import DilutionStep, Portion, Reading, Solution
 
 PORTION_KINDS = ("sample", "blank", "reference material")
-PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
-SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports")
-READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
+_PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
+_SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports")
+_READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
 _REPLICATE = re.compile(r"r([1-9][0-9]{0,3})")
-_NUMBERS = {"samples": ("portion",), "readings": ("position", "mean", "s", "n")}
-
-
-def is_number_column(role: Role, heading: str) -> bool:
-    """Whether the cells below a heading hold numbers: it says a unit, or the table knows it."""
-    known = heading in _NUMBERS.get(role, ()) or bool(role == "readings" and _REPLICATE.fullmatch(heading))
-    return known or parse_heading(heading).unit is not None
 
 
 def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list[Finding]]:
@@ -84,7 +76,7 @@ def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list
 def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], list[Finding]]:
     """The table of further dilutions."""
     findings = list(_lacking(table, ("solution", "from", "dilution"), file))
-    findings.extend(_unknown_columns(table, SOLUTION_COLUMNS, file))
+    findings.extend(_unknown_columns(table, _SOLUTION_COLUMNS, file))
     solutions: list[Solution] = []
     if findings:
         return (), findings
@@ -118,7 +110,7 @@ def readings_from(table: CsvTable, file: str) -> tuple[tuple[Reading, ...], list
     """The readings: replicates r1, r2, ..., or mean, s and n."""
     findings = list(_lacking(table, ("solution", "analyte", "line"), file))
     replicates = [heading.key for heading in table.headings if _REPLICATE.fullmatch(heading.key)]
-    findings.extend(_unknown_columns(table, (*READING_COLUMNS, *replicates), file))
+    findings.extend(_unknown_columns(table, (*_READING_COLUMNS, *replicates), file))
     findings.extend(_reading_layout(table, replicates, file))
     if findings:
         return (), findings
@@ -163,7 +155,7 @@ def _columns(table: CsvTable, row: int, file: str, place: str) -> tuple[dict[str
     columns: dict[str, Amount | str] = {}
     findings: list[Finding] = []
     for heading, cell in zip(table.headings, table.rows[row], strict=True):
-        if heading.key in PORTION_COLUMNS or not cell:
+        if heading.key in _PORTION_COLUMNS or not cell:
             continue
         if heading.unit is None:
             columns[heading.key] = cell
@@ -299,6 +291,19 @@ def _unknown_columns(table: CsvTable, accepted: Sequence[str], file: str) -> Ite
             remedy = f"did you mean {nearest[0]}?" if nearest else "delete the column or correct its heading"
             found = f"the unknown heading {shown(heading.text)}"
             yield Finding("stop", file, f"heading {number}", found, ", ".join(accepted), remedy)
+
+
+def usual_columns(role: str) -> tuple[str, ...]:
+    """Headings that the table of a role begins with when it has no rows yet."""
+    columns = {"samples": (*_PORTION_COLUMNS, "tare [g]", "gross [g]"), "solutions": _SOLUTION_COLUMNS}
+    return columns.get(role, (*_READING_COLUMNS[:3], "r1", "r2", "r3"))
+
+
+def is_number_column(role: str, heading: str) -> bool:
+    """Whether the cells below a heading hold numbers: it says a unit, or the table knows it."""
+    counts = {"samples": ("portion",), "readings": ("position", "mean", "s", "n")}
+    known = heading in counts.get(role, ()) or (role == "readings" and _REPLICATE.fullmatch(heading) is not None)
+    return known or parse_heading(heading).unit is not None
 
 
 def _repeated(keys: Sequence[object]) -> Iterator[tuple[int, int]]:
