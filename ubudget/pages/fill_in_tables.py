@@ -119,7 +119,7 @@ def _flattened(
             required = field.required and not group
             columns.append(Column(path, heading, shape, required, field.default, field.words, group=group))
         elif isinstance(shape, RecordShape):
-            within = "" if at_root and _is_document(path) else heading
+            within = group or ("" if at_root and _is_document(path) else heading)
             inner = _flattened(shape, path, within, at_root=at_root)
             words = field.words or shape.words
             columns += [replace(column, group_words=column.group_words or words) for column in inner[0]]

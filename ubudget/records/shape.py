@@ -150,18 +150,19 @@ def _bare(annotation: Any) -> Any:
 
 def _alternatives(options: tuple[Any, ...]) -> Shape:
     """Records that one field tells apart; anything else is `any`."""
-    shapes = [_shape(option) for option in options]
-    if not all(isinstance(shape, RecordShape) for shape in shapes):
+    shapes = [shape for shape in map(_shape, options) if isinstance(shape, RecordShape)]
+    tags = [_fixed(shape) for shape in shapes]
+    common = [key for key in tags[0] if all(key in fixed for fixed in tags)] if len(shapes) == len(options) else []
+    if len(common) != 1:
         return Scalar("any")
-    members: dict[str, RecordShape] = {}
-    for shape in shapes:
-        assert isinstance(shape, RecordShape)
-        tags = [field for field in shape.fields if isinstance(field.shape, Scalar) and len(field.shape.choices) == 1]
-        if len(tags) != 1 or not isinstance(tags[0].shape, Scalar):
-            return Scalar("any")
-        members[str(tags[0].shape.choices[0])] = shape
-        tag = tags[0].key
-    return Alternatives(tag, members)
+    (tag,) = common
+    return Alternatives(tag, {fixed[tag]: shape for fixed, shape in zip(tags, shapes, strict=True)})
+
+
+def _fixed(record: RecordShape) -> dict[str, str]:
+    """Fields that accept one value alone, and that value."""
+    scalars = [(field.key, field.shape) for field in record.fields if isinstance(field.shape, Scalar)]
+    return {key: str(shape.choices[0]) for key, shape in scalars if len(shape.choices) == 1}
 
 
 @cache
