@@ -8,26 +8,38 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
 import sys
-from collections.abc import Iterable
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
-from ubudget.errors import OutputExists, UbudgetError, UnusableInput
+from ubudget.errors import UbudgetError, UnusableInput
+from ubudget.evidence_commands import trace, ware
+from ubudget.terminal import (
+    INTERRUPTED,
+    LOOK,
+    PIPE_CLOSED,
+    STANDARD_OUTPUT,
+    UNUSABLE,
+    Force,
+    RunPath,
+    called,
+    evaluated,
+    print_results,
+    quoted,
+    refuse_existing,
+    say,
+    say_findings,
+    say_where_to_go,
+    status,
+    write_out,
+)
 from ubudget.version import __version__
 
 if TYPE_CHECKING:
-    from ubudget.evaluation.evaluate import Evaluation
-    from ubudget.evaluation.ware_calibration import CalibratedWare
-
-LOOK, UNUSABLE, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
-STANDARD_OUTPUT = Path("-")
-"""Where a file may be given, this one is the standard output."""
+    pass
 
 
 class Commands(TyperGroup):
@@ -72,12 +84,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-RunPath = Annotated[
-    Path,
-    typer.Argument(metavar="RUN", help="A run folder, a run file, a method file that stands alone, or a workbook."),
-]
-Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
-
 
 def main() -> None:
     """Entry point of `ubudget` and `python -m ubudget`."""
@@ -114,14 +120,14 @@ def demo(
     from ubudget.pages.plan import plan_book
 
     lay_down_example(into, force=force)
-    evaluation = _evaluated(into)
+    evaluation = evaluated(into)
     book = write_book_bytes(into, book_bytes(plan_book(evaluation)), force=force)
-    _print_results(evaluation)
+    print_results(evaluation)
     typer.echo("")
     typer.echo(f"example   {into.resolve()} (invented data)")
     typer.echo(f"workbook  {book.resolve()}")
-    _say_where_to_go(evaluation, into)
-    raise typer.Exit(_status(evaluation))
+    say_where_to_go(evaluation, into)
+    raise typer.Exit(status(evaluation))
 
 
 @app.command()
@@ -129,10 +135,13 @@ def start(
     folder: Annotated[Path | None, typer.Argument(metavar="DIR", help="Folder to fill.")] = None,
     pattern: Annotated[str | None, typer.Option("--pattern", metavar="NAME", help="Pattern to lay down.")] = None,
     listed: Annotated[bool, typer.Option("--list", help="Name the patterns.")] = False,
+    as_workbook: Annotated[
+        bool, typer.Option("--workbook", help="One workbook to fill in, in place of text files.")
+    ] = False,
     force: Force = False,
 ) -> None:
     """Lay down the files of a common pattern, ready to fill in."""
-    from ubudget.files.starting import lay_down_pattern, patterns
+    from ubudget.files.starting import lay_down_pattern, lay_down_pattern_workbook, patterns
 
     if listed:
         for name, title in patterns().items():
@@ -140,11 +149,15 @@ def start(
         return
     if folder is None or pattern is None:
         raise typer.BadParameter("a folder and --pattern NAME are needed, or --list alone")
-    files = lay_down_pattern(pattern, folder, force=force)
+    if as_workbook:
+        files = [lay_down_pattern_workbook(pattern, folder, force=force)]
+    else:
+        files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
         typer.echo(str(file))
+    run = files[0] if as_workbook else folder if folder / "run.toml" in files else folder / "method.toml"
     typer.echo("\nAll figures are placeholders: replace them with yours, then")
-    typer.echo(f"  {_called()} evaluate {_quoted(str(folder))}")
+    typer.echo(f"  {called()} evaluate {quoted(str(run))}")
 
 
 @app.command()
@@ -166,8 +179,8 @@ def evaluate(
     outputs = [path for path in (json, csv) if path is not None]
     if outputs.count(STANDARD_OUTPUT) > 1:
         raise typer.BadParameter("only one of --json and --csv can go to standard output")
-    _refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
-    evaluation = _evaluated(run)
+    refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
+    evaluation = evaluated(run)
     texts = []
     if json is not None:
         texts.append((json, json_text(evaluation_object(evaluation))))
@@ -178,14 +191,14 @@ def evaluate(
             write_text(text, path, force=force)
     for path, text in texts:
         if path == STANDARD_OUTPUT:
-            _write_out(text)
-            _say_findings(evaluation)
-            raise typer.Exit(_status(evaluation))
-    _print_results(evaluation)
+            write_out(text)
+            say_findings(evaluation)
+            raise typer.Exit(status(evaluation))
+    print_results(evaluation)
     for path, _ in texts:
         typer.echo(f"written: {path}")
-    _say_where_to_go(evaluation, run)
-    raise typer.Exit(_status(evaluation))
+    say_where_to_go(evaluation, run)
+    raise typer.Exit(status(evaluation))
 
 
 @app.command()
@@ -199,12 +212,38 @@ def workbook(
 
     if book.suffix.lower() != ".xlsx":
         raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
-    _refuse_existing([book], force)
-    evaluation = _evaluated(run)
+    refuse_existing([book], force)
+    evaluation = evaluated(run)
     write_workbook(evaluation, book, force=force)
     typer.echo(f"workbook  {book}")
-    _say_findings(evaluation)
-    raise typer.Exit(_status(evaluation))
+    say_findings(evaluation)
+    raise typer.Exit(status(evaluation))
+
+
+@app.command()
+def convert(
+    run: RunPath,
+    out: Annotated[
+        Path, typer.Argument(metavar="OUT", help="A workbook to fill in (OUT.xlsx), or a folder for text files.")
+    ],
+    force: Force = False,
+) -> None:
+    """The same records as a workbook to fill in, or as text files."""
+    from ubudget.files.converting import write_fill_in, write_folder
+    from ubudget.files.verbs import read_run
+    from ubudget.pages.results_table import finding_line
+
+    if out.suffix.lower() == ".xlsx":
+        refuse_existing([out], force)
+    records = read_run(run)
+    if out.suffix.lower() == ".xlsx":
+        write_fill_in(records, out, force=force)
+        typer.echo(f"workbook  {out}")
+    else:
+        for file in write_folder(records, out, force=force):
+            typer.echo(str(file))
+    say(finding_line(finding) for finding in records.findings)
+    raise typer.Exit(LOOK if any(finding.severity == "attend" for finding in records.findings) else 0)
 
 
 @app.command()
@@ -226,11 +265,11 @@ def explain(
     named = (sample, analyte, line)
     if result is not None and named != (None, None, None):
         raise typer.BadParameter("--result stands for --sample, --analyte and --line; give one or the other")
-    evaluation = _evaluated(run)
+    evaluation = evaluated(run)
     row = find_named(evaluation, *named) if result is None else find_result(evaluation, result)
     typer.echo("\n".join((summary if short else derivation)(evaluation, row)))
-    _say_findings(evaluation)
-    raise typer.Exit(LOOK if evaluation.results[row].flags else _status(evaluation, flags=False))
+    say_findings(evaluation)
+    raise typer.Exit(LOOK if evaluation.results[row].flags else status(evaluation, flags=False))
 
 
 @app.command()
@@ -242,153 +281,14 @@ def statement(
     from ubudget.files.exchange import json_text, statements_object
     from ubudget.pages.statement import statement_lines
 
-    evaluation = _evaluated(run)
+    evaluation = evaluated(run)
     if json:
-        _write_out(json_text(statements_object(evaluation)))
+        write_out(json_text(statements_object(evaluation)))
     else:
         typer.echo("\n".join(statement_lines(evaluation)))
-    _say_findings(evaluation)
-    raise typer.Exit(_status(evaluation))
+    say_findings(evaluation)
+    raise typer.Exit(status(evaluation))
 
 
-@app.command()
-def trace(
-    runs: Annotated[list[Path], typer.Argument(metavar="RUN", help="A run as above; several with --used.")],
-    result: Annotated[
-        str | None, typer.Option("--result", metavar="SAMPLE/ANALYTE[/LINE]", help="Only this result.")
-    ] = None,
-    json: Annotated[
-        Path | None, typer.Option("--json", metavar="FILE", help="Write the chains as JSON; - is standard output.")
-    ] = None,
-    picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE.svg", help="Draw the chains.")] = None,
-    used: Annotated[
-        str | None, typer.Option("--used", metavar="ITEM", help="The results that rest on a register item.")
-    ] = None,
-    value: Annotated[str | None, typer.Option("--value", help='With --used: its new value, "1003 mg/L".')] = None,
-    expanded: Annotated[str | None, typer.Option("--U", help="With --used: its new expanded uncertainty.")] = None,
-    analyte: Annotated[str | None, typer.Option("--analyte", help="With --used: which of its values.")] = None,
-    force: Force = False,
-) -> None:
-    """What each result rests on, up to the SI or a named reference, and what is wrong with it."""
-    if used is None and (len(runs) > 1 or (value, expanded, analyte) != (None, None, None)):
-        raise typer.BadParameter("several runs, --value, --U and --analyte belong to --used ITEM")
-    if used is not None and (result is not None or picture is not None):
-        raise typer.BadParameter("--used ITEM lists results; --result and --picture show chains; give one of them")
-    _refuse_existing([path for path in (json, picture) if path is not None and path != STANDARD_OUTPUT], force)
-    from ubudget.files.exchange import write_text
-    from ubudget.files.trace_exchange import chains_told, uses_told
-
-    evaluations = [_evaluated(run) for run in runs]
-    if used is None:
-        told = chains_told(evaluations[0], result, picture, force=force)
-    else:
-        told = uses_told(evaluations, used, value, expanded, analyte)
-    if json == STANDARD_OUTPUT:
-        _write_out(told.json)
-    else:
-        if json is not None:
-            write_text(told.json, json, force=force)
-        typer.echo(told.lines)
-    for evaluation in evaluations:
-        _say_findings(evaluation)
-    raise typer.Exit(max(_status(evaluation, flags=False) for evaluation in evaluations))
-
-
-@app.command()
-def ware(
-    record: Annotated[Path, typer.Argument(metavar="FILE.toml", help='A record of kind "calibration of ware".')],
-    number: Annotated[str, typer.Option("--number", help="Number of the certificate.")] = "",
-    issuer: Annotated[str, typer.Option("--issuer", help="Who issues it.")] = "",
-    due: Annotated[datetime | None, typer.Option("--due", formats=["%Y-%m-%d"], help="When it is due again.")] = None,
-    book: Annotated[
-        Path | None, typer.Option("--workbook", metavar="OUT.xlsx", help="Write the budget as a workbook.")
-    ] = None,
-    force: Force = False,
-) -> None:
-    """Volume, errors and certificate of ware from weighings of water."""
-    from ubudget.files.verbs import write_workbook
-    from ubudget.files.ware_calibration import calibrate_ware
-    from ubudget.pages.ware_certificate import calibration_lines, certificate_text
-
-    if book is not None and book.suffix.lower() != ".xlsx":
-        raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
-    _refuse_existing([] if book is None else [book], force)
-    calibrated = calibrate_ware(record)
-    if book is not None:
-        write_workbook(calibrated.evaluation, book, force=force)
-    typer.echo("\n".join(calibration_lines(calibrated)))
-    typer.echo("\nFor the register, under the item:\n")
-    typer.echo(certificate_text(calibrated, number=number, issuer=issuer, due=None if due is None else due.date()))
-    if book is not None:
-        typer.echo(f"\nworkbook  {book}")
-    _say_findings(calibrated)
-    raise typer.Exit(LOOK if calibrated.findings else _status(calibrated.evaluation))
-
-
-def say(lines: Iterable[str]) -> None:
-    """Lines for the person, on standard error."""
-    for line in lines:
-        typer.echo(line, err=True)
-
-
-def _evaluated(run: Path) -> Evaluation:
-    from ubudget.files.verbs import evaluate as evaluate_run
-    from ubudget.files.verbs import read_run
-
-    return evaluate_run(read_run(run))
-
-
-def _status(evaluation: Evaluation, *, flags: bool = True) -> int:
-    attend = any(finding.severity == "attend" for finding in evaluation.findings)
-    return LOOK if attend or (flags and any(evaluation.flags)) else 0
-
-
-def _print_results(evaluation: Evaluation) -> None:
-    from ubudget.pages.results_table import results_lines
-
-    for text in results_lines(evaluation):
-        typer.echo(text)
-
-
-def _say_findings(evaluation: Evaluation | CalibratedWare) -> None:
-    from ubudget.pages.results_table import finding_line
-
-    say(finding_line(finding) for finding in evaluation.findings)
-
-
-def _say_where_to_go(evaluation: Evaluation, run: Path) -> None:
-    from ubudget.pages.results_table import result_label
-
-    label = result_label(evaluation.results[0])
-    chosen = f" --result {_quoted(label)}" if len(evaluation.results) > 1 else ""
-    typer.echo(f"next      {_called()} explain {_quoted(str(run))}{chosen}")
-    typer.echo(f"          {_called()} statement {_quoted(str(run))}")
-
-
-def _called() -> str:
-    """How this program was called, so that a command that it names works in the same terminal."""
-    called = Path(sys.argv[0])
-    if called.name == "__main__.py":
-        return f"{_quoted(sys.executable)} -m ubudget"
-    if called.stem != "ubudget" or shutil.which("ubudget") is not None:
-        return "ubudget"
-    return _quoted(str(called))
-
-
-def _quoted(text: str) -> str:
-    """A text as one word of a command."""
-    return f'"{text}"' if " " in text else text
-
-
-def _refuse_existing(paths: Iterable[Path], force: bool) -> None:
-    """Before the work, not after it."""
-    for path in paths:
-        if path.exists() and not force:
-            raise OutputExists(f"{path}: the file exists already; a new name is needed; choose another or give --force")
-
-
-def _write_out(text: str) -> None:
-    """Text for other programs: UTF-8 on standard output, whatever the terminal's encoding."""
-    sys.stdout.flush()
-    sys.stdout.buffer.write(text.encode("utf-8"))
-    sys.stdout.buffer.flush()
+for command in (trace, ware):
+    app.command()(command)

@@ -14,6 +14,15 @@ import pytest
 from tests.commands.running import ROOT, run, run_apart, widest
 from ubudget.files.shipped import shipped_folder
 
+PATTERNS = [
+    "oil-in-solvent",
+    "single-budget",
+    "solid-digested",
+    "standard-solution",
+    "titration",
+    "vapour-generation",
+    "water-direct",
+]
 EXAMPLE = shipped_folder("worked_examples") / "harbour_sediment"
 
 
@@ -85,20 +94,34 @@ def test_demo_into_a_file_is_refused_in_one_line(tmp_path: Path) -> None:
 def test_start_lists_the_patterns(tmp_path: Path) -> None:
     done = run("start", "--list", folder=tmp_path)
     assert done.status == 0
-    assert [line.split()[0] for line in done.out.splitlines()] == ["single-budget", "solid-digested"]
+    assert [line.split()[0] for line in done.out.splitlines()] == PATTERNS
 
 
-@pytest.mark.parametrize(
-    ("pattern", "to_evaluate"), [("single-budget", "method.toml"), ("single-budget", "."), ("solid-digested", ".")]
-)
-def test_a_pattern_evaluates_at_once(tmp_path: Path, pattern: str, to_evaluate: str) -> None:
-    assert run("start", "mine", "--pattern", pattern, folder=tmp_path).status == 0
-    done = run("evaluate", to_evaluate, "--json", "-", folder=tmp_path / "mine")
-    assert done.status == 0, done.err
-    assert all(result["value"] > 0 for result in json.loads(done.out)["results"])
+@pytest.mark.parametrize("workbook", [False, True], ids=["text", "workbook"])
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_pattern_evaluates_at_once(tmp_path: Path, pattern: str, workbook: bool) -> None:
+    """All that is found is that the method is a draft: a person must approve it."""
+    options = ["--workbook"] if workbook else []
+    laid = run("start", "mine", "--pattern", pattern, *options, folder=tmp_path)
+    assert laid.status == 0
+    (shown,) = [line for line in laid.out.splitlines() if line.startswith("  ubudget evaluate ")]
+    done = run("evaluate", shown.split()[-1], "--json", "-", folder=tmp_path)
+    assert done.status == 1, done.err
+    told = json.loads(done.out)
+    assert [finding["found"] for finding in told["findings"]] == ["the status draft"]
+    assert all(result["value"] > 0 and not result["flags"] for result in told["results"])
 
 
-@pytest.mark.parametrize("pattern", ["single-budget", "solid-digested"])
+def test_a_workbook_to_fill_in_is_never_overwritten_unasked(tmp_path: Path) -> None:
+    (tmp_path / "titration.xlsx").write_bytes(b"my own work")
+    done = run("start", ".", "--pattern", "titration", "--workbook", folder=tmp_path)
+    assert done.status == 2 and "titration.xlsx" in done.err
+    assert contents(tmp_path) == {"titration.xlsx": b"my own work"}
+    assert run("start", ".", "--pattern", "titration", "--workbook", "--force", folder=tmp_path).status == 0
+    assert run("start", ".", "--pattern", "liquid", "--workbook", folder=tmp_path).status == 2
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
 def test_every_text_of_a_pattern_says_that_its_figures_are_placeholders(pattern: str) -> None:
     for file in (shipped_folder("worked_examples") / "patterns" / pattern).glob("*.toml"):
         assert file.read_text(encoding="utf-8").startswith("# PLACEHOLDERS:"), file

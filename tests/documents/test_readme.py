@@ -25,6 +25,8 @@ EXAMPLE = ROOT / "worked_examples" / "harbour_sediment"
 # The set-up that is promised to a stranger, word for word.
 SET_UP = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/ubudget demo"
 SET_UP_AND_TEST = "python3 -m venv .venv && .venv/bin/pip install '.[test]' && .venv/bin/python -m pytest"
+DRAFTS = re.compile(r"\b(my-run|my-desk|single-budget)\b")
+"""Commands of the page that work on a pattern."""
 COMMANDS = [line for block in blocks(README, "sh") for line in block.lines]
 
 
@@ -73,7 +75,12 @@ def test_windows_has_the_same_two_lines() -> None:
 def test_every_command_does_its_work(done: dict[str, Done]) -> None:
     assert len(done) >= 10
     for line, result in done.items():
-        assert (result.status, result.faults) == (0, ""), line
+        if result.status == 1 and DRAFTS.search(line):
+            # The method of a pattern is a draft, and nothing else is to be found in it.
+            told = [text for text in f"{result.out}\n{result.err}".splitlines() if text.startswith("attend: ")]
+            assert len(told) == 1 and "found the status draft" in told[0], line
+        else:
+            assert (result.status, result.faults) == (0, ""), line
 
 
 def test_commands_write_what_they_name(done: dict[str, Done], clone: Path) -> None:

@@ -27,6 +27,8 @@ FLOORS = {
     "evaluation": 3,
     "pages": 4,
     "files": 5,
+    "terminal": 6,
+    "evidence_commands": 6,
     "cli": 6,
     "__main__": 6,
 }

@@ -9,6 +9,7 @@ from ubudget.bench.blank import BLANKS, blank_estimate
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.cases import best_rows, lower_end
 from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.correlations import build_correlations
 from ubudget.bench.equation import Definition, Equations, unit_of_symbol
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.lines import LINES
@@ -20,7 +21,7 @@ from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.structure import UNREAD, ResultRow, Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
-from ubudget.quantity.graph import Joint, Place, Trait
+from ubudget.quantity.graph import Place, Trait
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.method import Blank, Constant, DryMassFactor, Input, LineParameter, Precision
@@ -28,7 +29,7 @@ from ubudget.records.overlap import SpectralOverlap
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
-RESULTS, PORTION_RESULTS, CONSTANTS, CORRELATIONS = "results", "portion results", "constants", "correlations"
+RESULTS, PORTION_RESULTS, CONSTANTS = "results", "portion results", "constants"
 LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"
 RECOVERY = "internal standard of the result"
 SAMPLE, PORTION, ANALYTE, LINE, SOLUTION = (
@@ -98,7 +99,7 @@ class ResultTable:
         for definition in (*self.equations.intermediates, self.equations.result):
             self._define(definition)
         self._status()
-        self._correlations()
+        build_correlations(self.operations)
         self.context.tables[self.table.name] = self.table.build()
 
     def _pick(self, symbol: str, table: str, column: str, rows: Sequence[int]) -> None:
@@ -322,29 +323,6 @@ class ResultTable:
 
     def _addition_rows(self) -> list[int]:
         return [self.operations.addition_rows[row.measured] for row in self.rows]
-
-    def _correlations(self) -> None:
-        declared = self.method.correlations
-        if not declared:
-            return
-        table = TableBuilder(CORRELATIONS, "Declared correlations", len(declared), self.context.shared)
-        table.label("a", "quantity", [pair.between[0] for pair in declared])
-        table.label("b", "and", [pair.between[1] for pair in declared])
-        table.given(
-            "r",
-            "correlation coefficient r",
-            "",
-            [pair.coefficient for pair in declared],
-            [Place("method", ("correlation", number, "coefficient")) for number in range(len(declared))],
-        )
-        table.label("source", "source", [pair.source for pair in declared])
-        self.context.tables[CORRELATIONS] = table.build()
-        for number, pair in enumerate(declared):
-            for _, a in self.operations.case_rows.get(pair.between[0], []):
-                for _, b in self.operations.case_rows.get(pair.between[1], []):
-                    self.context.joints.append(
-                        Joint((INPUTS, "estimate", a), (INPUTS, "estimate", b), CORRELATIONS, "r", number)
-                    )
 
 
 def _factor_name(definition: Definition) -> str:

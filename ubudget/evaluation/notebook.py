@@ -21,8 +21,9 @@ from pydantic import ValidationError
 from ubudget.bench.assembly import Assembly, ResultKey, build_reporting
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
+from ubudget.bench.correlations import CORRELATIONS
 from ubudget.bench.equation import Definition, Equations
-from ubudget.bench.result_table import CORRELATIONS, RANGE, RESULTS, STATUS
+from ubudget.bench.result_table import RANGE, RESULTS, STATUS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.budget_table import html_table, text_table

@@ -29,7 +29,7 @@ RecordType = TypeVar("RecordType")
 LARGEST_FILE = 50_000_000
 """Bytes; a run of 6,000 results needs about one million."""
 
-_USUAL_NAMES: dict[Role, str] = {
+USUAL_NAMES: dict[Role, str] = {
     "method": "method.toml",
     "register": "register.toml",
     "samples": "samples.csv",
@@ -95,9 +95,9 @@ def _records(
     if "run" not in files and "method" not in files:
         findings.append(_neither("records"))
     if method is None:
-        return None, _in_order(findings)
+        return None, in_order(findings)
     if "run" in files and run is None:
-        return None, _in_order([*findings, *method_findings(method, files["method"])])
+        return None, in_order([*findings, *method_findings(method, files["method"])])
     name = method.document.id if run is None else run.file.run.id
     records = Records(name, method, register, run, tuple(texts), tuple(edits))
     # A file whose faults are told already is not compared: what could not be read would be
@@ -107,7 +107,7 @@ def _records(
         findings += [finding for finding in crosscheck(records) if not _follows(finding, told, files)]
     else:
         findings += method_findings(method, files["method"])
-    findings = _in_order(findings)
+    findings = in_order(findings)
     return (None if stops(findings) else replace(records, findings=tuple(findings))), findings
 
 
@@ -169,10 +169,10 @@ def _tables(
 def _named_files(document: dict[str, Any], folder: Path) -> dict[Role, str]:
     """Role and name of every file that the run names; usual names that exist where it cannot be parsed."""
     if not document:
-        return {role: name for role, name in _USUAL_NAMES.items() if (folder / name).is_file()}
+        return {role: name for role, name in USUAL_NAMES.items() if (folder / name).is_file()}
     sheet = document.get("run")
     named = sheet if isinstance(sheet, dict) else {}
-    return {role: named[role] for role in _USUAL_NAMES if isinstance(named.get(role), str) and named[role]}
+    return {role: named[role] for role in USUAL_NAMES if isinstance(named.get(role), str) and named[role]}
 
 
 def _quietly_parsed(text: str) -> dict[str, Any]:
@@ -244,7 +244,7 @@ def _missing(file: RunFile | None, files: dict[Role, str], unreadable: frozenset
     if file is None:
         return []
     findings = []
-    for role in _USUAL_NAMES:
+    for role in USUAL_NAMES:
         name = str(getattr(file.run, role))
         if role not in files and role not in unreadable and (name or role == "method"):
             found = f"the text of {name} is missing" if name else "no method file"
@@ -263,7 +263,7 @@ def _neither(file: str) -> Finding:
     )
 
 
-def _in_order(findings: Iterable[Finding]) -> list[Finding]:
+def in_order(findings: Iterable[Finding]) -> list[Finding]:
     """Without repetition, what stops first."""
     rank = {"stop": 0, "attend": 1, "note": 2}
     return sorted(dict.fromkeys(findings), key=lambda finding: rank[finding.severity])

@@ -222,7 +222,7 @@ class SheetData:
         if not len(column.values) == len(formulas) == len(opens) == len(formats) == rows:
             raise ValueError(
                 f"sheet {self._name!r}, band {band.name!r}, column {column.heading!r}: "
-                f"values, formulas and open marks must have {rows} entries each"
+                f"values, formulas, open marks and formats must have {rows} entries each"
             )
         return [
             self._cell(

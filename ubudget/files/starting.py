@@ -9,8 +9,10 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from ubudget.errors import NotWritable, OutputExists, UbudgetError
+from ubudget.errors import NotWritable, OutputExists, UbudgetError, UnusableInput
 from ubudget.files.atomic import replace_file
+from ubudget.files.fill_in_writing import fill_in_bytes
+from ubudget.files.reading import read_records
 from ubudget.files.shipped import shipped_folder
 
 EXAMPLE = "harbour_sediment"
@@ -30,7 +32,7 @@ def lay_down_example(folder: Path, *, force: bool = False) -> None:
     }
     if not force:
         _refuse_foreign(folder, files)
-    _write(folder, files)
+    write_files(folder, files)
 
 
 def write_book_bytes(folder: Path, content: bytes, *, force: bool = False) -> Path:
@@ -52,16 +54,41 @@ def lay_down_pattern(name: str, folder: Path, *, force: bool = False) -> list[Pa
     """Copies the files of a pattern into a folder and gives their paths.
 
     Raises `UbudgetError` for an unknown name, `OutputExists` where a file is there already and `force` is false."""
+    files = _contents(_pattern_folder(name))
+    if not force:
+        refuse_existing(folder, files)
+    write_files(folder, files)
+    return [folder / file for file in files]
+
+
+def lay_down_pattern_workbook(name: str, folder: Path, *, force: bool = False) -> Path:
+    """Writes a pattern as one fill-in workbook into a folder and gives its path.
+
+    Raises as `lay_down_pattern` does."""
+    path = folder / f"{name}.xlsx"
+    content = pattern_workbook(name)
+    if not force:
+        refuse_existing(folder, {path.name: content})
+    write_files(folder, {path.name: content})
+    return path
+
+
+def pattern_workbook(name: str) -> bytes:
+    """A pattern as a fill-in workbook. Raises `UbudgetError` for an unknown name."""
+    folder = _pattern_folder(name)
+    records, findings = read_records(folder if (folder / "run.toml").is_file() else folder / "method.toml")
+    if records is None:
+        raise UnusableInput(findings)
+    return fill_in_bytes(records)
+
+
+def _pattern_folder(name: str) -> Path:
     known = patterns()
     if name not in known:
         raise UbudgetError(
             f"pattern {name}: there is no such pattern; accepted: {', '.join(known)}; choose one of them"
         )
-    files = _contents(shipped_folder("worked_examples") / "patterns" / name)
-    if not force:
-        _refuse_existing(folder, files)
-    _write(folder, files)
-    return [folder / file for file in files]
+    return shipped_folder("worked_examples") / "patterns" / name
 
 
 def _contents(folder: Path) -> dict[str, bytes]:
@@ -89,7 +116,8 @@ def _refuse_foreign(folder: Path, files: Mapping[str, bytes]) -> None:
             )
 
 
-def _refuse_existing(folder: Path, files: Mapping[str, bytes]) -> None:
+def refuse_existing(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Raises `OutputExists` where one of the files is there already."""
     for name in files:
         if (folder / name).exists() or (folder / name).is_symlink():
             raise OutputExists(
@@ -98,7 +126,8 @@ def _refuse_existing(folder: Path, files: Mapping[str, bytes]) -> None:
             )
 
 
-def _write(folder: Path, files: Mapping[str, bytes]) -> None:
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Writes files into a folder, which is made where it is missing. Raises `NotWritable`."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as refusal:

@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from ubudget.files.csv_text import CsvTable, Heading, row_place
+from ubudget.files.csv_text import CsvTable, Heading, parse_heading, row_place
 from ubudget.files.fault_words import shown
 from ubudget.records.amount import Amount, parse_amount
 from ubudget.records.finding import Finding
@@ -326,6 +326,19 @@ def _unknown_columns(table: CsvTable, accepted: Sequence[str], file: str) -> Ite
             remedy = f"did you mean {nearest[0]}?" if nearest else "delete the column or correct its heading"
             found = f"the unknown heading {shown(heading.text)}"
             yield Finding("stop", file, f"heading {number}", found, ", ".join(accepted), remedy)
+
+
+def usual_columns(role: str) -> tuple[str, ...]:
+    """Headings that the table of a role begins with when it has no rows yet."""
+    columns = {"samples": (*_PORTION_COLUMNS, "tare [g]", "gross [g]"), "solutions": _SOLUTION_COLUMNS}
+    return columns.get(role, (*_READING_COLUMNS[:3], "r1", "r2", "r3"))
+
+
+def is_number_column(role: str, heading: str) -> bool:
+    """Whether the cells below a heading hold numbers: it says a unit, or the table knows it."""
+    counts = {"samples": ("portion",), "readings": ("position", "mean", "s", "n")}
+    known = heading in counts.get(role, ()) or (role == "readings" and _REPLICATE.fullmatch(heading) is not None)
+    return known or parse_heading(heading).unit is not None
 
 
 def _repeated(keys: Sequence[object]) -> Iterator[tuple[int, int]]:

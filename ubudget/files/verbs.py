@@ -9,21 +9,24 @@ from ubudget.errors import UnusableInput
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.evaluate import evaluate as evaluate_records
 from ubudget.evaluation.traceability import Chain, chains
+from ubudget.files.fill_in_reading import read_fill_in
 from ubudget.files.reading import read_records
-from ubudget.files.workbook_reading import read_workbook
+from ubudget.files.workbook_reading import is_budget_workbook, read_workbook
 from ubudget.files.workbook_writer import write_book
 from ubudget.pages.plan import plan_book
 from ubudget.records.records import Records
 
 
 def read_run(path: str | os.PathLike[str]) -> Records:
-    """Records of a run folder, a run file, a method file alone, or a workbook of ours as its open cells stand; what a
-    person must look at is in `findings`.
+    """Records of a run folder, a run file, a method file alone, a fill-in workbook, or a budget workbook of ours as its
+    open cells stand; what a person must look at is in `findings`.
 
     Raises `UnusableInput` with every finding where one of them stops the work."""
     place = Path(path)
-    is_workbook = place.suffix.lower() == ".xlsx" and place.is_file()
-    records, findings = read_workbook(place) if is_workbook else read_records(place)
+    if place.suffix.lower() == ".xlsx" and place.is_file():
+        records, findings = read_workbook(place) if is_budget_workbook(place) else read_fill_in(place)
+    else:
+        records, findings = read_records(place)
     if records is None:
         raise UnusableInput(findings)
     return records

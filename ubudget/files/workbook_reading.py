@@ -41,19 +41,23 @@ _EDITS_TRIED, _CELLS_NAMED = 100, 4
 """Edits of one workbook that are tried alone to find the cell behind a finding; cells that one finding names."""
 
 
+_UNREADABLE = (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError)
+"""What the library raises for a file that is no workbook, or a damaged one."""
+
+
+def is_budget_workbook(path: Path) -> bool:
+    """Whether a workbook holds its records as text, or cannot be opened at all, which `read_workbook` tells."""
+    try:
+        return RECORD in load_workbook(path, read_only=True).sheetnames
+    except _UNREADABLE:
+        return True
+
+
 def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     """Records of a workbook as its open cells stand; None, with findings, where it cannot be read."""
     try:
         book = load_workbook(path, data_only=False)
-    except (
-        InvalidFileException,
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        ParseError,
-        OSError,
-        TypeError,
-    ) as error:
+    except _UNREADABLE as error:
         return None, [
             _stop(path, "file", f"no readable workbook ({type(error).__name__})", "open it and save it again")
         ]

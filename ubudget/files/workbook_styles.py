@@ -44,6 +44,9 @@ RULE: Final = "7D8B97"
 HAIRLINE: Final = "D5DBE0"
 ATTENTION: Final = "8C1C13"
 
+TABS: Final = {"run": OPEN_EDGE, "method": RULE, "register": HEADING_FILL}
+"""Colours of the tabs by part of the records; the index on the first sheet says the same in words."""
+
 ISO_DATE: Final = "yyyy-mm-dd"
 ISO_MOMENT: Final = "yyyy-mm-dd hh:mm"
 

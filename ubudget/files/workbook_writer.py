@@ -32,7 +32,7 @@ from ubudget.files.print_layout import BOTTOM, SIDE, TOP, breaks_before, print_a
 from ubudget.files.sheet_layout import DEFAULT_HEIGHT, column_widths, row_heights
 from ubudget.files.sheet_xml import SheetData, markup
 from ubudget.files.workbook_charts import draw
-from ubudget.files.workbook_styles import FONT, StyleTable, emphasis
+from ubudget.files.workbook_styles import FONT, TABS, StyleTable, emphasis
 from ubudget.pages.book import Book, Choice, Sheet
 
 _EMPTY_CELLS: Final = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
@@ -123,7 +123,10 @@ def _set_up(page: Worksheet, sheet: Sheet, book: Book, widths: dict[int, float],
         if cell.across > 1:
             last = cell.column + cell.across - 1
             page.merged_cells.add(CellRange(min_col=cell.column, min_row=cell.row, max_col=last, max_row=cell.row))
-    _protect(page)
+    if sheet.protected:
+        _protect(page)
+    if sheet.tab:
+        page.sheet_properties.tabColor = TABS[sheet.tab]
     _prepare_print(page, sheet, book)
     page.print_area = print_area(sheet, widths, heights)
     for row in breaks_before(sheet, widths, heights):
@@ -173,7 +176,7 @@ def _printable(text: str) -> str:
 
 
 def _drop_down(choice: Choice) -> DataValidation:
-    rule = DataValidation(type="list", formula1=choice.source, allow_blank=True, showErrorMessage=True)
+    rule = DataValidation(type="list", formula1=choice.source, allow_blank=True, showErrorMessage=choice.only)
     rule.errorTitle, rule.error = "Not in the list", "Choose one of the entries of the list."
     if choice.message:
         rule.prompt, rule.showInputMessage = choice.message, True

@@ -59,7 +59,7 @@ class BandColumn:
     origins: Sequence[Origin | None] | None = None
     number_format: str = "General"
     number_formats: Sequence[str] | None = None
-    """Of each cell, where they differ."""
+    """One for each row, where they differ; before `number_format`."""
     width: float = 12.0
     longest: Sequence[str] | None = None
     """The longest text that each cell may come to show; heights of rows are made for it."""
@@ -116,6 +116,8 @@ class Choice:
     range: str
     source: str
     message: str = ""
+    only: bool = True
+    """Whether the spreadsheet refuses what the list does not hold."""
 
 
 @dataclass(frozen=True)
@@ -177,6 +179,10 @@ class Sheet:
     """How many pages wide the sheet is printed."""
     print_to: tuple[int, int] | None = None
     """Last row and column on paper; otherwise all that the sheet holds."""
+    protected: bool = True
+    """Locked but for its open cells; without, rows and columns may be added."""
+    tab: Literal["", "run", "method", "register"] = ""
+    """The part of the records to which the sheet belongs, told by the colour of its tab."""
 
 
 @dataclass(frozen=True)
