@@ -289,7 +289,7 @@ def test_an_interruption_is_said_in_a_word(monkeypatch: pytest.MonkeyPatch) -> N
     def interrupted(run: Path) -> None:
         signal.raise_signal(signal.SIGINT)
 
-    monkeypatch.setattr(cli, "_evaluated", interrupted)
+    monkeypatch.setattr(cli, "evaluated", interrupted)
     done = CliRunner().invoke(cli.app, ["evaluate", str(EXAMPLE)])
     assert done.exit_code == 130
     assert done.stdout == ""
@@ -303,5 +303,5 @@ def test_a_fault_of_the_program_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -
     def faulty(run: Path) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(cli, "_evaluated", faulty)
+    monkeypatch.setattr(cli, "evaluated", faulty)
     assert isinstance(CliRunner().invoke(cli.app, ["evaluate", str(EXAMPLE)]).exception, ZeroDivisionError)

@@ -108,6 +108,9 @@ def shape_of(record: type) -> RecordShape:
         )
     if issubclass(record, Stated) and record is not Stated:
         fields.sort(key=lambda field: field.key in {stated.key for stated in shape_of(Stated).fields})
+    if any(dataclasses.is_dataclass(parent) for parent in record.__mro__[1:]):
+        # What a record extends comes first in it; a reader looks for what must be filled in.
+        fields.sort(key=lambda field: not field.required)
     return RecordShape(record.__name__, tuple(fields), _paragraph(record.__doc__ or ""))
 
 
