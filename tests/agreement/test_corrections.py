@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from uncertainties import covariance_matrix, nominal_value, std_dev
 
-from tests.agreement.test_uncertainties import Walk, evaluated
+from tests.agreement.test_uncertainties import evaluated
+from tests.calibration.test_exactness import FitWalk
 from tests.modules.corrected_run import DRIFT, INTERNAL, corrected_run
 from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation.covariance import covariance_matrix as our_covariance
@@ -31,7 +32,7 @@ KINDS = {
 @pytest.mark.parametrize("options", KINDS.values(), ids=KINDS)
 def test_walk_of_uncertainties_agrees(options: dict[str, object], tmp_path: Path) -> None:
     evaluation = evaluated(corrected_run(tmp_path, **options))  # type: ignore[arg-type]
-    walk = Walk(evaluation)
+    walk = FitWalk(evaluation)
     numbers = [walk.cell(RESULTS, evaluation.assembly.value, row) for row in range(len(evaluation.keys))]
     for result, number in zip(evaluation.results, numbers, strict=True):
         assert result.value == pytest.approx(nominal_value(number), rel=1e-12)

@@ -153,7 +153,7 @@ BAD = {
         balance(CHECKED, register=WEIGHT.replace('"F1"', '"F3"')),
         "stop",
         "equipment 2 (W-50), accuracy_class",
-        "F3|E1, E2, F1, F2, M1, M2",
+        '"F3"|"E1", "E2", "F1", "F2", "M1", "M2" or "M3"',
     ),
     "weight that the table lacks": Bad(
         balance(CHECKED, register=WEIGHT.replace('"50 g"', '"60 g"')),

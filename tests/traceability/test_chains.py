@@ -61,7 +61,7 @@ def test_the_chain_of_a_diluted_zinc_result() -> None:
 @pytest.mark.parametrize("folder", [HARBOUR, RIVER], ids=["harbour", "river"])
 def test_every_shipped_chain_ends(folder: Path) -> None:
     evaluation = _evaluated(folder)
-    assert evaluation.findings == ()
+    assert [finding for finding in evaluation.findings if finding.severity != "note"] == []
     for chain in chains(evaluation):
         assert chain.links
         assert {link.ending for link in chain.links if link.operations} == {"SI"}

@@ -31,7 +31,7 @@ LINK = {
 @pytest.mark.parametrize("folder", [HARBOUR, RIVER], ids=["harbour", "river"])
 def test_the_tree_fits_80_columns(folder: Path, tmp_path: Path) -> None:
     done = run("trace", folder, folder=tmp_path)
-    assert (done.status, done.err) == (0, "")
+    assert (done.status, done.faults) == (0, "")
     assert widest(done.out) <= 80
     assert "[!" not in done.out
 
@@ -39,7 +39,7 @@ def test_the_tree_fits_80_columns(folder: Path, tmp_path: Path) -> None:
 def test_one_result_as_json(tmp_path: Path) -> None:
     done = run("trace", HARBOUR, "--result", "SED-05/Pb", "--json", "-", folder=tmp_path)
     told = json.loads(done.out)
-    assert done.status == 0 and told["findings"] == []
+    assert done.status == 0 and not [f for f in told["findings"] if f["severity"] != "note"]
     (chain,) = told["chains"]
     assert (chain["sample"], chain["analyte"], chain["line"]) == ("SED-05", "Pb", "220.353")
     assert all(link.keys() >= LINK for link in chain["links"])
@@ -186,7 +186,7 @@ def test_status_and_figures_of_the_sheet_are_live(tmp_path: Path) -> None:
         [("traceability", cells["due"], day - 1)],
         [("traceability", cells["due"], day)],
         [("traceability", cells["issued"], day + 1)],
-        [("equipment", "F8", 0.4)],
+        [("equipment", "F9", 0.4)],
     ]
     wanted = {"traceability": [cells["status"], cells["U"], cells["u"]]}
     found = [answer["traceability"] for answer in ironcalc_variants(file, variants, wanted, timeout=120)]
