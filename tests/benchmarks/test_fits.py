@@ -1,6 +1,6 @@
 """Speed of fits and inverse predictions, as ratios that do not depend on the machine.
 
-Run by name only: python -m pytest tests/benchmarks/test_fits.py -s
+Run by name only: python -m pytest tests/benchmarks/test_fits.py -n 0 -s
 """
 
 import time

@@ -134,6 +134,10 @@ meniscus = "0.01 mL"
 [[equipment.certificate]]
 number = "V-1"
 issuer = "Invented service"
+route = "accredited laboratory"
+accreditation = "invented"
+traceable_to = "kilogram"
+ends_at = "SI"
 issued = 2026-01-10
 due = 2028-01-10
 

@@ -124,8 +124,8 @@ OPEN = {
 CLOSED = {
     # One error of indication shifts tare and gross alike.
     "checked": ["certified mass"],
-    "checked, direct": ["nominal mass", "error limit, half-width"],
-    "in use, tared": ["resolution", "repeatability s", "linearity, half-width"],
+    "checked, direct": ["nominal mass", "error limit ±"],
+    "in use, tared": ["resolution", "repeatability s", "linearity ±"],
 }
 
 

@@ -145,7 +145,7 @@ def test_on_paper_titles_are_whole_and_headings_break_between_words(path: Path, 
 
 def test_what_is_for_the_screen_alone_stays_off_paper() -> None:
     book = written(HARBOUR).book
-    assert all(sheet.pages_across == 1 for sheet in book.sheets)
+    assert {sheet.name for sheet in book.sheets if sheet.pages_across != 1} <= {"traceability", "calibration"}
     computation = next(sheet for sheet in book.sheets if sheet.name == "computation")
     assert computation.print_to is not None
     assert any("left out" in str(cell.value) for cell in computation.cells)

@@ -87,7 +87,7 @@ def balance_of(context: Context, limits: Limits, stated: BalanceLimits, weights:
 def build_balances(context: Context, used: Sequence[Balance], unit: str) -> None:
     """Table `balances`: u of every component in the unit of mass, and the tables behind it."""
     items = ItemTable(context, [balance.limits for balance in used], BALANCES, "Balances", unit)
-    items.tolerance("linearity, half-width")
+    items.tolerance("linearity ±")
     items.certified("certified deviation")
     items.u_calibration()
     amounts = [balance.stated.resolution for balance in used]
@@ -202,7 +202,7 @@ class _Columns:
         """Per placing: u in the unit of mass, or relative to the load where the load of the test is stated."""
         if not any(self.states("eccentricity")):
             return
-        half = self.given("eccentricity", "eccentricity, half-width", self.items.unit, "eccentricity")
+        half = self.given("eccentricity", "eccentricity ±", self.items.unit, "eccentricity")
         shapes = ["rectangular", "triangular"]
         ways = [half / divisor(shape) for shape in shapes]
         way = [
@@ -241,7 +241,7 @@ class _Columns:
             half = self.given("temperature half-range", "half-range of the temperature", "K", "temperature_half_range")
             self._span_error(TEMPERATURE, "K", half, "temperature_coefficient", "temperature of the balance")
         if any(self.states("adjustment_drift")):
-            half = self.given("drift", "drift of the adjustment, half-width", "1", "adjustment_drift")
+            half = self.given("drift", "drift of the adjustment ±", "1", "adjustment_drift")
             self._span_error(DRIFT, "1", half, "adjustment_drift", "drift of the span")
         table.demote(TEMPERATURE, DRIFT)
 

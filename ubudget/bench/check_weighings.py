@@ -120,7 +120,7 @@ def _build_weights(context: Context, ids: Sequence[str], unit: str) -> dict[str,
     ]
     tolerance = table.given(
         "limit",
-        "error limit, half-width",
+        "error limit ±",
         unit,
         limit,
         [

@@ -20,7 +20,7 @@ def build_ware(context: Context, used: Sequence[Limits], unit: str) -> None:
     nominal = items.own(
         "nominal", "nominal volume", [limits.nominal for limits in used], [limits.nominal_key for limits in used]
     )
-    items.tolerance("tolerance, half-width")
+    items.tolerance("tolerance ±")
     certified = items.certified("certified volume")
     items.table.formula(
         "volume",

@@ -19,6 +19,7 @@ from ubudget.records.records import Records
 from ubudget.records.register import Certificate, CertifiedValue, Equipment, Reference, ReferenceMaterial
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.uses import Use, uses_of
+from ubudget.records.ware_limits import class_limits, goes_by_class
 
 Status = Literal["valid", "expired", "not yet valid", "no certificate", "class of a standard", "reference"]
 Ending = Literal["SI", "named reference", "constant", "class of a standard", "stops", "loops"]
@@ -266,7 +267,8 @@ def _figures(
     if isinstance(found, ReferenceMaterial):
         return None, "", None, None, None
     balance = found.kind == "balance"
-    limit = found.linearity if balance else found.tolerance
+    looked_up = class_limits(found) if goes_by_class(found) and not balance else None
+    limit = found.linearity if balance else looked_up.tolerance if looked_up else found.tolerance
     value = None if found.nominal is None else found.nominal.value
     unit = found.nominal.unit if found.nominal else limit.unit if limit else ""
     half_width = in_unit(limit.value, limit.unit, unit) if limit else None
@@ -283,7 +285,8 @@ def _status(
 ) -> Status:
     material = isinstance(found, ReferenceMaterial)
     if certificate is None:
-        by_class = isinstance(found, Equipment) and found.tolerance is not None and bool(found.tolerance_source)
+        named = isinstance(found, Equipment) and found.tolerance is not None and bool(found.tolerance_source)
+        by_class = named or (isinstance(found, Equipment) and goes_by_class(found))
         return "class of a standard" if by_class else "no certificate"
     if material and certified is None:
         return "no certificate"
