@@ -86,10 +86,10 @@ REFUSED = {
 
 @pytest.mark.parametrize("text", REFUSED.values(), ids=REFUSED.keys())
 def test_hostile_text_is_refused_at_once(text: str) -> None:
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(EquationError) as refusal:
         parse(text)
-    assert time.perf_counter() - start < 0.1
+    assert time.process_time() - start < 0.1
     assert refusal.value.found and refusal.value.accepted
     assert len(str(refusal.value)) < 400
 
@@ -134,10 +134,10 @@ LARGEST = {
 
 @pytest.mark.parametrize("text", LARGEST.values(), ids=LARGEST.keys())
 def test_the_largest_accepted_equations_are_worked_with_at_once(text: str) -> None:
-    start = time.perf_counter()
+    start = time.process_time()
     slope = derivative(parse(text), "a")
     assert readable_text(slope) and cell_text(slope, lambda _: "A1")
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1
 
 
 def outcome(text: str) -> Expression | EquationError:

@@ -83,7 +83,9 @@ def test_thirty_open_cells_in_libreoffice(tmp_path: Path) -> None:
         files.append(tmp_path / f"variant{number}.xlsx")
         book.save(files[-1])
     (addresses,) = example.result_cells().values()
-    for cell, found in zip(chosen, libreoffice_values(files), strict=True):
+    # Ten files a call, so that each call stays within its time on a busy machine.
+    answers = [found for ten in range(0, len(files), 10) for found in libreoffice_values(files[ten : ten + 10])]
+    for cell, found in zip(chosen, answers, strict=True):
         library = edited(example.records, [as_edit(cell, another(cell))])
         expected = Written(example.records, library, example.book).result_numbers()
         numbers = [float(str(found["computation"][address])) for address in addresses]
