@@ -5,15 +5,12 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-import numpy as np
 import pytest
-from uncertainties import covariance_matrix, nominal_value, std_dev
 
-from tests.agreement.test_uncertainties import evaluated
+from tests.agreement.test_uncertainties import assert_walk_agrees, evaluated
 from tests.calibration.test_exactness import FitWalk
 from tests.modules.corrected_run import DRIFT, INTERNAL, corrected_run
 from ubudget.bench.assembly import RESULTS
-from ubudget.evaluation.covariance import covariance_matrix as our_covariance
 from ubudget.quantity.numbers import Numbers
 
 KINDS = {
@@ -33,14 +30,7 @@ KINDS = {
 def test_walk_of_uncertainties_agrees(options: dict[str, object], tmp_path: Path) -> None:
     evaluation = evaluated(corrected_run(tmp_path, **options))  # type: ignore[arg-type]
     walk = FitWalk(evaluation)
-    numbers = [walk.cell(RESULTS, evaluation.assembly.value, row) for row in range(len(evaluation.keys))]
-    for result, number in zip(evaluation.results, numbers, strict=True):
-        assert result.value == pytest.approx(nominal_value(number), rel=1e-12)
-        assert result.standard_uncertainty == pytest.approx(std_dev(number), rel=1e-12)
-    expected = np.array(covariance_matrix(numbers))
-    u = np.sqrt(np.diag(expected))
-    found = our_covariance(evaluation.propagated, evaluation.numbers)
-    assert found / np.outer(u, u) == pytest.approx(expected / np.outer(u, u), abs=1e-12)
+    assert_walk_agrees(evaluation, walk)
 
 
 ITERATED = {

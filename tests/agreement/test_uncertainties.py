@@ -162,6 +162,18 @@ def correlated_variance(evaluation: Evaluation, number: Any, walk: Walk) -> floa
     return float(variance)
 
 
+def assert_walk_agrees(evaluation: Evaluation, walk: Walk) -> None:
+    """Value, u and correlations of all results are those of the walk; for runs without declared correlations."""
+    numbers = [walk.cell(RESULTS, evaluation.assembly.value, row) for row in range(len(evaluation.keys))]
+    for result, number in zip(evaluation.results, numbers, strict=True):
+        assert result.value == pytest.approx(nominal_value(number), rel=1e-12)
+        assert result.standard_uncertainty == pytest.approx(std_dev(number), rel=1e-12)
+    expected = np.array(covariance_matrix(numbers))
+    u = np.sqrt(np.diag(expected))
+    found = covariance.covariance_matrix(evaluation.propagated, evaluation.numbers)
+    assert found / np.outer(u, u) == pytest.approx(expected / np.outer(u, u), abs=1e-12)
+
+
 @pytest.fixture(scope="module", params=EXAMPLES, ids=lambda place: place.stem)
 def example(request: pytest.FixtureRequest) -> tuple[Evaluation, Walk, list[Any]]:
     evaluation = evaluated(request.param)

@@ -19,16 +19,11 @@ from tests.agreement.test_uncertainties import correlated_variance
 from tests.calibration.prepared_run import METHOD, READINGS, REGISTER, RUN, SOLUTIONS, texts
 from tests.calibration.test_exactness import FitWalk
 from tests.engines import (
-    assert_safe_formulas,
-    compare,
-    ironcalc_values,
-    ironcalc_variants,
-    libreoffice_values,
     require_engine,
-    stored_values,
 )
-from tests.workbooks.books import Written, edited
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.books import Written
+from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.test_alive import numeric_cells
 from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation.evaluate import Evaluation, evaluate
 from ubudget.files.reading import records_from_texts
@@ -140,12 +135,7 @@ def book() -> Written:
 
 
 def test_both_engines_agree_with_the_library(book: Written, tmp_path: Path) -> None:
-    require_engine("ironcalc")
-    file = book.save(tmp_path / "book.xlsx")
-    assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file])[0], floor=1e-13) == []
-    require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0], floor=1e-13) == []
+    assert_engines_agree(book, tmp_path, floor=1e-13)
 
 
 def test_every_open_number_moves_the_results_as_in_the_library(book: Written, tmp_path: Path) -> None:
@@ -154,17 +144,7 @@ def test_every_open_number_moves_the_results_as_in_the_library(book: Written, tm
     cells = numeric_cells(book)
     fields = {str(cell.origin.path[-1]) for cell in cells}
     assert {"aliquot_mass", "total_mass", "value", "half_width", "linearity", "resolution", "repeatability"} <= fields
-    file = book.save(tmp_path / "book.xlsx")
-    wanted, before = book.result_cells(), book.result_numbers()
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
-        library = edited(book.records, [as_edit(cell, another(cell))])
-        again = Written(book.records, library, book.book).result_numbers()
-        where = (cell.sheet, cell.address, cell.row_name)
-        assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), where
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], where
+    assert_open_numbers_move(book, book.save(tmp_path / "book.xlsx"), cells)
 
 
 def test_reading_back_gives_the_same_records(book: Written, tmp_path: Path) -> None:

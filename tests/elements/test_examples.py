@@ -6,17 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.engines import (
-    assert_safe_formulas,
-    compare,
-    ironcalc_values,
-    ironcalc_variants,
-    libreoffice_values,
-    require_engine,
-    stored_values,
-)
-from tests.workbooks.books import EXAMPLES, Written, edited, written
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.books import EXAMPLES, Written, written
+from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
 from ubudget.files.workbook_reading import read_workbook
 
 ZINC = EXAMPLES / "zinc_standard"
@@ -34,27 +25,11 @@ def test_no_findings(example: Written) -> None:
 
 
 def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
-    require_engine("ironcalc")
-    file = example.save(tmp_path / "book.xlsx")
-    assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=1e-13) == []
-    require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0], floor=1e-13) == []
+    assert_engines_agree(example, tmp_path, floor=1e-13)
 
 
 def test_every_open_number_moves_the_results_as_the_library_says(example: Written, tmp_path: Path) -> None:
-    require_engine("ironcalc")
-    cells = numeric_cells(example)
-    file = example.save(tmp_path / "book.xlsx")
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    wanted, before = example.result_cells(), example.result_numbers()
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
-        assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), cell
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], cell
+    assert_open_numbers_move(example, example.save(tmp_path / "book.xlsx"))
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:

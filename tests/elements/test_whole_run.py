@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
 import pytest
-from uncertainties import covariance_matrix, nominal_value, std_dev
 
-from tests.agreement.test_uncertainties import Walk, evaluated
+from tests.agreement.test_uncertainties import Walk, assert_walk_agrees, evaluated
 from tests.elements.whole_run import METHOD, REGISTER, SOLUTIONS, K, readings_text, whole_run
 from tests.engines import (
-    assert_safe_formulas,
     compare,
     ironcalc_values,
     ironcalc_variants,
@@ -20,9 +17,8 @@ from tests.engines import (
     stored_values,
 )
 from tests.workbooks.books import Written, edited, written
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
-from ubudget.bench.assembly import RESULTS
-from ubudget.evaluation.covariance import covariance_matrix as our_covariance
+from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.test_alive import as_edit, differs, numeric_cells
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.reading import read_records
 from ubudget.files.workbook_reading import read_workbook
@@ -36,14 +32,7 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Written:
 def test_walk_of_uncertainties_agrees(example: Written) -> None:
     evaluation = example.evaluation
     walk = Walk(evaluation)
-    numbers = [walk.cell(RESULTS, evaluation.assembly.value, row) for row in range(len(evaluation.keys))]
-    for result, number in zip(evaluation.results, numbers, strict=True):
-        assert result.value == pytest.approx(nominal_value(number), rel=1e-12)
-        assert result.standard_uncertainty == pytest.approx(std_dev(number), rel=1e-12)
-    expected = np.array(covariance_matrix(numbers))
-    u = np.sqrt(np.diag(expected))
-    found = our_covariance(evaluation.propagated, evaluation.numbers)
-    assert found / np.outer(u, u) == pytest.approx(expected / np.outer(u, u), abs=1e-12)
+    assert_walk_agrees(evaluation, walk)
 
 
 def test_the_overlaps_give_back_what_went_in(example: Written) -> None:
@@ -70,12 +59,7 @@ def test_oxygen_cancels_between_factor_and_molar_mass(example: Written) -> None:
 
 
 def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
-    require_engine("ironcalc")
-    file = example.save(tmp_path / "book.xlsx")
-    assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=1e-13) == []
-    require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0], floor=1e-13) == []
+    assert_engines_agree(example, tmp_path, floor=1e-13)
 
 
 def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -> None:
@@ -86,21 +70,9 @@ def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -
     assert any(cell.origin.document == "register" for cell in cells)
     assert any(cell.origin.path[:3] == ("symbols", "R", "spike") for cell in cells)
     file = example.save(tmp_path / "book.xlsx")
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    wanted = example.result_cells()
-    before = example.result_numbers()
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
-        # Oxygen cancels between the factor and the molar mass.
-        cancels = cell.origin.path[:2] == ("atomic_weights", "O")
-        assert cancels or any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), cell
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (
-            cell.sheet,
-            cell.address,
-        )
+    # Oxygen cancels between the factor and the molar mass.
+    oxygen = ("atomic_weights", "O")
+    assert_open_numbers_move(example, file, cells, unmoved=lambda cell: cell.origin.path[:2] == oxygen)
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:

@@ -15,14 +15,14 @@ from tests.engines import (
     assert_safe_formulas,
     compare,
     ironcalc_values,
-    ironcalc_variants,
     libreoffice_values,
     require_engine,
     stored_values,
 )
 from tests.volumes.titration import METHOD, REGISTER, SAMPLES, evaluated, titration
-from tests.workbooks.books import EXAMPLES, Written, edited
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.books import EXAMPLES, Written
+from tests.workbooks.live_checks import assert_open_numbers_move
+from tests.workbooks.test_alive import numeric_cells
 from ubudget import calibrate_ware
 from ubudget.errors import UnusableInput
 from ubudget.evaluation.ware_calibration import CalibratedWare
@@ -192,17 +192,7 @@ def test_every_open_number_of_the_workbook(flask: CalibratedWare, tmp_path: Path
     example = Written(flask.evaluation.records, flask.evaluation, plan_book(flask.evaluation))
     cells = numeric_cells(example)
     assert len([cell for cell in cells if "readings" in cell.origin.path]) == 10
-    file = example.save(tmp_path / "book.xlsx")
-    wanted = example.result_cells()
-    before = example.result_numbers()
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
-        assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), (cell.sheet, cell.row_name)
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], cell.address
+    assert_open_numbers_move(example, example.save(tmp_path / "book.xlsx"), cells)
 
 
 BAD = [

@@ -7,17 +7,12 @@ from pathlib import Path
 import pytest
 
 from tests.engines import (
-    assert_safe_formulas,
-    compare,
-    ironcalc_values,
-    ironcalc_variants,
-    libreoffice_values,
     require_engine,
-    stored_values,
 )
 from tests.volumes.titration import titration
-from tests.workbooks.books import Written, edited, written
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.books import Written, written
+from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.test_alive import numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 
 
@@ -27,12 +22,7 @@ def example(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
 
 
 def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
-    require_engine("ironcalc")
-    file = example.save(tmp_path / "book.xlsx")
-    assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0]) == []
-    require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0]) == []
+    assert_engines_agree(example, tmp_path)
 
 
 def test_every_open_number_changed(example: Written, tmp_path: Path) -> None:
@@ -44,20 +34,7 @@ def test_every_open_number_changed(example: Written, tmp_path: Path) -> None:
     assert ("symbols", "V_t", "temperature", "expansion_u") in paths
     # What chooses a row of a standard's table is no number to be changed alone.
     assert not [path for path in paths if path[-1] in ("nominal", "tolerance")]
-    file = example.save(tmp_path / "book.xlsx")
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    wanted = example.result_cells()
-    before = example.result_numbers()
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
-        assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), (cell.sheet, cell.row_name)
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (
-            cell.sheet,
-            cell.address,
-        )
+    assert_open_numbers_move(example, example.save(tmp_path / "book.xlsx"), cells)
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:

@@ -32,7 +32,8 @@ from tests.weighing.weighing_runs import (
     written,
 )
 from tests.workbooks.books import Written, edited
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.live_checks import assert_open_numbers_move
+from tests.workbooks.test_alive import as_edit, numeric_cells
 from ubudget.evaluation.evaluate import MINIMUM_WORDS
 from ubudget.files.workbook_reading import read_workbook
 
@@ -94,19 +95,12 @@ def test_every_open_number_moves_the_results_as_the_library_says(name: str, book
     # Readings are those of the small run, whose cells have their own tests.
     cells = [cell for cell in numeric_cells(example) if cell.sheet in ("samples", "equipment", "input quantities")]
     assert len(cells) > 15
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    wanted = example.result_cells()
-    (addresses,) = wanted.values()
-    before = example.result_numbers()
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for address in addresses]
-        moved = any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True))
-        unseen = cell.heading in MINIMUM_CELLS or cell.origin.path[3:] == ("carbon_dioxide", "u")
-        assert moved or unseen, (cell.sheet, cell.address, cell.heading)
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [1 for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (cell.sheet, cell.address)
+    assert_open_numbers_move(
+        example,
+        file,
+        cells,
+        unmoved=lambda cell: cell.heading in MINIMUM_CELLS or cell.origin.path[3:] == ("carbon_dioxide", "u"),
+    )
 
 
 @pytest.mark.parametrize("name", [*RUNS, THREE])

@@ -7,17 +7,13 @@ from pathlib import Path
 import pytest
 
 from tests.engines import (
-    assert_safe_formulas,
-    compare,
-    ironcalc_values,
     ironcalc_variants,
-    libreoffice_values,
     require_engine,
-    stored_values,
 )
 from tests.modules.corrected_run import corrected_run
 from tests.workbooks.books import Written, edited, written
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.test_alive import as_edit, numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 
 KINDS = {
@@ -39,12 +35,7 @@ FLOOR = 1e-13
 
 
 def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
-    require_engine("ironcalc")
-    file = example.save(tmp_path / "book.xlsx")
-    assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=FLOOR) == []
-    require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0], floor=FLOOR) == []
+    assert_engines_agree(example, tmp_path, floor=FLOOR)
 
 
 def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -> None:
@@ -54,20 +45,7 @@ def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -
     marks = {cell.origin.path[1:3] for cell in cells if cell.origin.path[0] == "include"}
     assert {("CHK", "Zn"), ("CHK", "Y"), ("SED-01", "Y"), ("S0", "Cu"), ("BL-1", "Zn")} <= marks
     file = example.save(tmp_path / "book.xlsx")
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
-    wanted = example.result_cells()
-    before = example.result_numbers()
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
-        moved = any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True))
-        assert moved or "limit of recovery" in cell.heading, (cell.sheet, cell.address, cell.row_name)
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (
-            cell.sheet,
-            cell.address,
-        )
+    assert_open_numbers_move(example, file, cells, unmoved=lambda cell: "limit of recovery" in cell.heading)
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ from ubudget.records.records import Records, Role
 from ubudget.records.uses import Use, uses_of
 
 COUNTED = "counted"
+USABLE = "usable (0 = yes, otherwise the reason's code)"
+"""Heading of every status."""
 MASS_SHOWN = "mg"
 """Unit in which the limits of balances are shown."""
 

@@ -13,6 +13,7 @@ from collections.abc import Callable
 import numpy as np
 
 from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import USABLE
 from ubudget.bench.fitting import BEYOND, NO_SLOPE, ONE_LEVEL, TOO_FEW, WITHOUT_WEIGHT, Fit, add_ordinate_gradient
 from ubudget.bench.rational import NOT_CONVERGED, SMALL, STEP
 from ubudget.quantity.expression import Expression, Symbol, apply, as_expression
@@ -145,7 +146,7 @@ def _parameters(fit: Fit, last: str) -> None:
     if fits.has("dof of s"):
         # No s of one reading where no level has two.
         status = apply("if_less", fit.total("readings") - fit.total("level used"), 0.5, TOO_FEW, status)
-    fits.formula("status", "usable (0 = yes, otherwise the reason's code)", "", status)
+    fits.formula("status", USABLE, "", status)
     frozen = ("first weight", "W", "U", "V", "fitted", "residual", "β", "W β", "about", "W about", "W residual")
     points.freeze(*frozen, "x if used, low", "x if used, high", "u_x", "u_x squared", "u_y if used")
     fits.freeze(

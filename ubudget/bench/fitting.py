@@ -10,7 +10,7 @@ from collections.abc import Container, Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.context import COUNTED, USABLE, Context
 from ubudget.quantity.derivative import derivative
 from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply, as_expression
 from ubudget.quantity.graph import Rows, Trait
@@ -205,7 +205,7 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_slope = apply("if_equal", slope, 0, NO_SLOPE, branch)
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
-    fit.fits.formula("status", "usable (0 = yes, otherwise the reason's code)", "", with_scatter(fit, status))
+    fit.fits.formula("status", USABLE, "", with_scatter(fit, status))
 
 
 def with_scatter(fit: Fit, status: Expression) -> Expression:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ubudget.bench.building import TableBuilder, nan_where_none
-from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.context import COUNTED, USABLE, Context
 from ubudget.bench.corrections import Corrections
 from ubudget.bench.curve import CURVES, residual_estimate, unknown_weight
 from ubudget.bench.fitting import scatter_columns
@@ -211,4 +211,4 @@ def _concentration(
     if table.has("w0"):
         without = apply("if_less", 0, Symbol("w0"), 0, NO_WEIGHT)
         status = status + apply("if_less", Symbol("n"), 0.5, 0, without)
-    table.formula("status", "usable (0 = yes, otherwise the reason's code)", "", status)
+    table.formula("status", USABLE, "", status)

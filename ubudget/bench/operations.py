@@ -217,20 +217,14 @@ class Operations(SymbolRows):
                 number, item = items[key]
                 self.ware[key] = (len(self.ware), limits_of(self.context, item, number))
         weights = {key: item for key, (_, item) in items.items()}
-        for key in (step.balance for step in made):
-            if key in items and key not in self.balances:
-                number, item = items[key]
-                limits = limits_of(self.context, item, number)
-                self.balances[key] = (len(self.balances), balance_of(self.context, limits, item, weights))
-        for symbol, operation in self.each(Weighing):
-            key = operation.balance or symbol
-            if key in self.balances:
-                continue
+        weighings = {operation.balance or symbol: (symbol, operation) for symbol, operation in self.each(Weighing)}
+        for key in dict.fromkeys([*(step.balance for step in made if step.balance), *weighings]):
             if key in items:
                 number, stated = items[key]
                 limits = limits_of(self.context, stated, number)
             else:
-                stated, limits = operation, _limits_in_method(symbol, operation)
+                symbol, stated = weighings[key]
+                limits = _limits_in_method(symbol, stated)
             self.balances[key] = (len(self.balances), balance_of(self.context, limits, stated, weights))
 
     # -- weighings --------------------------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import USABLE
 from ubudget.bench.fitting import (
     NO_SLOPE,
     ONE_LEVEL,
@@ -301,7 +302,7 @@ def _status(fit: Fit, last_step: Symbol) -> None:
     slope = apply("if_equal", Symbol("B") - Symbol("A") * C, 0, NO_SLOPE, converged)
     levels = apply("if_equal", Symbol("S1"), 0, ONE_LEVEL, slope)
     status = apply("if_less", Symbol("n"), 3.5, TOO_FEW, levels)
-    fit.fits.formula("status", "usable (0 = yes, otherwise the reason's code)", "", with_scatter(fit, status))
+    fit.fits.formula("status", USABLE, "", with_scatter(fit, status))
 
 
 def inverse_rational(column: Callable[[str], Symbol], reading: Symbol) -> Expression:

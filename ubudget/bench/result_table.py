@@ -8,7 +8,7 @@ from ubudget.bench.additions import ADDITION_LINES
 from ubudget.bench.blank import BLANKS, blank_estimate
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.cases import best_rows, lower_end
-from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.context import COUNTED, USABLE, Context
 from ubudget.bench.correlations import build_correlations
 from ubudget.bench.equation import Definition, Equations, unit_of_symbol
 from ubudget.bench.inverse import SIGNALS
@@ -295,7 +295,7 @@ class ResultTable:
     def _status(self) -> None:
         add_result_mark(self.table, PORTIONS, list(self.operations.minimum_rows), [row.portion for row in self.rows])
         if self.structure is None or self.unread:
-            self.table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", 0)
+            self.table.formula(STATUS, USABLE, "", 0)
             self.table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", 0)
             return
         extrapolated = bool(self.operations.addition_rows)
@@ -309,7 +309,7 @@ class ResultTable:
             n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
             status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
         status = status + status_of_overlap(self.table, self.context, self.rows, self.structure)
-        self.table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", status)
+        self.table.formula(STATUS, USABLE, "", status)
         self.table.formula(
             RANGE,
             "outside the calibrated range (-1 below, 1 above)",

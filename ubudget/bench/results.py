@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import Context
+from ubudget.bench.context import USABLE, Context
 from ubudget.bench.equation import Definition, Equations
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import (
@@ -95,7 +95,7 @@ def _build_means(
         if limited:
             recoveries.append(table.pick(f"internal standard of {number + 1}", PORTION_RESULTS, RECOVERY, rows))
     table.formula(result.name, result.name, result.unit, total / n, "mean of the portions")
-    table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", _fold("larger", statuses))
+    table.formula(STATUS, USABLE, "", _fold("larger", statuses))
     clause = "a portion below goes before one above"
     table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", _worst(ranges), clause)
     if limited:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from ubudget.bench.context import USABLE
 from ubudget.bench.fitting import NO_SLOPE, ONE_LEVEL, TOO_FEW, Fit
 from ubudget.quantity.expression import Expression, Symbol, apply
 from ubudget.quantity.graph import Trait
@@ -58,9 +59,7 @@ def build_two_points(fit: Fit) -> None:
     slope = apply("if_equal", Symbol("y1"), Symbol("y2"), NO_SLOPE, 0)
     levels = apply("if_equal", x1, x2, ONE_LEVEL, slope)
     both = apply("if_less", Symbol("n"), 1.5, TOO_FEW, levels)
-    fits.formula(
-        "status", "usable (0 = yes, otherwise the reason's code)", "", apply("if_less", n1 + n2, 2.5, TOO_FEW, both)
-    )
+    fits.formula("status", USABLE, "", apply("if_less", n1 + n2, 2.5, TOO_FEW, both))
     fits.freeze("x_low", "x_high")
 
 

@@ -18,7 +18,7 @@ from ubudget.records.preparation import PreparedStandard
 from ubudget.records.records import Records
 from ubudget.records.register import Certificate, CertifiedValue, Equipment, Reference, ReferenceMaterial
 from ubudget.records.unit_comparison import in_unit
-from ubudget.records.uses import Use, uses_of
+from ubudget.records.uses import Use, calibration_materials, uses_of
 from ubudget.records.ware_limits import class_limits, goes_by_class
 
 Status = Literal["valid", "expired", "not yet valid", "no certificate", "class of a standard", "reference"]
@@ -43,22 +43,22 @@ class Evidence:
     table: str
     """Array of the register that holds it, and `number`, its 0-based place there."""
     number: int
-    lot: str
-    expiry: dt.date | None
-    certificate: Certificate | None
-    certificate_number: int | None
-    certified: CertifiedValue | None
-    value: float | None
-    unit: str
-    U: float | None
-    k: float | None
-    u: float | None
-    uses: tuple[Use, ...]
-    """Days of use; of an item above others in the chain, none."""
     status: Status
     traceable_to: str
     above: str
     """Id of the register on which this one rests, empty where the chain goes no further."""
+    lot: str = ""
+    expiry: dt.date | None = None
+    certificate: Certificate | None = None
+    certificate_number: int | None = None
+    certified: CertifiedValue | None = None
+    value: float | None = None
+    unit: str = ""
+    U: float | None = None
+    k: float | None = None
+    u: float | None = None
+    uses: tuple[Use, ...] = ()
+    """Days of use; of an item above others in the chain, none."""
     prepared: dt.date | None = None
     """Day on which the laboratory made it, for a standard of its own."""
 
@@ -107,6 +107,11 @@ class Register:
     @cached_property
     def uses(self) -> dict[str, tuple[Use, ...]]:
         return uses_of(self._records)
+
+    @cached_property
+    def calibrating(self) -> dict[str, tuple[str, ...]]:
+        """Items whose values calibrate the run, each with its analytes; no analyte: any."""
+        return calibration_materials(self._records)
 
     def uses_of(self, item: str) -> tuple[Use, ...]:
         """Days of use in order; the run's own date where no step is known."""
@@ -190,16 +195,7 @@ class Register:
             kind="prepared standard",
             table=table,
             number=number,
-            lot="",
             expiry=found.use_by,
-            certificate=None,
-            certificate_number=None,
-            certified=None,
-            value=None,
-            unit="",
-            U=None,
-            k=None,
-            u=None,
             uses=uses,
             status=status,
             traceable_to=found.source,
@@ -219,17 +215,9 @@ class Register:
             kind=found.kind,
             table=table,
             number=number,
-            lot="",
-            expiry=None,
-            certificate=None,
-            certificate_number=None,
-            certified=None,
             value=value,
             unit=found.value.unit if found.value else "",
-            U=None,
-            k=None,
             u=u,
-            uses=(),
             status="reference",
             traceable_to=found.traceable_to,
             above=found.traceable_to if found.traceable_to in self.items else "",

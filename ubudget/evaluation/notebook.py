@@ -20,7 +20,7 @@ from pydantic import ValidationError
 
 from ubudget.bench.assembly import Assembly, ResultKey, build_reporting
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import Context
+from ubudget.bench.context import USABLE, Context
 from ubudget.bench.correlations import CORRELATIONS
 from ubudget.bench.equation import Definition, Equations
 from ubudget.bench.result_table import RANGE, RESULTS, STATUS
@@ -254,7 +254,7 @@ def _evaluate(
     if factor != 1:
         expression = expression * table.given("conversion factor", f"conversion to {unit or '1'}", "", factor)
     table.formula(VALUE, "result", unit, expression)
-    table.formula(STATUS, "usable (0 = yes, otherwise the reason's code)", "", 0)
+    table.formula(STATUS, USABLE, "", 0)
     table.formula(RANGE, "outside the calibrated range (-1 below, 1 above)", "", 0)
     context.tables[RESULTS] = table.build()
     graph = Graph(dict(context.tables), tuple(context.joints))

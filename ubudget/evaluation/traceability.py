@@ -13,7 +13,6 @@ from ubudget.evaluation.evaluate import BudgetRow, Evaluation
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.records import Records
-from ubudget.records.uses import calibration_materials
 
 
 @dataclass(frozen=True)
@@ -62,9 +61,10 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
             by_item.setdefault(item, []).append(part)
         if not items:
             stated.append(part)
-    for item in _calibrating(evaluation, result.analyte) if result.budget else ():
+    for item, analytes in register.calibrating.items() if result.budget else ():
         # Standards taken as exact leave no input quantity, but the result rests on their stock all the same.
-        by_item.setdefault(item, [])
+        if result.analyte in analytes:
+            by_item.setdefault(item, [])
     links, above = [], dict[str, list[str]]()
     higher: dict[str, Evidence] = {}
     for item, parts in by_item.items():
@@ -98,8 +98,3 @@ def operation_of(records: Records, symbol: str) -> str:
         ),
         own,
     )
-
-
-def _calibrating(evaluation: Evaluation, analyte: str) -> list[str]:
-    found = calibration_materials(evaluation.records)
-    return [item for item, analytes in found.items() if analyte in analytes]

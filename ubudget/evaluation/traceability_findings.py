@@ -19,7 +19,7 @@ from ubudget.records.records import Records
 from ubudget.records.register import Certificate, Equipment, ReferenceMaterial
 from ubudget.records.stated import Stated
 from ubudget.records.unit_comparison import in_unit
-from ubudget.records.uses import calibration_materials, citations
+from ubudget.records.uses import citations
 from ubudget.records.weighing import Weighing
 
 METHOD_DEFINED = re.compile(r"extractable|leach|soluble in|method-defined|loss on ignition|bioavailable", re.IGNORECASE)
@@ -35,7 +35,7 @@ def traceability_findings(records: Records, graph: Graph) -> list[Finding]:
     found = [*_measurand(records)]
     items = _items(records, graph, register)
     for item in items:
-        for analyte in calibration_materials(records).get(item, ("",)):
+        for analyte in register.calibrating.get(item, ("",)):
             evidence = register.evidence(item, analyte)
             found += _item(records, register, evidence)
     found += _by_class(records, items, register)
@@ -235,7 +235,7 @@ def _independence(records: Records, register: Register) -> Iterator[Finding]:
     run = records.run
     if run is None:
         return
-    calibrating = [item for item in calibration_materials(records) if item in register.items]
+    calibrating = [item for item in register.calibrating if item in register.items]
     for portion in run.portions:
         check = portion.reference_material
         if check not in register.items:

@@ -113,7 +113,7 @@ def _prepared(records: Records, run: Run, symbol: StandardAdditions) -> Iterator
     for label, analyte in ((label, analyte) for label in added for analyte in records.method.analytes):
         chain = solutions.chain(label, analyte) if solutions.contains(label, analyte) else None
         if chain is not None:
-            yield from density_findings(records, chain, analyte, symbol.unit)
+            yield from density_findings(records, solutions, chain, analyte, symbol.unit)
 
 
 def _amounts(records: Records, run: Run, symbol: StandardAdditions) -> Iterator[Finding]:

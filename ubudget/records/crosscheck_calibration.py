@@ -20,7 +20,7 @@ from ubudget.records.crosscheck_standards import (
 )
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import Blank
-from ubudget.records.preparation_chains import nominal_factor
+from ubudget.records.preparation_chains import nominal_factor, solutions_of
 from ubudget.records.read_order import measured_run
 from ubudget.records.records import Records
 from ubudget.records.run import Run
@@ -75,11 +75,13 @@ def _named(analyte: str, line: str) -> str:
 def _concentrations(records: Records, run: Run, calibration: Calibration) -> Iterator[Finding]:
     """Concentrations of the standards: of what was read, in a unit that converts, of known analytes."""
     file = records.file("run")
-    read = analytes_read(run)
+    read, solutions = analytes_read(run), solutions_of(records)
     for number, standard in enumerate(run.file.standards, start=1):
         place = standard_place(number, standard)
         # A prepared standard without its stock is a finding of the preparation.
-        missing = read[standard.label] - set(standard.concentration) - set(prepared_analytes(records, standard))
+        missing = (
+            read[standard.label] - set(standard.concentration) - set(prepared_analytes(records, solutions, standard))
+        )
         for analyte in sorted(missing - analytes_meant(standard, run)):
             if standard.steps:
                 found, accepted = f"no {analyte} in analytes, which was read in it", "every analyte read in it"
@@ -104,13 +106,13 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
 
     Standards prepared alike are one level. Bracketing has two standards, and no third."""
     standards = {standard.label: standard for standard in run.file.standards}
-    index = index_of(run)
+    index, solutions = index_of(run), solutions_of(records)
     levels: dict[tuple[str, str], dict[str, float | str]] = defaultdict(dict)
     for reading in run.readings:
         standard = standards.get(reading.solution)
         if standard is None or not index.included(reading):
             continue
-        level = nominal_level(records, run, standard, reading.analyte, calibration.unit)
+        level = nominal_level(records, run, solutions, standard, reading.analyte, calibration.unit)
         if level is not None:
             levels[reading.analyte, reading.line][standard.label] = level
     file = records.file("readings")

@@ -13,7 +13,6 @@ from ubudget.records.preparation import DilutionStep
 from ubudget.records.preparation_chains import (
     DENSITY,
     MASS,
-    Basis,
     Chain,
     Preparation,
     Solutions,
@@ -22,6 +21,7 @@ from ubudget.records.preparation_chains import (
     needs_density,
     needs_density_made,
     solutions_of,
+    used_preparations,
 )
 from ubudget.records.records import Records
 from ubudget.records.unit_comparison import in_unit
@@ -31,7 +31,7 @@ from ubudget.records.volume import Dilution
 def preparation_findings(records: Records) -> list[Finding]:
     """What the solutions made by steps lack, those of the register that the run uses and those of the run."""
     solutions = solutions_of(records)
-    used = _used(records, solutions)
+    used = sorted(used_preparations(records), key=lambda each: (each.document != "run", each.path))
     return [
         *_names(records, solutions),
         *_sources(records, solutions, used),
@@ -41,21 +41,6 @@ def preparation_findings(records: Records) -> list[Finding]:
         *_days(records, used),
         *_dilutions(records),
     ]
-
-
-def _used(records: Records, solutions: Solutions) -> list[Preparation]:
-    """Preparations of the run, and those of the register behind them or behind additions."""
-    run = records.run
-    if run is None:
-        return []
-    labels = [label for label, each in solutions.prepared.items() if each.document == "run"]
-    labels += [addition.standard for addition in run.file.additions if addition.standard in solutions.prepared]
-    found: dict[str, Preparation] = {}
-    for label in labels:
-        while label in solutions.prepared and label not in found:
-            found[label] = solutions.prepared[label]
-            label = found[label].source
-    return sorted(found.values(), key=lambda each: (each.document != "run", each.path))
 
 
 def preparation_place(preparation: Preparation) -> str:
@@ -85,7 +70,7 @@ def _sources(records: Records, solutions: Solutions, used: list[Preparation]) ->
         source = preparation.source
         file, place = records.file(preparation.document), f"{preparation_place(preparation)}, from"
         if not source or source in solutions.prepared:
-            if preparation.label in solutions.circles:
+            if solutions.made_from_itself(preparation.label):
                 found = f"a circle: {preparation.label} is made from itself"
                 yield Finding("stop", file, place, found, accepted, "correct the label")
         elif source in solutions.materials:
@@ -215,10 +200,12 @@ def _dilutions(records: Records) -> Iterator[Finding]:
                         yield Finding("stop", records.file("solutions"), place, found, accepted, f"add {key}")
 
 
-def density_findings(records: Records, chain: Chain, analyte: str, unit: str) -> Iterator[Finding]:
+def density_findings(
+    records: Records, solutions: Solutions, chain: Chain, analyte: str, unit: str
+) -> Iterator[Finding]:
     """Densities that a chain needs so that its last solution has a content in the unit."""
-    wanted = basis_of(unit)
-    source = content_basis(records, chain.stock, analyte)
+    wanted, certified = basis_of(unit), solutions.certified(chain.stock, analyte)
+    source = basis_of(certified.unit) if certified else None
     if wanted is None or source is None:
         return
     for number, link in enumerate(chain.links):
@@ -238,9 +225,3 @@ def density_findings(records: Records, chain: Chain, analyte: str, unit: str) ->
             elif step.density_made is not None and not needs_density_made(step, wanted):
                 found, accepted = "density_made, which nothing needs", "densities where volume and mass meet"
                 yield Finding("stop", file, place, found, accepted, "take density_made out")
-
-
-def content_basis(records: Records, item: str, analyte: str) -> Basis | None:
-    """What the certified content of a stock solution or substance refers to."""
-    amount = solutions_of(records).certified(item, analyte)
-    return basis_of(amount.unit) if amount else None

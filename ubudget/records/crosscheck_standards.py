@@ -31,11 +31,10 @@ def standard_place(number: int, standard: Standard) -> str:
     return f"standard {number} ({standard.label})"
 
 
-def prepared_analytes(records: Records, standard: Standard) -> tuple[str, ...]:
+def prepared_analytes(records: Records, solutions: Solutions, standard: Standard) -> tuple[str, ...]:
     """Analytes of the method that a standard made by steps contains."""
     if not standard.steps:
         return ()
-    solutions = solutions_of(records)
     return tuple(analyte for analyte in records.method.analytes if solutions.contains(standard.label, analyte))
 
 
@@ -58,7 +57,9 @@ def nominal_volumes(records: Records) -> dict[str, Amount]:
     return {item.id: item.nominal for item in items if item.nominal is not None}
 
 
-def nominal_level(records: Records, run: Run, standard: Standard, analyte: str, unit: str) -> float | str | None:
+def nominal_level(
+    records: Records, run: Run, solutions: Solutions, standard: Standard, analyte: str, unit: str
+) -> float | str | None:
     """Nominal concentration of an analyte in a standard, to compare levels with.
 
     `None` where the standard does not contain it. Where the number cannot be had, which is another finding, the
@@ -67,7 +68,6 @@ def nominal_level(records: Records, run: Run, standard: Standard, analyte: str, 
     if stated is not None:
         level = in_unit(stated.value, stated.unit, unit)
         return stated.value if level is None else level
-    solutions = solutions_of(records)
     if not standard.steps or not solutions.contains(standard.label, analyte):
         return None
     level = _prepared_level(records, run, solutions, standard.label, analyte, unit)
@@ -157,7 +157,7 @@ def _densities(records: Records, run: Run, unit: str) -> Iterator[Finding]:
     for standard in run.file.standards:
         for analyte in sorted(read[standard.label] & set(records.method.analytes)) if standard.steps else ():
             chain = solutions.chain(standard.label, analyte)
-            for finding in density_findings(records, chain, analyte, unit) if chain else ():
+            for finding in density_findings(records, solutions, chain, analyte, unit) if chain else ():
                 if finding not in told:
                     told.add(finding)
                     yield finding

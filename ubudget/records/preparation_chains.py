@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 from ubudget.quantity.units import UnitError, dimension
@@ -60,16 +59,22 @@ class Solutions:
         stock = links[0].source or self.stocks.get(analyte, "")
         return Chain(links, stock) if stock in self.materials else None
 
+    def behind(self, label: str) -> tuple[Preparation, ...]:
+        """Preparations on the way to a solution, the first one first; a circle is walked once."""
+        found: list[Preparation] = []
+        while label in self.prepared and self.prepared[label] not in found:
+            found.append(self.prepared[label])
+            label = found[-1].source
+        return tuple(reversed(found))
+
     def links(self, label: str) -> tuple[Preparation, ...] | None:
         """Preparations back to the one that is made from no prepared solution; `None` for a circle."""
-        found: list[Preparation] = []
-        while label in self.prepared:
-            link = self.prepared[label]
-            if link in found:
-                return None
-            found.append(link)
-            label = link.source
-        return tuple(reversed(found)) or None
+        found = self.behind(label)
+        return found if found and found[0].source not in self.prepared else None
+
+    def made_from_itself(self, label: str) -> bool:
+        found = self.behind(label)
+        return bool(found) and found[0].source == label
 
     def contains(self, label: str, analyte: str) -> bool:
         """Whether a solution contains an analyte, as far as the records say."""
@@ -88,21 +93,6 @@ class Solutions:
         certificates = sorted(material.certificates, key=lambda each: each.issued) if material else []
         values = [value for each in certificates for value in each.properties if value.analyte in ("", analyte)]
         return values[-1].value if values else None
-
-    @cached_property
-    def circles(self) -> frozenset[str]:
-        """Solutions that stand in the chain of what they are made from."""
-        return frozenset(label for label in self.prepared if self._closes(label))
-
-    def _closes(self, label: str) -> bool:
-        seen: set[str] = set()
-        source = self.prepared[label].source
-        while source in self.prepared and source not in seen:
-            if source == label:
-                return True
-            seen.add(source)
-            source = self.prepared[source].source
-        return False
 
 
 def solutions_of(records: Records) -> Solutions:
@@ -133,7 +123,7 @@ def used_preparations(records: Records) -> tuple[Preparation, ...]:
     solutions = solutions_of(records)
     labels = [standard.label for standard in run.file.standards]
     labels += [addition.standard for addition in run.file.additions]
-    found = {link.label: link for label in labels for link in solutions.links(label) or ()}
+    found = {link.label: link for label in labels for link in solutions.behind(label)}
     return tuple(found.values())
 
 

@@ -119,15 +119,18 @@ def _used(records: Records, run: Run) -> Iterator[tuple[str, Step]]:
                     yield ware, "digestion"
     for stock in run.file.stocks.values():
         yield stock.item, "preparation"
-    materials = solutions_of(records).materials
+    solutions = solutions_of(records)
+    taken = [addition.standard for addition in run.file.additions]
     for link in used_preparations(records):
         if link.document == "run":
-            yield link.source if link.source in materials else "", "preparation"
+            taken.append(link.source)
             for step in link.steps:
                 for item in (step.aliquot, step.to, step.balance):
                     yield item, "preparation"
-    for item in _kept_and_taken(records):
-        yield item, "preparation"
+    for item in taken:
+        # A standard of the run is no item of the register.
+        kept = item in solutions.prepared and solutions.prepared[item].document == "register"
+        yield item if kept or item in solutions.materials else "", "preparation"
     for addition in run.file.additions:
         for item in (addition.pipette, addition.flask, addition.aliquot):
             yield item, "preparation"
@@ -139,15 +142,3 @@ def _used(records: Records, run: Run) -> Iterator[tuple[str, Step]]:
         yield portion.reference_material, "measurement"
     for _, statement in citations(method):
         yield statement.item, "run"
-
-
-def _kept_and_taken(records: Records) -> Iterator[str]:
-    """Kept standards and certified solutions that standards and additions of the run are taken from."""
-    run, register = records.run, records.register
-    kept = {item.id for item in register.prepared_standards} if register else set()
-    materials = solutions_of(records).materials
-    taken = [standard.source for standard in run.file.standards] if run else []
-    taken += [addition.standard for addition in run.file.additions] if run else []
-    for item in taken:
-        if item in kept or item in materials:
-            yield item
