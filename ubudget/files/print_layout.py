@@ -32,8 +32,8 @@ def print_area(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]
 
 
 def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, ...]:
-    """Rows that start a new page because a chart that starts there would else be cut in two, or a band's title and
-    heading would stand apart from its first rows.
+    """Rows that start a new page because a chart or rows that belong together would else be cut in two, or a
+    band's title and heading would stand apart from its first rows.
 
     A chart beside a table is left where it is: a break there would tear the table.
     """
@@ -50,6 +50,8 @@ def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, flo
         head = range(band.top - 1, min(band.first_row + _ROWS_KEPT, band.last_row + 1))
         if band.top > FIRST_BAND and band.left == 1:
             needs[band.top - 1] = sum(heights.get(row, DEFAULT_HEIGHT) for row in head)
+    for first, last in sheet.whole:
+        needs[first] = max(needs.get(first, 0.0), sum(heights.get(row, DEFAULT_HEIGHT) for row in range(first, last + 1)))
     breaks = []
     used = top = 0.0
     for row in range(1, last_row + 1):

@@ -179,6 +179,8 @@ class Sheet:
     """How many pages wide the sheet is printed."""
     print_to: tuple[int, int] | None = None
     """Last row and column on paper; otherwise all that the sheet holds."""
+    whole: tuple[tuple[int, int], ...] = ()
+    """First and last rows of what should not be cut by the end of a page."""
     protected: bool = True
     """Locked but for its open cells; without, rows and columns may be added."""
     tab: Literal["", "run", "method", "register"] = ""

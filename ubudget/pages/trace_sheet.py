@@ -57,8 +57,10 @@ def traceability_sheet(evaluation: Evaluation, placements: Placements) -> Sheet 
             top = bands[-1].last_row + 4
     if not bands:
         return None
-    cells = [*headline(TRACEABILITY, NOTE), *_drawing(method_tree(evaluation, found), top)]
-    return Sheet(TRACEABILITY, tuple(bands), tuple(cells), repeat_columns=1, pages_across=2)
+    drawing, branches = _drawing(method_tree(evaluation, found), top)
+    cells = [*headline(TRACEABILITY, NOTE), *drawing]
+    whole = ((top, branches[-1][1]), *branches) if branches else ()
+    return Sheet(TRACEABILITY, tuple(bands), tuple(cells), repeat_columns=1, pages_across=2, whole=whole)
 
 
 def _rows(evaluation: Evaluation, found_chains: Sequence[Chain], placements: Placements) -> list[_Row]:
@@ -238,14 +240,18 @@ def _validity(evidence: Sequence[Evidence], left: int, first: int) -> tuple[Band
     )
 
 
-def _drawing(tree: Node, top: int) -> list[LooseCell]:
-    """The tree as framed cells from left to right, with arrows between them; an arrow reads: rests on."""
+def _drawing(tree: Node, top: int) -> tuple[list[LooseCell], list[tuple[int, int]]]:
+    """The tree as framed cells from left to right, with arrows between them, and the rows of each of its branches; an
+    arrow reads: rests on."""
     cells = [LooseCell(top, 1, "chain", "label")]
     cells.append(LooseCell(top, DRAWN_FROM, f"{tree.title}. An arrow reads: rests on.", "box", across=BOX_WIDE + STEP))
     row = top + 2
+    branches = []
     for child in tree.children:
-        row = _draw(child, row, DRAWN_FROM, cells)
-    return cells
+        below = _draw(child, row, DRAWN_FROM, cells)
+        branches.append((row, below - 1))
+        row = below
+    return cells, branches
 
 
 def _draw(node: Node, row: int, column: int, cells: list[LooseCell]) -> int:
