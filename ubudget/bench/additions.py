@@ -79,7 +79,7 @@ def _build_lines(
     symbol: str,
     operation: StandardAdditions,
     reading_unit: str,
-    positions: Mapping[str, int],
+    positions: Mapping[tuple[str, str], int],
     addition_row: dict[tuple[str, str], int],
     volume_row: dict[str, int],
 ) -> None:
@@ -121,7 +121,7 @@ def _build_lines(
     )
     add_common(fit, x, y, include, None)
     KINDS["line"].build(fit)
-    add_drawn(fit, [positions[item.solution] for item in of_point])
+    add_drawn(fit, [positions[item.solution, ""] for item in of_point])
     if operation.additions_exact:
         points.freeze("x", "y")
     _add_extrapolation(fit, operation)

@@ -13,10 +13,10 @@ import numpy as np
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
 from ubudget.bench.corrections import Corrections
-from ubudget.bench.curve import CURVES
+from ubudget.bench.curve import CURVES, label_curves
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.kinds import Kind
-from ubudget.bench.structure import Structure
+from ubudget.bench.structure import Curve, Structure
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Trait
 from ubudget.records.method import Blank
@@ -26,9 +26,9 @@ EFFECT = "blank scatter"
 GROUP = "blank"
 
 
-def blank_estimate(line: tuple[str, str]) -> tuple[str, str, str]:
-    """Key of the variance estimate s_b of a line's blanks."""
-    return ("blank scatter", *line)
+def blank_estimate(curve: Curve) -> tuple[str, ...]:
+    """Key of the variance estimate s_b of the blanks read on a curve."""
+    return ("blank scatter", *curve)
 
 
 def build_blanks(
@@ -44,16 +44,20 @@ def build_blanks(
     unit = blank.unit
     rows = [row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions]
     items = [structure.measured[row] for row in rows]
-    owner = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
+    means = structure.blank_curves
+    owner = np.array([means.index(item.curve) for item in items], dtype=np.int64)
+    own_curves = [structure.curves.index(item.curve) for item in items]
     values = TableBuilder(BLANK_VALUES, f"{blank.kind.capitalize()} blanks, each", len(rows), context.shared)
     values.label("solution", "blank", [item.solution for item in items])
     values.label("analyte", "analyte", [item.line[0] for item in items])
     values.label("line", "line", [item.line[1] for item in items])
+    if any(item.reading.block for item in items):
+        values.label("block", "calibration block", [item.reading.block for item in items])
     mean = values.pick("mean reading", SIGNALS, "mean", rows)
     n = values.pick("readings", SIGNALS, "n", rows)
 
     def curve(column: str) -> Symbol:
-        return values.pick(f"{column} of the curve", CURVES, column, owner)
+        return values.pick(f"{column} of the curve", CURVES, column, own_curves)
 
     used = values.formula("used", "used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
     # Blanks read between the same checks share their drift; the amount of internal standard shows in s_b.
@@ -80,10 +84,10 @@ def _build_means(
     reading_unit: str,
     drifting: bool,
 ) -> None:
-    size, unit = len(structure.lines), blank.unit
+    means, unit = structure.blank_curves, blank.unit
+    size = len(means)
     table = TableBuilder(BLANKS, f"{blank.kind.capitalize()} blank of each line", size, context.shared)
-    table.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
-    table.label("line", "line", [line for _, line in structure.lines])
+    label_curves(table, means)
     counts = np.bincount(owner, minlength=size)
     stop = np.cumsum(counts)
 
@@ -119,14 +123,14 @@ def _build_means(
                 "t",
                 "scatter between blanks" if counted else context.mark(EFFECT),
             )
-            for _ in structure.lines
+            for _ in means
         ],
         dof="dof" if counted else None,
-        estimates=[blank_estimate(line) for line in structure.lines],
+        estimates=[blank_estimate(curve) for curve in means],
     )
 
     def curve(column: str) -> Symbol:
-        return table.pick(f"{column} of the curve", CURVES, column, np.arange(size))
+        return table.pick(f"{column} of the curve", CURVES, column, [structure.curves.index(own) for own in means])
 
     at_mean = curve("scale") * kind.inverse(curve, reading)
     table.formula("c", symbol, unit, at_mean + mean, "the curve at the mean reading of the blanks")

@@ -17,7 +17,7 @@ from ubudget.bench.drift import GROUP as DRIFT_GROUP
 from ubudget.bench.drift import STATED as RESIDUAL
 from ubudget.bench.internal_standard import SOLUTIONS, InternalRows, build_internal_standard, read_at
 from ubudget.bench.readings import add_single_readings
-from ubudget.bench.structure import Line, Measured, Structure
+from ubudget.bench.structure import Curve, Measured, Structure
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Trait
 from ubudget.records.calibration import Calibration
@@ -31,8 +31,8 @@ class Corrections:
 
     internal: InternalRows | None = None
     drift: DriftRows | None = None
-    row: dict[tuple[str, Line], int] = field(default_factory=dict)
-    """Row of each solution and line in the table `signal corrections`."""
+    row: dict[tuple[str, Curve], int] = field(default_factory=dict)
+    """Row of each solution and curve in the table `signal corrections`."""
 
     def __bool__(self) -> bool:
         return self.internal is not None or self.drift is not None
@@ -76,7 +76,7 @@ class Corrections:
         return table.pick("correction for drift", CORRECTIONS, "drift factor", self._rows(items))
 
     def _rows(self, items: Sequence[Measured]) -> list[int]:
-        return [self.row[item.solution, item.line] for item in items]
+        return [self.row[item.solution, item.curve] for item in items]
 
 
 def build_corrections(
@@ -89,7 +89,7 @@ def build_corrections(
     if calibration.drift is not None:
         drift = build_drift(context, structure, symbol, calibration.drift, internal, unit)
     items = [*structure.standard_readings, *structure.measured]
-    found = Corrections(internal, drift, {(item.solution, item.line): row for row, item in enumerate(items)})
+    found = Corrections(internal, drift, {(item.solution, item.curve): row for row, item in enumerate(items)})
     if not found:
         return found
     title = "Corrections of each solution: first the internal standard, then the drift"
@@ -120,8 +120,9 @@ def _add_drift(
     drift: DriftRows,
     calibration: Calibration,
 ) -> Symbol:
-    places = [drift.between(item.line, structure.positions[item.solution]) for item in items]
-    table.given("position", "position", "", [float(structure.positions[item.solution]) for item in items])
+    at = [structure.positions[item.solution, item.reading.block] for item in items]
+    places = [drift.between(item.line, position) for item, position in zip(items, at, strict=True)]
+    table.given("position", "position", "", [float(position) for position in at])
     share = table.given("share", "share of the way to the next check", "", [place.share for place in places])
     left = table.pick("check before", CHECKS, "check", [place.left for place in places])
     right = table.pick("check after", CHECKS, "check", [place.right for place in places])

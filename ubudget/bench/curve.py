@@ -22,7 +22,7 @@ from ubudget.bench.preliminary import LOWEST, ORDINATE, add_preliminary
 from ubudget.bench.readings import POINTS, flatten
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.stated import TABLE as INPUTS
-from ubudget.bench.structure import Line, Structure
+from ubudget.bench.structure import Curve, Line, Structure
 from ubudget.bench.weights import WEIGHTING, build_weighting, known_scatter, rule_in, weight, weighted
 from ubudget.bench.within_levels import add_lack_of_fit, add_pure_error
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
@@ -47,7 +47,7 @@ def build_curves(
     unit = calibration.unit
     items = structure.standard_readings
     flat, segments = flatten(items)
-    line_of_item = np.array([structure.lines.index(item.line) for item in items], dtype=np.int64)
+    curve_of_item = np.array([structure.curves.index(item.curve) for item in items], dtype=np.int64)
     x_row = [standard_row[item.solution, item.line[0]] for item in items]
     readings = TableBuilder(POINTS, "Readings of the standards", len(flat), context.shared)
     reading, include = corrections.add_readings(context, readings, items, flat, reading_unit)
@@ -82,16 +82,15 @@ def build_curves(
     if between:
         _add_between(levels, structure, symbol, calibration)
 
-    curves = TableBuilder(CURVES, "Calibration curves", len(structure.lines), context.shared)
-    curves.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
-    curves.label("line", "line", [line for _, line in structure.lines])
+    curves = TableBuilder(CURVES, "Calibration curves", len(structure.curves), context.shared)
+    lines = label_curves(curves, structure.curves)
     kind = kind_of(calibration)
     on_means = calibration.fit_on == "means" or kind.of_levels
     points = levels if on_means else readings
-    owner = line_of_item if on_means else line_of_item[item_of]
-    counts = np.bincount(owner, minlength=len(structure.lines))
+    owner = curve_of_item if on_means else curve_of_item[item_of]
+    counts = np.bincount(owner, minlength=len(structure.curves))
     stop = np.cumsum(counts)
-    names = [f"{analyte} {line}".strip() for analyte, line in structure.lines]
+    names = [curve.name for curve in structure.curves]
     fit = Fit(
         context,
         points,
@@ -122,7 +121,7 @@ def build_curves(
         y = points.formula("y", "corrected, with that uncertainty", reading_unit, y * own)
     own_weight: Expression | None = None
     if weighted(calibration) and not kind.of_levels:
-        own_weight = _own_weight(fit, calibration, kind, structure.lines, symbol, level_y, level_s)
+        own_weight = _own_weight(fit, calibration, kind, lines, symbol, level_y, level_s)
         if on_means:
             # The rule is of one reading; a mean of n weighs n times as much.
             own_weight = Symbol("readings") * own_weight
@@ -133,20 +132,29 @@ def build_curves(
     if not kind.of_levels and not points.has("y"):
         points.formula("y", "mean" if on_means else "reading", reading_unit, y)
     if not on_means and (between or not weighted(calibration)):
-        add_pure_error(fit, LEVELS, line_of_item, shown_as_s=between and not fit.known_scatter)
+        add_pure_error(fit, LEVELS, curve_of_item, shown_as_s=between and not fit.known_scatter)
     kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
         (levels if between else points).freeze("x prepared" if between else "x")
     drawn = items if on_means else [items[item] for item in item_of]
-    add_drawn(fit, [structure.positions[item.solution] for item in drawn])
+    add_drawn(fit, [structure.positions[item.solution, item.reading.block] for item in drawn])
     if not on_means and not weighted(calibration):
         add_lack_of_fit(fit, kind.parameters)
-    _add_scale(context, curves, structure.lines, symbol, preparation)
+    _add_scale(context, curves, lines, symbol, preparation)
     context.tables[POINTS] = readings.build()
     context.tables[LEVELS] = levels.build()
     context.tables[CURVES] = curves.build()
     if calibration.curve in ("line", "quadratic"):
-        build_linearity(context, LEVELS, list(line_of_item), names, unit, reading_unit)
+        build_linearity(context, LEVELS, list(curve_of_item), names, unit, reading_unit)
+
+
+def label_curves(table: TableBuilder, curves: Sequence[Curve]) -> list[Line]:
+    """Columns analyte, line and, where the run has several, block; gives the line of each curve."""
+    table.label("analyte", "analyte", [curve.analyte for curve in curves])
+    table.label("line", "line", [curve.line for curve in curves])
+    if any(curve.block for curve in curves):
+        table.label("block", "calibration block", [curve.block for curve in curves])
+    return [(curve.analyte, curve.line) for curve in curves]
 
 
 def _own_weight(
@@ -208,6 +216,8 @@ def _add_levels(
     levels.label("standard", "standard", [item.solution for item in measured])
     levels.label("analyte", "analyte", [item.line[0] for item in measured])
     levels.label("line", "line", [item.line[1] for item in measured])
+    if any(item.reading.block for item in measured):
+        levels.label("block", "calibration block", [item.reading.block for item in measured])
     x = levels.pick("x of the standard", STANDARDS, "x", x_row)
     levels.formula("x prepared" if between else "x", "concentration", unit_x, x)
 
@@ -235,9 +245,7 @@ def _add_between(levels: TableBuilder, structure: Structure, symbol: str, calibr
     name = f"{symbol}.between levels"
     words = "deviation of a standard beyond its preparation, between levels"
     traits = [
-        Trait(
-            name, words, "standards", "B", "normal", f"stated by the method; {item.solution} on {' '.join(item.line)}"
-        )
+        Trait(name, words, "standards", "B", "normal", f"stated by the method; {item.solution} on {item.curve.name}")
         for item in structure.standard_readings
     ]
     deviation = levels.deviation(name, "deviation between levels", calibration.unit, u, traits)

@@ -22,8 +22,8 @@ from ubudget.records.corrections import InternalStandard
 
 STATED, SINGLE, SOLUTIONS = "internal standard", "internal standard readings", "internal standard by solution"
 GROUP = "internal standard"
-ReadAt = tuple[str, int | None]
-"""A solution, and the position where it was read several times."""
+ReadAt = tuple[str, int | None, str]
+"""A solution, the position where it was read several times, and its calibration block."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +50,7 @@ class InternalRows:
 
 
 def read_at(item: Measured) -> ReadAt:
-    return item.solution, item.position
+    return item.solution, item.position, item.reading.block
 
 
 def build_internal_standard(
@@ -79,7 +79,7 @@ def build_internal_standard(
     _add_amount(table, items, symbol, standard, silent)
     context.tables[SOLUTIONS] = table.build()
     excluded = context.records.run.file.exclusions if context.records.run else ()
-    marks = {(m.solution, m.position, m.replicate) for m in excluded if (m.analyte, m.line) == items[0].line}
+    marks = {(m.solution, m.position, m.block, m.replicate) for m in excluded if (m.analyte, m.line) == items[0].line}
     keys = {(read_at(items[item]), replicate): row for row, (item, replicate, _) in enumerate(flat)}
     return InternalRows(
         keys,

@@ -9,7 +9,7 @@ import numpy as np
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import COUNTED, USABLE, Context
 from ubudget.bench.corrections import Corrections
-from ubudget.bench.curve import CURVES, residual_estimate, unknown_weight
+from ubudget.bench.curve import CURVES, label_curves, residual_estimate, unknown_weight
 from ubudget.bench.fitting import scatter_columns
 from ubudget.bench.internal_standard import SOLUTIONS, InternalRows, read_at
 from ubudget.bench.kinds import kind_of
@@ -36,19 +36,22 @@ def build_signals(
 ) -> None:
     """Tables `readings` and `measured lines` (and `pooled scatter`); concentration in column `c`."""
     items = structure.measured
-    line_rows = [structure.lines.index(item.line) for item in items]
+    curve_rows = [structure.curves.index(item.curve) for item in items]
     counted = context.mark(EFFECT) == COUNTED
     table = TableBuilder(SIGNALS, "Measured lines", len(items), context.shared)
     table.label("solution", "solution", [item.solution for item in items])
     table.label("analyte", "analyte", [item.line[0] for item in items])
     table.label("line", "line", [item.line[1] for item in items])
+    if any(item.reading.block for item in items):
+        table.label("block", "calibration block", [item.reading.block for item in items])
+        table.label("rerun", "read again because", [item.reading.rerun for item in items])
     single = all(item.reading.mean is None for item in items)
     n, s = (
         _from_readings(context, structure, table, reading_unit, corrections)
         if single
         else _from_summaries(table, structure, reading_unit)
     )
-    u, dof, estimates = _scatter(context, structure, table, calibration, n, s, line_rows, reading_unit, symbol)
+    u, dof, estimates = _scatter(context, structure, table, calibration, n, s, curve_rows, reading_unit, symbol)
     table.formula("reading", "reading, mean", reading_unit, Symbol("mean"))
     table.formula("u(reading)", "u of the mean", reading_unit, u if counted else Number(0))
     mark = f"{calibration.scatter} scatter of the readings" if counted else context.mark(EFFECT)
@@ -65,7 +68,7 @@ def build_signals(
         read = table.formula("corrected", "mean, with the corrections' uncertainty", reading_unit, read * factor)
     if corrections.internal is not None:
         _internal_standard(table, corrections.internal, items)
-    _concentration(table, line_rows, symbol, calibration, read)
+    _concentration(table, curve_rows, symbol, calibration, read)
     context.tables[SIGNALS] = table.build()
 
 
@@ -114,40 +117,40 @@ def _scatter(
     calibration: Calibration,
     n: Symbol,
     s: Symbol,
-    line_rows: list[int],
+    curve_rows: list[int],
     unit: str,
     symbol: str,
 ) -> tuple[Operand, str | None, list[tuple[str, str, str]] | None]:
     """u of the mean, column of its degrees of freedom, and what it shares its variance estimate with."""
-    names = [f"{analyte} {line}".strip() for analyte, line in structure.lines]
+    names = [curve.name for curve in structure.curves]
     root: Expression = apply("sqrt", n)
     if calibration.scatter == "own":
         table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1), "GUM 4.2.6")
         return apply("ratio_or_zero", s, root), "dof", None
     if calibration.scatter == "residual":
         scatter = scatter_columns(context.tables[CURVES].by_name, known_scatter(calibration))
-        s_curve = table.pick("residual s", CURVES, scatter.s, line_rows)
-        table.pick("dof of the curve", CURVES, scatter.dof or "dof", line_rows)
+        s_curve = table.pick("residual s", CURVES, scatter.s, curve_rows)
+        table.pick("dof of the curve", CURVES, scatter.dof or "dof", curve_rows)
         table.formula("dof", "degrees of freedom", "", Symbol("dof of the curve"))
-        lines = [structure.lines[row] for row in line_rows]
-        own = unknown_weight(context, table, calibration, line_rows, lines, unit)
+        lines = [item.line for item in structure.measured]
+        own = unknown_weight(context, table, calibration, curve_rows, lines, unit)
         if own is not None:
             # S²/(p·w0): a reading of the unknown scatters as a point of its own weight would.
-            largest = table.pick("w_max of the curve", CURVES, "w_max", line_rows)
+            largest = table.pick("w_max of the curve", CURVES, "w_max", curve_rows)
             relative = table.formula("w0", "own weight", "", apply("ratio_or_zero", own, largest))
             root = apply("sqrt", n * relative)
         u = apply("ratio_or_zero", s_curve, root)
         if scatter.dof is None:
             return u, None, None
-        return u, "dof", [residual_estimate(names[row]) for row in line_rows]
-    _build_pooled(context, structure, table, calibration, line_rows, unit)
-    s_pooled = table.pick("pooled s", POOLED, "s", line_rows)
-    table.pick("pooled dof", POOLED, "dof", line_rows)
+        return u, "dof", [residual_estimate(names[row]) for row in curve_rows]
+    _build_pooled(context, structure, table, calibration, curve_rows, unit)
+    s_pooled = table.pick("pooled s", POOLED, "s", curve_rows)
+    table.pick("pooled dof", POOLED, "dof", curve_rows)
     table.formula("dof", "degrees of freedom", "", Symbol("pooled dof"))
     return (
         apply("ratio_or_zero", s_pooled, root),
         "dof",
-        [("pooled", POOLED, names[row]) for row in line_rows],
+        [("pooled", POOLED, names[row]) for row in curve_rows],
     )
 
 
@@ -156,7 +159,7 @@ def _build_pooled(
     structure: Structure,
     table: TableBuilder,
     calibration: Calibration,
-    line_rows: list[int],
+    curve_rows: list[int],
     unit: str,
 ) -> None:
     """s pooled over the named solutions (all but blanks when none is named), by line (GUM H.3.6, ISO 5725-2)."""
@@ -168,11 +171,10 @@ def _build_pooled(
     mark = table.given("pooled", "in the pooled s", "", marks)
     table.formula("pooled squares", "squares pooled", "", mark * Symbol("squares"))
     table.formula("pooled n - 1", "n - 1 pooled", "", mark * apply("larger", Symbol("n") - 1, 0))
-    counts = np.bincount(np.array(line_rows, dtype=np.int64), minlength=len(structure.lines))
+    counts = np.bincount(np.array(curve_rows, dtype=np.int64), minlength=len(structure.curves))
     stop = np.cumsum(counts)
-    pooled = TableBuilder(POOLED, "Scatter of one reading, pooled", len(structure.lines), context.shared)
-    pooled.label("analyte", "analyte", [analyte for analyte, _ in structure.lines])
-    pooled.label("line", "line", [line for _, line in structure.lines])
+    pooled = TableBuilder(POOLED, "Scatter of one reading, pooled", len(structure.curves), context.shared)
+    label_curves(pooled, structure.curves)
     squares = pooled.span("all squares", SIGNALS, "pooled squares", stop - counts, stop)
     ones = pooled.span("all n - 1", SIGNALS, "pooled n - 1", stop - counts, stop)
     dof = pooled.formula("dof", "degrees of freedom", "", apply("larger", apply("total", ones), 1))
@@ -191,12 +193,12 @@ def _internal_standard(table: TableBuilder, internal: InternalRows, items: Seque
 
 
 def _concentration(
-    table: TableBuilder, line_rows: list[int], symbol: str, calibration: Calibration, reading: Symbol
+    table: TableBuilder, curve_rows: list[int], symbol: str, calibration: Calibration, reading: Symbol
 ) -> None:
     kind, unit = kind_of(calibration), calibration.unit
 
     def curve(column: str) -> Symbol:
-        return table.pick(f"{column} of the curve", CURVES, column, line_rows)
+        return table.pick(f"{column} of the curve", CURVES, column, curve_rows)
 
     inverse = kind.inverse(curve, reading)
     x = table.formula("x", "concentration on the curve", unit, inverse, "inverse prediction, QUAM E.4")

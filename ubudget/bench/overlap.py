@@ -12,10 +12,11 @@ from collections.abc import Sequence
 from ubudget.bench.blank import BLANKS
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context
+from ubudget.bench.curve import label_curves
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.stated import Entry
-from ubudget.bench.structure import ResultRow, Structure
+from ubudget.bench.structure import Curve, ResultRow, Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression, Operand, Symbol, apply
 from ubudget.records.calibration import Calibration
@@ -47,12 +48,12 @@ def build_overlaps(operations: SymbolRows, structure: Structure) -> None:
     if not of:
         return
     if any(isinstance(method.symbols[name], Calibration) for name in of):
-        keys = [(item.solution, item.line) for item in structure.measured]
+        keys = [(item.solution, item.curve) for item in structure.measured]
         needed = {row.measured for row in structure.results}
         _build(operations, OVERLAPS, "Spectral overlap in each solution", SIGNALS, keys, needed)
     if any(not isinstance(method.symbols[name], Calibration) for name in of):
-        keys = [("", line) for line in structure.lines]
-        needed = {structure.lines.index(row.line) for row in structure.results}
+        keys = [("", curve) for curve in structure.blank_curves]
+        needed = set(structure.blank_rows())
         _build(operations, BLANK_OVERLAPS, "Spectral overlap in the mean blank", BLANKS, keys, needed)
 
 
@@ -67,7 +68,7 @@ def subtract_overlap(
     """Column `symbol` of the results: its concentration less the overlaps."""
     measured = isinstance(method.symbols[operation.of], Calibration)
     home = OVERLAPS if measured else BLANK_OVERLAPS
-    own = [row.measured if measured else structure.lines.index(row.line) for row in rows]
+    own = [row.measured for row in rows] if measured else structure.blank_rows()
     overlap = table.pick(f"overlap of {symbol}", home, "overlap", own)
     table.formula(symbol, symbol, operation.unit, Symbol(operation.of) - overlap, "common practice, no source")
 
@@ -79,7 +80,7 @@ def status_of_overlap(
     status: Expression = ZERO
     for home, own in (
         (OVERLAPS, [row.measured for row in rows]),
-        (BLANK_OVERLAPS, [structure.lines.index(row.line) for row in rows]),
+        (BLANK_OVERLAPS, structure.blank_rows()),
     ):
         if home in context.tables:
             status = status + table.pick(f"interferents lost, {home}", home, "lost", own)
@@ -91,21 +92,20 @@ def _build(
     name: str,
     title: str,
     source: str,
-    keys: Sequence[tuple[str, Line]],
+    keys: Sequence[tuple[str, Curve]],
     needed: set[int],
 ) -> None:
-    """`keys` are solution and line of each row of `source`."""
+    """`keys` are solution and curve of each row of `source`."""
     context = operations.context
     method = context.records.method
     table = TableBuilder(name, title, len(keys), context.shared)
     if source == SIGNALS:
         table.label("solution", "solution", [solution for solution, _ in keys])
-    table.label("analyte", "analyte", [line[0] for _, line in keys])
-    table.label("line", "line", [line[1] for _, line in keys])
+    label_curves(table, [curve for _, curve in keys])
     unit = next(operation.unit for _, operation in operations.each(SpectralOverlap))
     own = range(len(keys))
     c = table.formula("c", "concentration as read", unit, table.pick("c of the line", source, "c", own))
-    onto = [[number for number, one in enumerate(method.overlaps) if one.on == line] for _, line in keys]
+    onto = [[number for number, one in enumerate(method.overlaps) if one.on == curve[:2]] for _, curve in keys]
     most = max(len(numbers) for numbers in onto)
     interferents = [_interferents(context, method.overlaps, keys, onto, turn, needed) for turn in range(most)]
     lost: Expression = ZERO
@@ -137,7 +137,7 @@ def _build(
 def _interferents(
     context: Context,
     overlaps: Sequence[Overlap],
-    keys: Sequence[tuple[str, Line]],
+    keys: Sequence[tuple[str, Curve]],
     onto: Sequence[Sequence[int]],
     turn: int,
     needed: set[int],
@@ -145,12 +145,12 @@ def _interferents(
     """Row of the interferent of one overlap for each row; -1 where there is none. Tells of interferents not read."""
     place = {key: row for row, key in enumerate(keys)}
     rows = []
-    for row, (solution, _) in enumerate(keys):
+    for row, (solution, curve) in enumerate(keys):
         if turn >= len(onto[row]):
             rows.append(-1)
             continue
         overlap = overlaps[onto[row][turn]]
-        at = place.get((solution, overlap.of), -1)
+        at = place.get((solution, Curve(*overlap.of, curve.block)), -1)
         rows.append(at)
         if at < 0 and row in needed:
             line = " ".join(overlap.of).strip()

@@ -50,18 +50,26 @@ def add_single_readings(
     run = context.records.run
     assert run is not None
     excluded = {
-        (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position): mark for mark in run.file.exclusions
+        (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position, mark.block): mark
+        for mark in run.file.exclusions
     }
-    keys = [(items[i].solution, *items[i].line, replicate, items[i].position) for i, replicate, _ in flat]
+    blocks = [items[i].reading.block for i, _, _ in flat]
+    keys = [
+        (items[i].solution, *items[i].line, replicate, items[i].position, block)
+        for (i, replicate, _), block in zip(flat, blocks, strict=True)
+    ]
     # An exclusion may leave the line out where the analyte has only one.
     marks = [excluded.get(key) or excluded.get((key[0], key[1], "", *key[3:])) for key in keys]
-    paths = [key if key[4] is not None else key[:4] for key in keys]
+    # Solution, analyte, line, replicate; then the position of a drift check, or the block.
+    paths = [key[:4] + tuple(part for part in key[4:] if part) for key in keys]
     table.label("solution", "solution", [key[0] for key in keys])
     table.label("analyte", "analyte", [key[1] for key in keys])
     table.label("line", "line", [key[2] for key in keys])
     table.label("replicate", "replicate", [str(key[3]) for key in keys])
     if any(item.position is not None for item in items):
         table.label("position", "position", ["" if key[4] is None else str(key[4]) for key in keys])
+    if any(blocks):
+        table.label("block", "calibration block", blocks)
     reading = table.given(
         "reading",
         "reading",

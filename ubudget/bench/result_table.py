@@ -198,7 +198,7 @@ class ResultTable:
 
     def _blank(self, symbol: str, operation: Blank) -> None:
         assert self.structure is not None
-        rows = [self.structure.lines.index(row.line) for row in self.rows]
+        rows = self.structure.blank_rows()
         mean = self.table.pick(f"mean {symbol}", BLANKS, "c", rows)
         s_b = self.table.pick(f"s_b of {symbol}", BLANKS, "s_b", rows)
         self.table.pick(f"dof of {symbol}", BLANKS, "dof", rows)
@@ -225,7 +225,7 @@ class ResultTable:
             dof=f"ν of {symbol}" if counted else None,
             # One portion has one blank of its own, read on each line.
             members=[("own blank", row.portion, row.line) for row in self.rows],
-            estimates=[blank_estimate(row.line) for row in self.rows] if counted else None,
+            estimates=[blank_estimate(self.structure.blank_curves[row]) for row in rows] if counted else None,
         )
         self.table.formula(symbol, symbol, operation.unit, mean + own)
 
@@ -264,7 +264,7 @@ class ResultTable:
             bands.append(Bands(tuple(own[number] for number in chosen), ends))
         run_members = None
         if operation.part == "between runs":
-            run_members = [("between runs", symbol, row.line) for row in self.rows]
+            run_members = [("between runs", symbol, row.line, self._day_read(row)) for row in self.rows]
         add_precision(
             self.table,
             symbol,
@@ -275,6 +275,14 @@ class ResultTable:
             self.method.document.unit,
             run_members,
         )
+
+    def _day_read(self, row: ResultRow) -> str:
+        """The day of a calibration block that has one of its own: another day is another run to the precision."""
+        run = self.context.records.run
+        if run is None or self.structure is None or row.measured == UNREAD:
+            return ""
+        day = run.file.day_of(self.structure.measured[row.measured].reading.block)
+        return "" if day is None else day.isoformat()
 
     def _with_factor(self, definition: Definition) -> Expression:
         if definition.factor == 1:
@@ -305,8 +313,7 @@ class ResultTable:
             "status of the line", source, "status of c" if extrapolated else "status", rows
         )
         if self.operations.each(Blank):
-            blanks = [self.structure.lines.index(row.line) for row in self.rows]
-            n_b = self.table.pick("blanks used", BLANKS, "n", blanks)
+            n_b = self.table.pick("blanks used", BLANKS, "n", self.structure.blank_rows())
             status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
         status = status + status_of_overlap(self.table, self.context, self.rows, self.structure)
         self.table.formula(STATUS, USABLE, "", status)

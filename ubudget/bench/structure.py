@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
@@ -25,6 +26,18 @@ Line = tuple[str, str]
 UNREAD = -1
 
 
+class Curve(NamedTuple):
+    """A calibration curve of the run: one for each line and calibration block."""
+
+    analyte: str
+    line: str
+    block: str = ""
+
+    @property
+    def name(self) -> str:
+        return " ".join(part for part in (self.analyte, self.line, self.block and f"block {self.block}") if part)
+
+
 @dataclass(frozen=True)
 class Measured:
     """One solution read on one line."""
@@ -33,7 +46,12 @@ class Measured:
     line: Line
     reading: Reading
     position: int | None = None
-    """Which reading of the drift check; other solutions are read once."""
+    """Which reading of the drift check; other solutions are read once in a block."""
+
+    @property
+    def curve(self) -> Curve:
+        """The curve on which it is read, or of which it is a point."""
+        return Curve(*self.line, self.reading.block)
 
 
 @dataclass(frozen=True)
@@ -63,16 +81,18 @@ class Structure:
     portions: tuple[Portion, ...]
     blanks: tuple[Portion, ...]
     lines: tuple[Line, ...]
+    curves: tuple[Curve, ...]
+    """By line, then by block in the order of the readings file."""
     standard_readings: tuple[Measured, ...]
-    """By line, then by standard as listed in the run."""
+    """By curve, then by standard as listed in the run."""
     measured: tuple[Measured, ...]
-    """By line; blanks first, then in the order of the readings file."""
+    """By curve; blanks first, then in the order of the readings file."""
     solutions: tuple[str, ...]
     steps: dict[str, tuple[PlacedStep, ...]]
     """All dilution steps from the portion's own solution to this one."""
     results: tuple[ResultRow, ...]
-    positions: dict[str, int]
-    """Place in the order of reading of every solution but the drift check."""
+    positions: dict[tuple[str, str], int]
+    """Place in the order of reading of every solution but the drift check, in its block."""
     internal_standard: tuple[Measured, ...] = ()
     """Its readings: standards first, then blanks and samples, then checks."""
     checks: tuple[Measured, ...] = ()
@@ -81,6 +101,26 @@ class Structure:
     @cached_property
     def blank_solutions(self) -> frozenset[str]:
         return frozenset(portion.solution for portion in self.blanks)
+
+    @cached_property
+    def blank_curves(self) -> tuple[Curve, ...]:
+        """Curves with a blank of their own; all of them where no line has one."""
+        read = {item.curve for item in self.measured if item.solution in self.blank_solutions}
+        return tuple(curve for curve in self.curves if curve in read) or self.curves
+
+    def blank_row(self, curve: Curve) -> int:
+        """Which of `blank_curves` holds the blank of a solution: that of its own block, else of the last block before
+        it, else of the first after it."""
+        if curve in self.blank_curves:
+            return self.blank_curves.index(curve)
+        own = self.curves.index(curve)
+        rows = [row for row, blank in enumerate(self.blank_curves) if blank[:2] == curve[:2]]
+        before = [row for row in rows if self.curves.index(self.blank_curves[row]) < own]
+        return before[-1] if before else rows[0]
+
+    def blank_rows(self) -> list[int]:
+        """Row of `blank_curves` for each result."""
+        return [self.blank_row(self.measured[row.measured].curve) for row in self.results]
 
     @cached_property
     def longest_chain(self) -> int:
@@ -98,13 +138,16 @@ def structure_of(method: Method, run: Run) -> Structure:
     present = {(reading.analyte, reading.line) for reading in run.readings}
     lines = tuple([line for line in known if line in present] + sorted(present - set(known)))
     standards = [standard.label for standard in run.file.standards]
-    standard_readings = _by_line(run.readings, lines, standards)
+    blocks = list(dict.fromkeys(reading.block for reading in run.readings))
+    standard_readings = _by_curve(run.readings, lines, blocks, standards)
     blank_labels = [portion.solution for portion in blanks]
     # Solutions with additions are points of a line, not measured for themselves.
     spiked = [addition.solution for addition in run.file.additions]
     apart = {*standards, *blank_labels, *spiked}
     others = list(dict.fromkeys(reading.solution for reading in run.readings if reading.solution not in apart))
-    measured = _by_line(run.readings, lines, [*blank_labels, *others])
+    measured = _by_curve(run.readings, lines, blocks, [*blank_labels, *others])
+    read = {item.curve for item in (*standard_readings, *measured)}
+    curves = [curve for line in lines for block in blocks if (curve := Curve(*line, block)) in read]
     used = [*blank_labels, *others]
     if reads_signals(method):
         results = _results(run, portions, lines, measured, origin)
@@ -115,6 +158,7 @@ def structure_of(method: Method, run: Run) -> Structure:
         portions,
         blanks,
         lines,
+        tuple(curves),
         standard_readings,
         measured,
         tuple(used),
@@ -131,15 +175,15 @@ def reads_signals(method: Method) -> bool:
 
 def _corrections(
     run: Run, lines: Sequence[Line], solutions: Sequence[str], calibration: Calibration | None
-) -> tuple[dict[str, int], tuple[Measured, ...], tuple[Measured, ...]]:
+) -> tuple[dict[tuple[str, str], int], tuple[Measured, ...], tuple[Measured, ...]]:
     """Positions of the solutions; readings of the internal standard and of the drift check."""
     check = check_label(calibration)
-    at: dict[str, int] = {}
+    at: dict[tuple[str, str], int] = {}
     internal: list[Measured] = []
     checks: list[Measured] = []
     for reading, position in zip(run.readings, positions(run), strict=True):
         again = reading.solution == check
-        at.setdefault(reading.solution, position)
+        at.setdefault((reading.solution, reading.block), position)
         item = Measured(reading.solution, (reading.analyte, reading.line), reading, position if again else None)
         if is_internal_standard(reading, calibration):
             internal.append(item)
@@ -171,15 +215,22 @@ def _chains(run: Run) -> tuple[dict[str, str], dict[str, tuple[PlacedStep, ...]]
     return origin, steps
 
 
-def _by_line(readings: Sequence[Reading], lines: Sequence[Line], solutions: Sequence[str]) -> tuple[Measured, ...]:
+def _by_curve(
+    readings: Sequence[Reading], lines: Sequence[Line], blocks: Sequence[str], solutions: Sequence[str]
+) -> tuple[Measured, ...]:
     place = {label: number for number, label in enumerate(solutions)}
     number_of = {line: number for number, line in enumerate(lines)}
+    turn_of = {block: number for number, block in enumerate(blocks)}
     chosen = [
         Measured(reading.solution, (reading.analyte, reading.line), reading)
         for reading in readings
         if reading.solution in place and (reading.analyte, reading.line) in number_of
     ]
-    return tuple(sorted(chosen, key=lambda item: (number_of[item.line], place[item.solution])))
+
+    def order(item: Measured) -> tuple[int, int, int]:
+        return number_of[item.line], turn_of[item.reading.block], place[item.solution]
+
+    return tuple(sorted(chosen, key=order))
 
 
 def _results(
@@ -189,6 +240,7 @@ def _results(
     measured: Sequence[Measured],
     origin: dict[str, str],
 ) -> tuple[ResultRow, ...]:
+    # A solution read again in a later block stands later, and takes over.
     row_of = {(item.solution, item.line): row for row, item in enumerate(measured)}
     descendants: dict[str, list[str]] = {}
     for solution in run.solutions:

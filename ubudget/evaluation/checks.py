@@ -18,7 +18,7 @@ from ubudget.bench.linearity import LINEARITY
 from ubudget.bench.rational import NOT_CONVERGED, POLE
 from ubudget.bench.readings import POINTS
 from ubudget.bench.result_table import STATUS
-from ubudget.bench.structure import Measured
+from ubudget.bench.structure import Curve, Measured
 from ubudget.bench.weights import weighted
 from ubudget.evaluation.coverage import EFFECTIVE_DOF
 from ubudget.evaluation.minimum_masses import minimum_findings
@@ -101,9 +101,9 @@ class _Checks:
         return self.numbers.column(CURVES, column)
 
     @cached_property
-    def lines(self) -> tuple[tuple[str, str], ...]:
+    def curves(self) -> tuple[Curve, ...]:
         structure = self.assembly.structure
-        return structure.lines if structure is not None and CURVES in self.assembly.graph.tables else ()
+        return structure.curves if structure is not None and CURVES in self.assembly.graph.tables else ()
 
     @property
     def _levels(self) -> tuple[Measured, ...]:
@@ -117,8 +117,8 @@ class _Checks:
         status = np.where(np.isfinite(found), found, NOT_CONVERGED)
         means, used = self.numbers.column(LEVELS, "mean"), self.numbers.column(LEVELS, "level used")
         rise = self.curve("slope") * (self.curve("x_high") - self.curve("x_low")) if self.has(CURVES, "slope") else None
-        for row, line in enumerate(self.lines):
-            own = means[[bool(mark) and item.line == line for mark, item in zip(used, self._levels, strict=True)]]
+        for row, curve in enumerate(self.curves):
+            own = means[[bool(mark) and item.curve == curve for mark, item in zip(used, self._levels, strict=True)]]
             if own.size < 2 or status[row] in (TOO_FEW, ONE_LEVEL):
                 continue
             differences = [np.ptp(own)] if rise is None else [np.ptp(own), abs(rise[row])]
@@ -128,10 +128,10 @@ class _Checks:
 
     @cached_property
     def usable(self) -> list[int]:
-        return [row for row in range(len(self.lines)) if self.status[row] == 0]
+        return [row for row in range(len(self.curves)) if self.status[row] == 0]
 
     def place(self, row: int) -> str:
-        return f"calibration curve of {' '.join(part for part in self.lines[row] if part)}"
+        return f"calibration curve of {self.curves[row].name}"
 
     @property
     def readings_file(self) -> str:
@@ -140,10 +140,10 @@ class _Checks:
     def unusable_curves(self) -> Iterator[Finding]:
         """Curves on which samples were read and that give no concentration."""
         structure = self.assembly.structure
-        needed = {item.line for item in structure.measured} if structure is not None else set()
-        for row, line in enumerate(self.lines):
+        needed = {item.curve for item in structure.measured} if structure is not None else set()
+        for row, curve in enumerate(self.curves):
             words = WITHOUT_CURVE.get(int(self.status[row]))
-            if words is not None and line in needed:
+            if words is not None and curve in needed:
                 found, accepted, remedy = words
                 yield Finding("stop", self.readings_file, self.place(row), found, accepted, remedy)
 
@@ -259,7 +259,7 @@ class _Checks:
             )
 
     def _noted(self, rows: list[tuple[int, float]], found: str, accepted: str, remedy: str) -> Finding:
-        lines = ", ".join(f"{' '.join(part for part in self.lines[row] if part)} (p = {p:.2g})" for row, p in rows)
+        lines = ", ".join(f"{self.curves[row].name} (p = {p:.2g})" for row, p in rows)
         place = self.place(rows[0][0]) + (f" and {len(rows) - 1} more" if len(rows) > 1 else "")
         return Finding("note", self.readings_file, place, f"{found}: {lines}", accepted, remedy)
 
@@ -270,7 +270,7 @@ class _Checks:
             return
         weight, kept = self.numbers.column(SIGNALS, "w0"), self.numbers.column(SIGNALS, "n")
         for row, item in enumerate(structure.measured):
-            if kept[row] < 0.5 or self.lines.index(item.line) not in self.usable:
+            if kept[row] < 0.5 or self.curves.index(item.curve) not in self.usable:
                 continue
             if not 0 < weight[row] < EXTREME_WEIGHT:
                 found = f"an own weight w0 of {weight[row]:.2g}, by the rule of the curve at the level of this solution"

@@ -149,7 +149,9 @@ def _items_table(
 ) -> Table:
     """One row for each fit and item: which item, and the numbers by which the points name it."""
     traits = leaf_at(draft.graph, path.leaf).traits
-    names = zip(*(home.texts(label) for label in ("solution", "analyte", "line") if label in home.by_name), strict=True)
+    names = zip(
+        *(home.texts(label) for label in ("solution", "analyte", "line", "block") if label in home.by_name), strict=True
+    )
     fit_names = [" ".join(parts).strip() for parts in names]
     items = [row for rows in rows_of_item for row in rows]
     numbers = np.array([number for rows in rows_of_item for number in range(1, len(rows) + 1)], dtype=np.float64)

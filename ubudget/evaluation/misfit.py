@@ -37,7 +37,9 @@ def misfit_beyond_term(
     weight, weighted_sum = (np.bincount(level, values, len(items)) for values in (mark * W, mark * W * residual))
     found = {}
     for row in rows:
-        own = [number for number, item in enumerate(items) if item.line == structure.lines[row] and weight[number] > 0]
+        own = [
+            number for number, item in enumerate(items) if item.curve == structure.curves[row] and weight[number] > 0
+        ]
         points = np.isin(level, own) & (mark > 0)
         dof = len(own) - parameters
         if dof < 1 or within[row] == 0:

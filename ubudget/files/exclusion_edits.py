@@ -13,8 +13,8 @@ NO_REASON = "no reason given in the workbook"
 _TRAIL = ("include", "reason", "who", "when")
 _MISSING = {"reason": "a reason", "who": "the name of who did it", "when": "the date"}
 
-_ReadingKey = tuple[str, str, str, int, int | None]
-"""Solution, analyte, line, replicate, and the position where a solution was read several times."""
+_ReadingKey = tuple[str, str, str, int, int | None, str]
+"""Solution, analyte, line, replicate; position where a solution was read several times; calibration block."""
 
 
 def is_trail(edit: Edit) -> bool:
@@ -87,11 +87,13 @@ def _incomplete(entry: dict[str, Any], file: str) -> Iterator[Finding]:
 
 def _reading_of(edit: Edit) -> _ReadingKey | None:
     names, numbers = edit.path[1:4], edit.path[4:]
+    block = str(numbers[-1]) if numbers and isinstance(numbers[-1], str) else ""
+    numbers = numbers[:-1] if block else numbers
     if not all(isinstance(name, str) for name in names) or not all(isinstance(number, int) for number in numbers):
         return None
     if len(names) != 3 or len(numbers) not in (1, 2):
         return None
-    return cast(_ReadingKey, (*names, *numbers, None)[:5])
+    return cast(_ReadingKey, (*(*names, *numbers, None)[:5], block))
 
 
 def _key(entry: dict[str, Any]) -> tuple[Any, ...]:
@@ -101,11 +103,12 @@ def _key(entry: dict[str, Any]) -> tuple[Any, ...]:
         entry.get("line", ""),
         entry.get("replicate"),
         entry.get("position"),
+        entry.get("block", ""),
     )
 
 
 def _exclusion(key: _ReadingKey) -> dict[str, Any]:
-    solution, analyte, line, replicate, position = key
+    solution, analyte, line, replicate, position, block = key
     entry = {
         "solution": solution,
         "analyte": analyte,
@@ -113,12 +116,13 @@ def _exclusion(key: _ReadingKey) -> dict[str, Any]:
         "replicate": replicate,
         "reason": NO_REASON,
     }
-    return entry if position is None else {**entry, "position": position}
+    apart = {"position": position, "block": block or None}
+    return entry | {name: value for name, value in apart.items() if value is not None}
 
 
 def _named(key: tuple[Any, ...]) -> str:
-    solution, analyte, line, replicate, *position = key
-    where = f" at position {position[0]}" if position and position[0] is not None else ""
+    solution, analyte, line, replicate, *apart = key
+    where = "".join(f" in block {part}" if isinstance(part, str) else f" at position {part}" for part in apart if part)
     return " ".join(str(part) for part in (solution, analyte, line) if part) + f" replicate {replicate}{where}"
 
 

@@ -51,7 +51,9 @@ def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, flo
         if band.top > FIRST_BAND and band.left == 1:
             needs[band.top - 1] = sum(heights.get(row, DEFAULT_HEIGHT) for row in head)
     for first, last in sheet.whole:
-        needs[first] = max(needs.get(first, 0.0), sum(heights.get(row, DEFAULT_HEIGHT) for row in range(first, last + 1)))
+        needs[first] = max(
+            needs.get(first, 0.0), sum(heights.get(row, DEFAULT_HEIGHT) for row in range(first, last + 1))
+        )
     breaks = []
     used = top = 0.0
     for row in range(1, last_row + 1):

@@ -20,7 +20,7 @@ _SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports", "balance")
 _SOLUTION_MASSES = ("aliquot_mass", "total_mass")
 _WEIGHED = "mass"
 """Stands in a dilution for an aliquot or a solution that was weighed."""
-_READING_COLUMNS = ("solution", "analyte", "line", "position", "mean", "s", "n")
+_READING_COLUMNS = ("solution", "analyte", "line", "position", "block", "rerun", "mean", "s", "n")
 _REPLICATE = re.compile(r"r([1-9][0-9]{0,3})")
 
 
@@ -126,7 +126,8 @@ def readings_from(table: CsvTable, file: str) -> tuple[tuple[Reading, ...], list
         findings.extend(faults)
         mean, s, n, faults = (None, None, None, []) if replicates else _summary(table, row, file, place)
         findings.extend(faults)
-        readings.append(Reading(row, solution, analyte, line, values, mean, s, n, position))
+        block, rerun = (table.cell(row, key) for key in ("block", "rerun"))
+        readings.append(Reading(row, solution, analyte, line, values, mean, s, n, position, block, rerun))
     return tuple(readings), findings
 
 
@@ -249,16 +250,8 @@ def _replicate_values(
         if value is not None:
             values.append(value)
     if replicates and not values and not findings:
-        findings.append(
-            Finding(
-                "stop",
-                file,
-                place,
-                "no reading in this row",
-                "one reading or more",
-                "add it or delete the row",
-            )
-        )
+        remedy = "add it or delete the row"
+        findings.append(Finding("stop", file, place, "no reading in this row", "one reading or more", remedy))
     return tuple(values), findings
 
 

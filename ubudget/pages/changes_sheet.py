@@ -156,6 +156,7 @@ def _amendments(records: Records) -> list[list[Value]]:
 
     for mark in records.run.file.exclusions:
         what = f"reading {mark.replicate} of {mark.solution}, {mark.analyte} {mark.line}".strip()
+        what += f", block {mark.block}" if mark.block else ""
         add(what, mark.reason, mark.who, "included", "left out", mark.when)
     for change in records.run.file.changes:
         add(change.what, change.reason, change.who, change.was, change.now, change.when)

@@ -65,7 +65,7 @@ def charts_sheet(evaluation: Evaluation, placements: Placements) -> Sheet | None
 
 def _labels(home: Placement) -> list[str]:
     """What names each fit, from the labels of its table."""
-    names = [home.table.texts(name) for name in ("solution", "analyte", "line") if name in home.table.by_name]
+    names = [home.table.texts(name) for name in ("solution", "analyte", "line", "block") if name in home.table.by_name]
     return [" ".join(part for part in parts if part) for parts in zip(*names, strict=True)]
 
 

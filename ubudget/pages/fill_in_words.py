@@ -144,6 +144,7 @@ def key_heading(path: tuple[str, ...]) -> str:
 
 GRID_WORDS: dict[str, str] = {
     "analyte": "element, as in the sheet analytes",
+    "block": "calibration block, where standards were read more than once; then for every reading",
     "dilution": "pipette > flask, steps separated by semicolons, e.g. P5-1 > F50-2",
     "from": "the solution that was diluted further",
     "kind": "sample, blank or reference material; empty: sample",
@@ -154,6 +155,7 @@ GRID_WORDS: dict[str, str] = {
     "n": "number of readings",
     "portion": "number of the test portion; empty: 1",
     "position": "place in the order of reading",
+    "rerun": "why the solution was read again in a later block; this reading takes over",
     "reports": "elements or lines reported from this solution; empty: all that were read",
     "s": "standard deviation of one reading",
     "sample": "label of the sample",

@@ -62,9 +62,9 @@ def verdict_band(evaluation: Evaluation, placements: Placements) -> Band | None:
     if not tests:
         return None
     curves = evaluation.graph.tables["curves"]
-    columns = [BandColumn(name, list(curves.texts(name)), "label", width=12.0) for name in ("analyte", "line")] + [
-        _column(evaluation, placements, test, range(curves.size)) for test in tests
-    ]
+    names = [name for name in ("analyte", "line", "block") if name in curves.by_name]
+    columns = [BandColumn(name, list(curves.texts(name)), "label", width=12.0) for name in names]
+    columns += [_column(evaluation, placements, test, range(curves.size)) for test in tests]
     return Band(NAME, FIRST_BAND, 1, tuple(columns), "Tests of the curves, in words")
 
 

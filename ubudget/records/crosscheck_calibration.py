@@ -58,17 +58,21 @@ def calibration_findings(records: Records) -> list[Finding]:
     return found
 
 
-def _reported_lines(run: Run) -> list[tuple[str, str]]:
-    """Analytes and lines read in a solution of a sample or blank."""
+def _reported_curves(run: Run) -> list[tuple[str, str, str]]:
+    """Analyte, line and calibration block of what was read in a solution of a sample or blank."""
     index = index_of(run)
     return list(
         dict.fromkeys(
-            (reading.analyte, reading.line) for reading in run.readings if index.root(reading.solution) is not None
+            (reading.analyte, reading.line, reading.block)
+            for reading in run.readings
+            if index.root(reading.solution) is not None
         )
     )
 
 
-def _named(analyte: str, line: str) -> str:
+def _named(analyte: str, line: str, block: str = "") -> str:
+    if block:
+        return f"{_named(analyte, line)}, block {block}"
     return f"{analyte} {line}".strip()
 
 
@@ -107,20 +111,20 @@ def _levels(records: Records, run: Run, calibration: Calibration) -> Iterator[Fi
     Standards prepared alike are one level. Bracketing has two standards, and no third."""
     standards = {standard.label: standard for standard in run.file.standards}
     index, solutions = index_of(run), solutions_of(records)
-    levels: dict[tuple[str, str], dict[str, float | str]] = defaultdict(dict)
+    levels: dict[tuple[str, str, str], dict[str, float | str]] = defaultdict(dict)
     for reading in run.readings:
         standard = standards.get(reading.solution)
         if standard is None or not index.included(reading):
             continue
         level = nominal_level(records, run, solutions, standard, reading.analyte, calibration.unit)
         if level is not None:
-            levels[reading.analyte, reading.line][standard.label] = level
+            levels[reading.analyte, reading.line, reading.block][standard.label] = level
     file = records.file("readings")
     fewest = FEWEST_LEVELS[calibration.curve]
     bracketing = calibration.curve == TWO_POINTS
     accepted = "two standards" if bracketing else f"standards at {fewest} levels or more"
     accepted += f' for curve = "{calibration.curve}"'
-    for key in _reported_lines(run):
+    for key in _reported_curves(run):
         place = f"standards of {_named(*key)}"
         count = len(set(levels[key].values()))
         if count == 0:
@@ -145,7 +149,7 @@ def _stocks(records: Records, run: Run) -> Iterator[Finding]:
     )
     # Where a standard of the analyte was prepared, its missing stock is a finding of the preparation.
     told = {analyte for standard in run.file.standards for analyte in analytes_meant(standard, run)}
-    for analyte in dict.fromkeys(analyte for analyte, _ in _reported_lines(run)):
+    for analyte in dict.fromkeys(analyte for analyte, _, _ in _reported_curves(run)):
         if analyte in told or analyte not in records.method.analytes:
             continue
         if analyte not in run.file.stocks and not exact:
@@ -216,13 +220,13 @@ def _scatter(records: Records, run: Run, calibration: Calibration) -> Iterator[F
             found = f"the standard {label}" if label in standards else f"the unknown solution {label}"
             accepted = "solutions of samples and blanks"
             yield Finding("stop", records.file("method"), "pooled_over", found, accepted, "correct it")
-    pooled = [
-        reading
+    pooled = {
+        (reading.analyte, reading.line, reading.block)
         for reading in run.readings
         if reading.solution in (calibration.pooled_over or portions) and index.included(reading) > 1
-    ]
-    for key in _reported_lines(run):
-        if not any((reading.analyte, reading.line) == key for reading in pooled):
+    }
+    for key in _reported_curves(run):
+        if key not in pooled:
             found = "no solution with two readings to pool over"
             place = f"readings of {_named(*key)}"
             yield Finding("stop", file, place, found, "two readings or more of one solution", "add readings")
@@ -231,27 +235,30 @@ def _scatter(records: Records, run: Run, calibration: Calibration) -> Iterator[F
 def _blanks(records: Records, run: Run) -> Iterator[Finding]:
     """Blanks of every line that samples report."""
     index = index_of(run)
-    read: dict[tuple[str, str], set[str]] = defaultdict(set)
+    read: dict[tuple[str, str, str], set[str]] = defaultdict(set)
     sampled: set[tuple[str, str]] = set()
     for reading in run.readings:
         portion = index.root(reading.solution)
         if portion is not None and index.included(reading):
-            key = (reading.analyte, reading.line)
             if portion.kind == "blank":
-                read[key].add(portion.solution)
+                read[reading.analyte, reading.line, reading.block].add(portion.solution)
             else:
-                sampled.add(key)
+                sampled.add((reading.analyte, reading.line))
     accepted = "procedural blanks, taken through the whole procedure"
     counted = records.method.effects.get("blank scatter", "counted").strip() == "counted"
     if not any(portion.kind == "blank" for portion in run.portions):
         found = "no blank, which the method subtracts"
         yield Finding("stop", records.file("samples"), "kind", found, accepted, "add rows of the kind blank")
         return
-    for key in sorted(sampled):
-        place = f"blanks of {_named(*key)}"
-        if not read[key]:
+    for line in sorted(sampled):
+        own = [key for key in read if key[:2] == line]
+        if not own:
+            place = f"blanks of {_named(*line)}"
             yield Finding("stop", records.file("readings"), place, "no reading of a blank", accepted, "add readings")
-        elif len(read[key]) == 1 and counted:
+        for key in own:
+            if len(read[key]) > 1 or not counted:
+                continue
+            place = f"blanks of {_named(*key)}"
             found = "one blank, which gives no scatter between blanks although the method counts it"
             remedy = "take more blanks through the procedure, or say what covers blank scatter"
             yield Finding("attend", records.file("readings"), place, found, "two blanks or more", remedy)

@@ -35,11 +35,11 @@ def _order(records: Records, run: Run, calibration: Calibration | None) -> Itera
     """One row for each solution, analyte and line; one position for each solution; the check read again."""
     check, file = check_label(calibration), records.file("readings")
     rows: dict[tuple[str | int, ...], Reading] = {}
-    position_of: dict[str, int] = {}
+    position_of: dict[tuple[str, str], int] = {}
     held: dict[int, str] = {}
     for reading, position in zip(run.readings, positions(run), strict=True):
         checks = reading.solution == check
-        key = (reading.solution, reading.analyte, reading.line, *((position,) if checks else ()))
+        key = (reading.solution, reading.analyte, reading.line, reading.block, *((position,) if checks else ()))
         named = " ".join(part for part in (reading.solution, reading.analyte, reading.line) if part)
         if key in rows:
             found = f"the readings of {named} a second time (first in row {rows[key].row + 1})"
@@ -48,8 +48,9 @@ def _order(records: Records, run: Run, calibration: Calibration | None) -> Itera
             yield Finding("stop", file, reading_place(reading), found, accepted, remedy)
             continue
         rows[key] = reading
-        if not checks and position_of.setdefault(reading.solution, position) != position:
-            found = f"{reading.solution} at position {position} and at {position_of[reading.solution]}"
+        event = (reading.solution, reading.block)
+        if not checks and position_of.setdefault(event, position) != position:
+            found = f"{reading.solution} at position {position} and at {position_of[event]}"
             accepted = "one position for each solution; only the drift check is read again"
             yield Finding("stop", file, f"{reading_place(reading)}, position", found, accepted, "correct the position")
         elif held.setdefault(position, reading.solution) != reading.solution:
@@ -93,9 +94,16 @@ def _singles(records: Records, run: Run, what: str) -> Iterator[Finding]:
         yield Finding("stop", records.file("readings"), reading_place(summary), found, "single readings", remedy)
 
 
-def _left_out(run: Run, check: str | None) -> set[tuple[str, str, str, int, int | None]]:
+def _left_out(run: Run, check: str | None) -> set[tuple[str, str, str, int, int | None, str]]:
     return {
-        (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position if mark.solution == check else None)
+        (
+            mark.solution,
+            mark.analyte,
+            mark.line,
+            mark.replicate,
+            mark.position if mark.solution == check else None,
+            mark.block,
+        )
         for mark in run.file.exclusions
     }
 
@@ -125,7 +133,7 @@ def _internal_standard(
         beside[reading.solution, position] = len(reading.values)
         turn = position if reading.solution == check else None
         for replicate, value in enumerate(reading.values, start=1):
-            key = (reading.solution, reading.analyte, reading.line, replicate, turn)
+            key = (reading.solution, reading.analyte, reading.line, replicate, turn, reading.block)
             if value <= 0 and key not in out:
                 found = f"the internal standard's reading {value:g}"
                 remedy = "leave it out with its reason, or correct it"
@@ -181,7 +189,7 @@ def _drift(records: Records, run: Run, calibration: Calibration, drift: Drift) -
     for (analyte, line), read in checks.items():
         for position, reading in read:
             for replicate, value in enumerate(reading.values, start=1):
-                if value <= 0 and (check, analyte, line, replicate, position) not in out:
+                if value <= 0 and (check, analyte, line, replicate, position, "") not in out:
                     found, remedy = f"the drift check's reading {value:g}", "leave it out with its reason"
                     yield Finding("stop", file, f"{reading_place(reading)}, r{replicate}", found, "above zero", remedy)
         if read and all(len(reading.values) < 2 for _, reading in read):

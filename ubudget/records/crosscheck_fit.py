@@ -244,10 +244,7 @@ def _without_weight(calibration: Calibration, index: RunIndex, reading: Reading)
 
 def _kept(index: RunIndex, reading: Reading) -> tuple[float, ...]:
     """The values of a row that were not left out; a mean stands for itself."""
-    if reading.mean is not None:
-        return (reading.mean,)
-    out = index.left_out.get((reading.solution, reading.analyte, reading.line), set())
-    return tuple(value for number, value in enumerate(reading.values, start=1) if number not in out)
+    return index.kept(reading) if reading.mean is None else (reading.mean,)
 
 
 def _summary(run: Run) -> Reading | None:

@@ -217,7 +217,7 @@ def _reports(records: Records, run: Run) -> Iterator[Finding]:
             if portion is None or not reports(solution, reading):
                 continue
             key = (portion.solution, reading.analyte, reading.line)
-            if key in reporting:
+            if reporting.get(key, solution.label) != solution.label:
                 named = " ".join(part for part in key[1:] if part)
                 found = f"{named} of {portion.sample} reported from {reporting[key]} and from {solution.label}"
                 yield Finding(
@@ -284,16 +284,23 @@ def _without_readings(records: Records, run: Run) -> Iterator[Finding]:
 def _exclusions(records: Records, run: Run) -> Iterator[Finding]:
     check = check_label(calibration_of(records.method))
     by_key = {
-        (reading.solution, reading.analyte, reading.line, position if reading.solution == check else None): reading
+        (
+            reading.solution,
+            reading.analyte,
+            reading.line,
+            position if reading.solution == check else None,
+            reading.block,
+        ): reading
         for reading, position in zip(run.readings, positions(run), strict=True)
     }
-    seen: set[tuple[str, str, str, int | None, int]] = set()
+    seen: set[tuple[str, str, str, int | None, str, int]] = set()
     for number, exclusion in enumerate(run.file.exclusions, start=1):
         named = " ".join(part for part in (exclusion.solution, exclusion.analyte, exclusion.line) if part)
+        named += f" in block {exclusion.block}" if exclusion.block else ""
         place = f"exclude_reading {number} ({exclusion.solution})"
         if (exclusion.solution == check) != (exclusion.position is not None):
             continue
-        key = (exclusion.solution, exclusion.analyte, exclusion.line, exclusion.position)
+        key = (exclusion.solution, exclusion.analyte, exclusion.line, exclusion.position, exclusion.block)
         reading = by_key.get(key)
         if reading is None or exclusion.replicate > len(reading.values):
             has = "no readings" if reading is None else f"{len(reading.values)} replicate values"

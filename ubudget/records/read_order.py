@@ -20,13 +20,13 @@ def positions(run: Run) -> list[int]:
 
     Without the column `position` it is the order in which solutions first appear in the file; a solution listed again
     for the same analyte and line was read again."""
-    place: dict[tuple[str, int], int] = {}
-    times: dict[tuple[str, str, str], int] = defaultdict(int)
+    place: dict[tuple[str, str, int], int] = {}
+    times: dict[tuple[str, str, str, str], int] = defaultdict(int)
     found = []
     for reading in run.readings:
-        key = (reading.solution, reading.analyte, reading.line)
+        key = (reading.solution, reading.analyte, reading.line, reading.block)
         times[key] += 1
-        turn = place.setdefault((reading.solution, times[key]), len(place) + 1)
+        turn = place.setdefault((reading.solution, reading.block, times[key]), len(place) + 1)
         found.append(turn if reading.position is None else reading.position)
     return found
 
@@ -60,6 +60,6 @@ def measured_run(run: Run, calibration: Calibration | None) -> Run:
         exclusions += [
             replace(mark, analyte=reading.analyte, line=reading.line)
             for reading in kept
-            if reading.solution == mark.solution
+            if (reading.solution, reading.block) == (mark.solution, mark.block)
         ]
     return replace(run, readings=kept, file=replace(run.file, exclusions=tuple(exclusions)))

@@ -59,7 +59,18 @@ class Exclusion:
     who: str = ""
     when: dt.date | None = None
     position: Annotated[int, Field(ge=1)] | None = None
-    """Which reading of the drift check; other solutions are read once."""
+    """Which reading of the drift check; other solutions are read once in a block."""
+    block: str = ""
+    """Calibration block of the reading, where the readings have blocks."""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class Block:
+    """A calibration block: solutions read together with standards of their own, on the run's day of measurement or on a
+    day of its own."""
+
+    name: Annotated[str, Field(min_length=1)]
+    measurement: dt.date | None = None
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -138,6 +149,10 @@ class Reading:
     n: int | None = None
     position: int | None = None
     """Place in the order of reading; `None`: as the file has it."""
+    block: str = ""
+    """Calibration block: the solution is read on the curves of the standards of the same block."""
+    rerun: str = ""
+    """Why a solution was read again in a later block, whose reading takes over; empty: read for the first time."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -148,8 +163,14 @@ class RunFile:
     standards: Annotated[tuple[Standard, ...], Field(strict=False, alias="standard")] = ()
     additions: Annotated[tuple[Addition, ...], Field(strict=False, alias="addition")] = ()
     stocks: dict[str, Stock] = Field(default_factory=dict)
+    blocks: Annotated[tuple[Block, ...], Field(strict=False, alias="block")] = ()
     exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
     changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
+
+    def day_of(self, block: str) -> dt.date | None:
+        """The day on which a calibration block was measured, where it is not the run's."""
+        days = {one.name: one.measurement for one in self.blocks}
+        return None if days.get(block) in (None, self.run.dates.measurement or self.run.date) else days[block]
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ from ubudget.records.run import Portion, Reading, Run, Solution
 
 ReadingKey = tuple[str, str, str]
 """Solution, analyte, line."""
+ReadingInBlock = tuple[str, str, str, str]
+"""Solution, analyte, line, calibration block."""
 
 
 @dataclass(frozen=True)
@@ -17,7 +19,7 @@ class RunIndex:
     """By the label of the solution made from it."""
     dilutions: dict[str, Solution]
     readings: dict[str, list[Reading]]
-    left_out: dict[ReadingKey, set[int]]
+    left_out: dict[ReadingInBlock, set[int]]
     """Replicates left out, 1-based."""
 
     def chain(self, label: str) -> tuple[Solution, ...] | None:
@@ -41,10 +43,12 @@ class RunIndex:
 
     def included(self, reading: Reading) -> int:
         """How many readings of a row count: all of them less those left out."""
-        if reading.n is not None:
-            return reading.n
-        out = self.left_out.get((reading.solution, reading.analyte, reading.line), set())
-        return sum(number not in out for number in range(1, len(reading.values) + 1))
+        return len(self.kept(reading)) if reading.n is None else reading.n
+
+    def kept(self, reading: Reading) -> tuple[float, ...]:
+        """Replicate values of a row that were not left out."""
+        out = self.left_out.get((reading.solution, reading.analyte, reading.line, reading.block), set())
+        return tuple(value for number, value in enumerate(reading.values, start=1) if number not in out)
 
     def reported_elsewhere(self) -> set[ReadingKey]:
         """Readings of a solution whose analyte and line a further dilution made from it reports instead."""
@@ -61,9 +65,10 @@ def index_of(run: Run) -> RunIndex:
     readings: dict[str, list[Reading]] = defaultdict(list)
     for reading in run.readings:
         readings[reading.solution].append(reading)
-    left_out: dict[ReadingKey, set[int]] = defaultdict(set)
+    left_out: dict[ReadingInBlock, set[int]] = defaultdict(set)
     for exclusion in run.file.exclusions:
-        left_out[exclusion.solution, exclusion.analyte, exclusion.line].add(exclusion.replicate)
+        key = (exclusion.solution, exclusion.analyte, exclusion.line, exclusion.block)
+        left_out[key].add(exclusion.replicate)
     return RunIndex(
         {portion.solution: portion for portion in run.portions},
         {solution.label: solution for solution in run.solutions},

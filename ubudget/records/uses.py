@@ -39,6 +39,9 @@ def uses_of(records: Records) -> dict[str, tuple[Use, ...]]:
     for item, step in _used(records, run):
         if item:
             found.setdefault(item, set()).add(Use(_day(run.file.run.dates, step) or run.file.run.date, step))
+    for item, day in _on_other_days(run):
+        if item:
+            found.setdefault(item, set()).add(Use(day, "measurement"))
     for item, day in _kept(records):
         if item:
             found.setdefault(item, set()).add(Use(day, "preparation"))
@@ -100,6 +103,23 @@ def _kept(records: Records) -> Iterator[tuple[str, dt.date]]:
             continue
         for item in (link.source, *(key for step in link.steps for key in (step.aliquot, step.to, step.balance))):
             yield item, days[link.label]
+
+
+def _on_other_days(run: Run) -> Iterator[tuple[str, dt.date]]:
+    """Items used with solutions of a calibration block that was measured on a day of its own."""
+    read: dict[str, set[dt.date]] = {}
+    for reading in run.readings:
+        day = run.file.day_of(reading.block)
+        if day is not None:
+            read.setdefault(reading.solution, set()).add(day)
+    for solution in run.solutions:
+        for day in read.get(solution.label, ()):
+            for step in solution.steps:
+                for item in (step.aliquot, step.to, step.balance):
+                    yield item, day
+    for portion in run.portions:
+        for day in read.get(portion.solution, ()):
+            yield portion.reference_material, day
 
 
 def _day(dates: Dates, step: Step) -> dt.date | None:
