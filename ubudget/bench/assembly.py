@@ -10,6 +10,7 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.equation import Equations, read_equations
 from ubudget.bench.operations import Operations
+from ubudget.bench.quality import build_quality
 from ubudget.bench.result_table import RESULTS
 from ubudget.bench.results import ResultKey, add_results
 from ubudget.bench.structure import Structure, structure_of
@@ -47,6 +48,7 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     if stops(context.findings):
         return None, context.findings
     keys = add_results(context, operations, equations, structure)
+    build_quality(context, structure, keys, equations.result.name)
     if stops(context.findings):
         return None, context.findings
     graph = Graph(dict(context.tables), tuple(context.joints))

@@ -164,9 +164,9 @@ def _build_pooled(
 ) -> None:
     """s pooled over the named solutions (all but blanks when none is named), by line (GUM H.3.6, ISO 5725-2)."""
     named = set(calibration.pooled_over)
+    samples = set(structure.solutions) - structure.blank_solutions
     marks = [
-        1.0 if (item.solution in named if named else item.solution not in structure.blank_solutions) else 0.0
-        for item in structure.measured
+        1.0 if (item.solution in named if named else item.solution in samples) else 0.0 for item in structure.measured
     ]
     mark = table.given("pooled", "in the pooled s", "", marks)
     table.formula("pooled squares", "squares pooled", "", mark * Symbol("squares"))

@@ -97,6 +97,8 @@ class Structure:
     """Its readings: standards first, then blanks and samples, then checks."""
     checks: tuple[Measured, ...] = ()
     """Readings of the drift check by line, then by position."""
+    check_solutions: frozenset[str] = frozenset()
+    """Check standards: read on the curves, but no samples."""
 
     @cached_property
     def blank_solutions(self) -> frozenset[str]:
@@ -148,7 +150,7 @@ def structure_of(method: Method, run: Run) -> Structure:
     measured = _by_curve(run.readings, lines, blocks, [*blank_labels, *others])
     read = {item.curve for item in (*standard_readings, *measured)}
     curves = [curve for line in lines for block in blocks if (curve := Curve(*line, block)) in read]
-    used = [*blank_labels, *others]
+    used, checks = [*blank_labels, *others], run.file.check_solutions
     if reads_signals(method):
         results = _results(run, portions, lines, measured, origin)
     else:
@@ -161,10 +163,11 @@ def structure_of(method: Method, run: Run) -> Structure:
         tuple(curves),
         standard_readings,
         measured,
-        tuple(used),
+        tuple(label for label in used if label not in checks),
         steps,
         results,
         *_corrections(whole, lines, [*standards, *used], calibration),
+        check_solutions=checks,
     )
 
 

@@ -24,6 +24,7 @@ from ubudget.evaluation.coverage import EFFECTIVE_DOF
 from ubudget.evaluation.minimum_masses import minimum_findings
 from ubudget.evaluation.misfit import misfit_beyond_term
 from ubudget.evaluation.overlap_checks import overlap_numbers_findings
+from ubudget.evaluation.quality_findings import quality_number_findings
 from ubudget.evaluation.recovery_checks import recovery_numbers_findings
 from ubudget.quantity.graph import Array
 from ubudget.quantity.numbers import Numbers
@@ -85,6 +86,7 @@ def numeric_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
         *minimum_findings(assembly, numbers),
         *recovery_numbers_findings(assembly, numbers),
         *overlap_numbers_findings(assembly, numbers),
+        *quality_number_findings(assembly, numbers),
     ]
 
 

@@ -24,6 +24,7 @@ from ubudget.evaluation.coverage import (
     cover,
 )
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
+from ubudget.evaluation.quality_findings import line_flag
 from ubudget.evaluation.traceability_findings import traceability_findings
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
@@ -135,6 +136,8 @@ class Evaluation:
             found.append(RECOVERY_WORDS[outside])
         if MINIMUM in self.graph.tables[RESULTS].by_name and self.column(MINIMUM)[row] > 0:
             found.append(MINIMUM_WORDS)
+        checks = line_flag(self.graph, self.numbers, self.keys[row].analyte, self.keys[row].line)
+        found += [checks] if checks else []
         method = self.records.method
         nu = float(self.column(EFFECTIVE_DOF)[row])
         if method.coverage.rule == "fixed" and nu + 1e-6 < FEW_DOF:

@@ -1,7 +1,7 @@
 """What is wrong with the evidence behind a run, judged on the days when the run used each item.
 
 Clauses: ISO/IEC 17025:2017, 6.4.7, 6.5 and 7.8.4.1; routes and their evidence: ILAC P10:07/2020; uncertainty along a
-chain: VIM 2.40, note 1; independent check: EURACHEM/CITAC traceability guide, 2nd edition.
+chain: VIM 2.40, note 1.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from math import isclose
 
 from ubudget.bench.limits import factor_of
 from ubudget.evaluation.certificates import Evidence, Register
+from ubudget.evaluation.independent_checks import independence_findings
 from ubudget.quantity.graph import Graph
 from ubudget.records.amount import Amount
 from ubudget.records.finding import Finding, Severity
@@ -39,7 +40,7 @@ def traceability_findings(records: Records, graph: Graph) -> list[Finding]:
             evidence = register.evidence(item, analyte)
             found += _item(records, register, evidence)
     found += _by_class(records, items, register)
-    found += _independence(records, register)
+    found += independence_findings(records, register)
     found += _figures(records, register)
     return list(dict.fromkeys(found))
 
@@ -228,29 +229,6 @@ def _compared(amount: Amount, limit: Amount | None) -> float | None:
         return None
     value = in_unit(amount.value, amount.unit, limit.unit)
     return None if value is None else value - limit.value
-
-
-def _independence(records: Records, register: Register) -> Iterator[Finding]:
-    """The same lot behind the calibration and behind a check of it."""
-    run = records.run
-    if run is None:
-        return
-    calibrating = [item for item in register.calibrating if item in register.items]
-    for portion in run.portions:
-        check = portion.reference_material
-        if check not in register.items:
-            continue
-        lot = register.evidence(check).lot.strip()
-        for item in calibrating:
-            if item == check or (lot and register.evidence(item).lot.strip() == lot):
-                yield Finding(
-                    "attend",
-                    records.file("samples"),
-                    f"row {portion.row + 1} ({portion.sample}), material",
-                    f"{check}, of the lot {lot or 'not stated'} that calibrates by {item}: no independent check",
-                    "a check material of another lot than the calibration",
-                    "take another material for the check, or correct the lot",
-                )
 
 
 def _figures(records: Records, register: Register) -> Iterator[Finding]:

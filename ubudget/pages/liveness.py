@@ -18,8 +18,8 @@ from ubudget.quantity.graph import Formula, Graph, Pick, Rows, Span, Table
 Mask = npt.NDArray[np.bool_]
 
 
-def live_cells(graph: Graph, target: str) -> dict[tuple[str, str], Mask]:
-    """For each column that matters, its rows that some row of table `target` depends on."""
+def live_cells(graph: Graph, *targets: str) -> dict[tuple[str, str], Mask]:
+    """For each column that matters, its rows that some row of the tables `targets`, where present, depends on."""
     live: dict[tuple[str, str], Mask] = {}
     waiting: deque[tuple[str, str, Rows]] = deque()
 
@@ -30,10 +30,11 @@ def live_cells(graph: Graph, target: str) -> dict[tuple[str, str], Mask]:
             mask[fresh] = True
             waiting.append((table, column, fresh))
 
-    home = graph.tables[target]
-    for column in home.columns:
-        if isinstance(column, Formula):
-            reach(target, column.name, np.arange(home.size))
+    for target in targets:
+        home = graph.tables.get(target)
+        for column in home.columns if home else ():
+            if home and isinstance(column, Formula):
+                reach(target, column.name, np.arange(home.size))
     while waiting:
         name, column_name, rows = waiting.popleft()
         table = graph.tables[name]

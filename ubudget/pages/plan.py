@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+from ubudget.bench.quality import OF_LINES
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
@@ -62,7 +63,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     the same bytes."""
     method_text = method_cells(evaluation)
     placements = placements_of(evaluation)
-    live = live_cells(evaluation.graph, "results")
+    live = live_cells(evaluation.graph, "results", OF_LINES)
     renderer = Renderer(evaluation.numbers, placements, live)
     results = results_sheet(evaluation, placements)
     links = row_links(evaluation, placements)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ubudget.bench.minimum import MINIMUM
+from ubudget.bench.quality import COUNT, OF_LINES
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.bench.structure import Structure
 from ubudget.evaluation.coverage import (
@@ -18,6 +19,7 @@ from ubudget.evaluation.coverage import (
     STANDARD,
 )
 from ubudget.evaluation.evaluate import FEW_DOF, MINIMUM_WORDS, RECOVERY_WORDS, STATUS_WORDS, Evaluation
+from ubudget.evaluation.quality_findings import outside_words, row_of_line
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
@@ -219,6 +221,10 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
         parts += [f'IF({outside}=({code}),"{words}. ","")' for code, words in RECOVERY_WORDS.items()]
     if MINIMUM in evaluation.graph.tables["results"].by_name:
         parts.append(f'IF({home.cell(MINIMUM, row, RESULTS)}>0,"{MINIMUM_WORDS}. ","")')
+    line = row_of_line(evaluation.graph, evaluation.keys[row].analyte, evaluation.keys[row].line)
+    if line is not None:
+        count = placements[OF_LINES].cell(COUNT, line, RESULTS)
+        parts.append(f'IF({count}>0,{count}&"{outside_words(0)[1:]}. ","")')
     coverage = evaluation.records.method.coverage
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":

@@ -13,6 +13,7 @@ from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_overlap import overlap_findings
+from ubudget.records.crosscheck_quality import quality_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
 from ubudget.records.crosscheck_ware import ware_findings
@@ -36,6 +37,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *calibration_findings(records),
         *addition_findings(records),
         *correction_findings(records),
+        *quality_findings(records),
         *recovery_findings(records),
         *material_findings(records),
         *overlap_findings(records.method, records.file("method")),

@@ -154,6 +154,11 @@ def _labels(records: Records, run: Run) -> Iterator[Finding]:
         for number, addition in enumerate(run.file.additions, start=1)
     ]
     made += [
+        (records.file("run"), f"check_standard {number}", label)
+        for number, standard in enumerate(run.file.check_standards, start=1)
+        for label in standard.solutions
+    ]
+    made += [
         (records.file("samples"), f"{portion_place(portion)}, solution", portion.solution) for portion in run.portions
     ]
     made += [
@@ -238,7 +243,7 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     calibration = calibration_of(records.method)
     check = check_label(calibration)
     solutions |= {check} if check else set()
-    solutions |= {addition.solution for addition in run.file.additions}
+    solutions |= {addition.solution for addition in run.file.additions} | run.file.check_solutions
     solutions |= {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
     unknown: dict[tuple[str, str, str], list[Reading]] = defaultdict(list)
     for reading in run.readings:

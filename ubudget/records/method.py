@@ -14,6 +14,7 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
+from ubudget.records.quality import QualityLimit
 from ubudget.records.recovery import Recovery
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
@@ -240,3 +241,4 @@ class Method:
     atomic_weights: dict[str, AtomicWeight] = Field(default_factory=dict)
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
+    quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()

@@ -11,6 +11,7 @@ from pydantic.dataclasses import dataclass
 from ubudget.records.additions import Addition
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.preparation import DilutionStep, Steps
+from ubudget.records.quality import CheckStandard, Duplicate, Spike
 from ubudget.records.strict import STRICT
 
 
@@ -163,9 +164,17 @@ class RunFile:
     standards: Annotated[tuple[Standard, ...], Field(strict=False, alias="standard")] = ()
     additions: Annotated[tuple[Addition, ...], Field(strict=False, alias="addition")] = ()
     stocks: dict[str, Stock] = Field(default_factory=dict)
+    check_standards: Annotated[tuple[CheckStandard, ...], Field(strict=False, alias="check_standard")] = ()
+    spikes: Annotated[tuple[Spike, ...], Field(strict=False, alias="spike")] = ()
+    duplicates: Annotated[tuple[Duplicate, ...], Field(strict=False, alias="duplicate")] = ()
     blocks: Annotated[tuple[Block, ...], Field(strict=False, alias="block")] = ()
     exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
     changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
+
+    @property
+    def check_solutions(self) -> frozenset[str]:
+        """Labels of the check standards as they were read."""
+        return frozenset(label for standard in self.check_standards for label in standard.solutions)
 
     def day_of(self, block: str) -> dt.date | None:
         """The day on which a calibration block was measured, where it is not the run's."""

@@ -160,5 +160,7 @@ def _used(records: Records, run: Run) -> Iterator[tuple[str, Step]]:
                 yield item, "measurement"
     for portion in run.portions:
         yield portion.reference_material, "measurement"
+    for standard in run.file.check_standards:
+        yield standard.item, "measurement"
     for _, statement in citations(method):
         yield statement.item, "run"
