@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Callable
 from pathlib import Path
+from typing import BinaryIO
 
 from ubudget.errors import NotWritable, OutputExists
 
 
-def replace_file(path: Path, data: bytes, *, force: bool = False) -> None:
-    """Write `data` to `path` by way of a temporary file beside it.
+def replace_file(path: Path, data: bytes | Callable[[BinaryIO], None], *, force: bool = False) -> None:
+    """Write `data` to `path` by way of a temporary file beside it; a function writes it piece by piece.
 
     The temporary file is opened by name instead of by `tempfile`, so that the result has the permissions of
     an ordinary new file and not those of a private one.
@@ -34,9 +36,12 @@ def replace_file(path: Path, data: bytes, *, force: bool = False) -> None:
         beside.unlink(missing_ok=True)
 
 
-def _write_through(path: Path, data: bytes) -> None:
+def _write_through(path: Path, data: bytes | Callable[[BinaryIO], None]) -> None:
     """Write a new file and wait until the system says it is on the disk."""
     with path.open("xb") as stream:
-        stream.write(data)
+        if callable(data):
+            data(stream)
+        else:
+            stream.write(data)
         stream.flush()
         os.fsync(stream.fileno())

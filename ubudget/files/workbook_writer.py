@@ -10,9 +10,11 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 from xml.etree.ElementTree import tostring
 
 from openpyxl import Workbook
@@ -34,6 +36,7 @@ from ubudget.files.sheet_xml import SheetData, markup
 from ubudget.files.workbook_charts import draw
 from ubudget.files.workbook_styles import FONT, TABS, StyleTable, emphasis
 from ubudget.pages.book import Book, Choice, Sheet
+from ubudget.pages.spelled import BLOCK
 
 _EMPTY_CELLS: Final = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
 _DIMENSION: Final = re.compile(rb'<dimension ref="[^"]*"\s*/>')
@@ -49,14 +52,21 @@ _COMPRESSION: Final = 4
 def write_book(book: Book, path: Path, *, force: bool = False) -> None:
     """Write the workbook to `path`, whole or not at all.
 
-    Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses,
-    and what `book_bytes` raises.
+    Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses;
+    `ValueError` naming sheet and cell for what no cell can hold, `TypeError` for a value of another type than `Value`.
     """
-    replace_file(path, book_bytes(book), force=force)
+    replace_file(path, lambda stream: _write(book, stream), force=force)
 
 
 def book_bytes(book: Book) -> bytes:
-    """The workbook as the bytes of an `.xlsx` file (ECMA-376, transitional).
+    """The workbook as the bytes of an `.xlsx` file. Raises as `write_book`, but for the file."""
+    stream = io.BytesIO()
+    _write(book, stream)
+    return stream.getvalue()
+
+
+def _write(book: Book, stream: BinaryIO) -> None:
+    """Writes an `.xlsx` file (ECMA-376, transitional), sheet by sheet and block by block.
 
     Raises `ValueError` naming sheet and cell for what no cell can hold (NaN, infinity, control characters,
     over-long text, a cell planned twice), `TypeError` for a value of another type than `Value`.
@@ -67,13 +77,12 @@ def book_bytes(book: Book) -> bytes:
     pages = [workbook.create_sheet(sheet.name) for sheet in book.sheets]
     _describe(workbook, book, moment)
     styles = StyleTable(workbook)
-    cells: dict[str, tuple[str, str]] = {}
+    cells: dict[str, tuple[SheetData, dict[int, float]]] = {}
     for number, (sheet, page) in enumerate(zip(book.sheets, pages, strict=True), 1):
         widths = column_widths(sheet)
         heights = row_heights(sheet, widths)
         _set_up(page, sheet, book, widths, heights)
-        data = SheetData(sheet, styles, widths)
-        cells[f"xl/worksheets/sheet{number}.xml"] = (data.dimension(), data.xml(heights))
+        cells[f"xl/worksheets/sheet{number}.xml"] = (SheetData(sheet, styles, widths), heights)
     skeleton = io.BytesIO()
     workbook.save(skeleton)
     # Saving stamps the present time on the properties; the plan's own time replaces it.
@@ -82,7 +91,7 @@ def book_bytes(book: Book) -> bytes:
         "docProps/core.xml": tostring(workbook.properties.to_tree(), encoding="utf-8"),
         "docProps/app.xml": _application(book.program),
     }
-    return _sealed(skeleton, cells, parts, moment)
+    _seal(stream, skeleton, cells, parts, moment)
 
 
 def _naive_utc(moment: datetime) -> datetime:
@@ -184,27 +193,34 @@ def _drop_down(choice: Choice) -> DataValidation:
     return rule
 
 
-def _sealed(
-    skeleton: io.BytesIO, cells: dict[str, tuple[str, str]], parts: dict[str, bytes], moment: datetime
-) -> bytes:
-    """The skeleton with the cells put in, some parts replaced and every time in the archive `moment`."""
-    sealed = io.BytesIO()
-    with zipfile.ZipFile(skeleton) as source, zipfile.ZipFile(sealed, "w") as target:
+def _seal(
+    stream: BinaryIO,
+    skeleton: io.BytesIO,
+    cells: Mapping[str, tuple[SheetData, dict[int, float]]],
+    parts: Mapping[str, bytes],
+    moment: datetime,
+) -> None:
+    """Writes the skeleton with the cells put in, some parts replaced and every time in the archive `moment`."""
+    with zipfile.ZipFile(skeleton) as source, zipfile.ZipFile(stream, "w") as target:
         for name in source.namelist():
             content = parts.get(name) or source.read(name)
-            if name in cells:
-                content = _filled(content, *cells[name])
             entry = zipfile.ZipInfo(name, moment.timetuple()[:6])
             entry.compress_type = zipfile.ZIP_DEFLATED
             entry.create_system = 0  # else the archive would tell on which system it was made
-            target.writestr(entry, content, compresslevel=_COMPRESSION)
-    return sealed.getvalue()
+            # The only way to set the level of an entry that is written in pieces.
+            entry._compresslevel = _COMPRESSION  # type: ignore[attr-defined]  # public under another name from 3.13 on
+            with target.open(entry, "w") as part:
+                for piece in _filled(content, *cells[name]) if name in cells else (content,):
+                    part.write(piece)
 
 
-def _filled(empty: bytes, dimension: str, cells: str) -> bytes:
+def _filled(empty: bytes, data: SheetData, heights: Mapping[int, float]) -> Iterator[bytes]:
     """The XML of an empty sheet with its cells put in, at the place the schema wants them."""
     found = _EMPTY_CELLS.search(empty)
     if found is None:
         raise ValueError("the empty sheet has no place for its cells")
-    before = _DIMENSION.sub(f'<dimension ref="{dimension}"/>'.encode(), empty[: found.start()])
-    return b"".join((before, cells.encode(), empty[found.end() :]))
+    yield _DIMENSION.sub(f'<dimension ref="{data.dimension()}"/>'.encode(), empty[: found.start()])
+    pieces = data.xml(heights)
+    while batch := "".join(islice(pieces, BLOCK)):
+        yield batch.encode()
+    yield empty[found.end() :]
