@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +26,7 @@ from ubudget.evaluation.coverage import (
 )
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.traceability_findings import traceability_findings
-from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
+from ubudget.quantity.graph import INFINITE_DOF, Array, Graph, Label, Trait
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Records
@@ -82,7 +83,51 @@ class Result:
     reported_value: float | None
     reported_expanded_uncertainty: float | None
     flags: tuple[str, ...]
-    budget: tuple[BudgetRow, ...]
+    budget_rows: Callable[[], tuple[BudgetRow, ...]] = field(repr=False, compare=False)
+    """Makes the budget. A run of thousands of results has some hundred thousand rows, which nobody wants at once."""
+
+    @property
+    def budget(self) -> tuple[BudgetRow, ...]:
+        """Input quantities in the order of the equation, covariances last; none where there is no value."""
+        return self.budget_rows()
+
+
+@dataclass(frozen=True, eq=False)
+class _SlotReader:
+    """The columns of one slot, looked up once for the budgets of all results."""
+
+    slot: Slot
+    traits: tuple[Trait, ...]
+    unit: str
+    units: tuple[str, ...]
+    """Units of single rows where the table of the input quantity mixes units, else none."""
+    estimate: Array
+    u: Array
+    dof: Array | None
+    sensitivity: Array
+    contribution: Array
+
+    def row(self, result: int, variance: float) -> BudgetRow:
+        """The line of this input quantity in the budget of a result that has it."""
+        member = int(self.slot.rows[result])
+        trait = self.traits[member]
+        dof = None if self.dof is None else float(self.dof[member])
+        contribution = float(self.contribution[result])
+        return BudgetRow(
+            self.slot.symbol,
+            trait.quantity,
+            trait.group,
+            float(self.estimate[member]),
+            (self.units[member] if self.units else "") or self.unit,
+            float(self.u[member]),
+            trait.evaluation,
+            trait.distribution,
+            None if dof is None or dof >= INFINITE_DOF / 10 else dof,
+            float(self.sensitivity[result]) + 0.0,
+            contribution + 0.0,
+            contribution**2 / variance if variance > 0 else 0.0,
+            trait.source,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,13 +241,13 @@ class Evaluation:
             number(REPORTED),
             number(REPORTED_U),
             self.flags[row],
-            self.budget(row) if usable else (),
+            partial(self.budget, row) if usable else tuple,
         )
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
         """The budget of one result, in the order of its slots; covariances last."""
         variance = float(self.column(STANDARD)[row]) ** 2
-        rows = [self._budget_row(slot, row, variance) for slot in self.slots if slot.rows[row] >= 0]
+        rows = [reader.row(row, variance) for reader in self._readers if reader.slot.rows[row] >= 0]
         rows += [
             self._covariance_row(covariance, row, variance)
             for covariance in self.propagated.covariances
@@ -210,37 +255,20 @@ class Evaluation:
         ]
         return tuple(rows)
 
+    @cached_property
+    def _readers(self) -> tuple[_SlotReader, ...]:
+        return tuple(_slot_reader(self.graph, self.numbers, slot) for slot in self.slots)
+
     def items_of(self, row: int) -> tuple[tuple[str, ...], ...]:
         """Register items on which each line of a result's budget rests; covariances, which come last, have none."""
-        return tuple(
-            self.graph.tables[slot.table].leaf_of[slot.column].traits[int(slot.rows[row])].items
-            for slot in self.slots
-            if slot.rows[row] >= 0
-        )
+        return tuple(items for _, items in self.items_by_slot(row))
 
-    def _budget_row(self, slot: Slot, row: int, variance: float) -> BudgetRow:
-        table = self.graph.tables[slot.table]
-        leaf = table.leaf_of[slot.column]
-        member = int(slot.rows[row])
-        trait = leaf.traits[member]
-        column = table.by_name[slot.column]
-        dof = None if leaf.dof is None else float(self.column(leaf.dof, slot.table)[member])
-        contribution = float(self.column(slot.contribution)[row])
-        return BudgetRow(
-            slot.symbol,
-            trait.quantity,
-            trait.group,
-            float(self.column(slot.column, slot.table)[member]),
-            unit_of_leaf(self.graph, slot, member) or getattr(column, "unit", ""),
-            float(self.column(leaf.u, slot.table)[member]),
-            trait.evaluation,
-            trait.distribution,
-            None if dof is None or dof >= INFINITE_DOF / 10 else dof,
-            float(self.column(slot.sensitivity)[row]) + 0.0,
-            contribution + 0.0,
-            contribution**2 / variance if variance > 0 else 0.0,
-            trait.source,
-        )
+    def items_by_slot(self, row: int) -> Iterator[tuple[Slot, tuple[str, ...]]]:
+        """Each input quantity that a result has, with the register items on which it rests."""
+        for reader in self._readers:
+            member = reader.slot.rows[row]
+            if member >= 0:
+                yield reader.slot, reader.traits[member].items
 
     def _covariance_row(self, covariance: CovarianceSlot, row: int, variance: float) -> BudgetRow:
         a, b = self.slots[covariance.a], self.slots[covariance.b]
@@ -273,13 +301,33 @@ def covariance_group(a: str, b: str) -> str:
     return a if a == b else "correlation"
 
 
+def _slot_reader(graph: Graph, numbers: Numbers, slot: Slot) -> _SlotReader:
+    table = graph.tables[slot.table]
+    leaf = table.leaf_of[slot.column]
+    unit = getattr(table.by_name[slot.column], "unit", "")
+    units = _units_of_rows(graph, slot)
+    return _SlotReader(
+        slot,
+        leaf.traits,
+        unit if units else unit or "1",
+        units,
+        numbers.column(slot.table, slot.column),
+        numbers.column(slot.table, leaf.u),
+        None if leaf.dof is None else numbers.column(slot.table, leaf.dof),
+        numbers.column(RESULTS, slot.sensitivity),
+        numbers.column(RESULTS, slot.contribution),
+    )
+
+
 def unit_of_leaf(graph: Graph, slot: Slot, member: int) -> str:
     """Unit of an input quantity: of its column, or of its row where a table mixes units."""
+    units = _units_of_rows(graph, slot)
+    return units[member] if units else getattr(graph.tables[slot.table].by_name[slot.column], "unit", "") or "1"
+
+
+def _units_of_rows(graph: Graph, slot: Slot) -> tuple[str, ...]:
     column = graph.tables[slot.table].by_name.get("unit")
-    values = getattr(column, "values", None)
-    if values is not None and slot.column == "estimate":
-        return str(values[member])
-    return getattr(graph.tables[slot.table].by_name[slot.column], "unit", "") or "1"
+    return column.values if isinstance(column, Label) and slot.column == "estimate" else ()
 
 
 STATUS_WORDS = {
