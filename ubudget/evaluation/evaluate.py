@@ -13,6 +13,7 @@ import numpy as np
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
+from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
@@ -26,7 +27,7 @@ from ubudget.evaluation.coverage import (
 )
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.traceability_findings import traceability_findings
-from ubudget.quantity.graph import INFINITE_DOF, Array, Graph, Label, Trait
+from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Records
@@ -40,27 +41,6 @@ FEW_DOF = 10
 
 MINIMUM_WORDS = "test portion below the minimum sample weight of its balance"
 RECOVERY_WORDS = {-1: "internal standard below its limits", 1: "internal standard above its limits"}
-
-
-@dataclass(frozen=True)
-class BudgetRow:
-    """One input quantity of one result (EA-4/02 4.2). For a covariance, contribution is a variance and estimate,
-    u and c are None."""
-
-    symbol: str
-    quantity: str
-    group: str
-    estimate: float | None
-    unit: str
-    standard_uncertainty: float | None
-    evaluation: str
-    distribution: str
-    degrees_of_freedom: float | None
-    """None = infinite."""
-    sensitivity_coefficient: float | None
-    contribution: float
-    share: float
-    source: str
 
 
 @dataclass(frozen=True)
@@ -90,44 +70,6 @@ class Result:
     def budget(self) -> tuple[BudgetRow, ...]:
         """Input quantities in the order of the equation, covariances last; none where there is no value."""
         return self.budget_rows()
-
-
-@dataclass(frozen=True, eq=False)
-class _SlotReader:
-    """The columns of one slot, looked up once for the budgets of all results."""
-
-    slot: Slot
-    traits: tuple[Trait, ...]
-    unit: str
-    units: tuple[str, ...]
-    """Units of single rows where the table of the input quantity mixes units, else none."""
-    estimate: Array
-    u: Array
-    dof: Array | None
-    sensitivity: Array
-    contribution: Array
-
-    def row(self, result: int, variance: float) -> BudgetRow:
-        """The line of this input quantity in the budget of a result that has it."""
-        member = int(self.slot.rows[result])
-        trait = self.traits[member]
-        dof = None if self.dof is None else float(self.dof[member])
-        contribution = float(self.contribution[result])
-        return BudgetRow(
-            self.slot.symbol,
-            trait.quantity,
-            trait.group,
-            float(self.estimate[member]),
-            (self.units[member] if self.units else "") or self.unit,
-            float(self.u[member]),
-            trait.evaluation,
-            trait.distribution,
-            None if dof is None or dof >= INFINITE_DOF / 10 else dof,
-            float(self.sensitivity[result]) + 0.0,
-            contribution + 0.0,
-            contribution**2 / variance if variance > 0 else 0.0,
-            trait.source,
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,8 +198,8 @@ class Evaluation:
         return tuple(rows)
 
     @cached_property
-    def _readers(self) -> tuple[_SlotReader, ...]:
-        return tuple(_slot_reader(self.graph, self.numbers, slot) for slot in self.slots)
+    def _readers(self) -> tuple[SlotReader, ...]:
+        return tuple(slot_reader(self.graph, self.numbers, RESULTS, slot) for slot in self.slots)
 
     def items_of(self, row: int) -> tuple[tuple[str, ...], ...]:
         """Register items on which each line of a result's budget rests; covariances, which come last, have none."""
@@ -299,35 +241,6 @@ class Evaluation:
 def covariance_group(a: str, b: str) -> str:
     """Budget group of a covariance."""
     return a if a == b else "correlation"
-
-
-def _slot_reader(graph: Graph, numbers: Numbers, slot: Slot) -> _SlotReader:
-    table = graph.tables[slot.table]
-    leaf = table.leaf_of[slot.column]
-    unit = getattr(table.by_name[slot.column], "unit", "")
-    units = _units_of_rows(graph, slot)
-    return _SlotReader(
-        slot,
-        leaf.traits,
-        unit if units else unit or "1",
-        units,
-        numbers.column(slot.table, slot.column),
-        numbers.column(slot.table, leaf.u),
-        None if leaf.dof is None else numbers.column(slot.table, leaf.dof),
-        numbers.column(RESULTS, slot.sensitivity),
-        numbers.column(RESULTS, slot.contribution),
-    )
-
-
-def unit_of_leaf(graph: Graph, slot: Slot, member: int) -> str:
-    """Unit of an input quantity: of its column, or of its row where a table mixes units."""
-    units = _units_of_rows(graph, slot)
-    return units[member] if units else getattr(graph.tables[slot.table].by_name[slot.column], "unit", "") or "1"
-
-
-def _units_of_rows(graph: Graph, slot: Slot) -> tuple[str, ...]:
-    column = graph.tables[slot.table].by_name.get("unit")
-    return column.values if isinstance(column, Label) and slot.column == "estimate" else ()
 
 
 STATUS_WORDS = {

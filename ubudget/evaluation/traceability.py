@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.certificates import Ending, Evidence, Register
-from ubudget.evaluation.evaluate import BudgetRow, Evaluation
+from ubudget.evaluation.evaluate import Evaluation
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.records import Records
