@@ -54,7 +54,9 @@ class Numbers:
         assert isinstance(column, Formula)
         with np.errstate(all="ignore"):
             value = self._formula(table, column)
-        shape = np.broadcast_shapes(np.shape(value), (home.size,))
+        if value.shape == (home.size,) and value.dtype == np.float64:
+            return value
+        shape = np.broadcast_shapes(value.shape, (home.size,))
         return np.ascontiguousarray(np.broadcast_to(value, shape), dtype=np.float64)
 
     def _formula(self, table: str, column: Formula) -> Array:
@@ -83,8 +85,8 @@ class Numbers:
         if isinstance(reference, Pick):
             if source.shape[-1] == 0:
                 return np.full(reference.rows.shape, reference.absent)
-            picked: Array = np.where(reference.rows >= 0, source[..., reference.rows], reference.absent)
-            return picked
+            picked: Array = source.take(reference.rows, axis=-1)
+            return np.where(reference.rows >= 0, picked, reference.absent) if reference.has_absent else picked
         index = span_index(reference)
         padded = np.concatenate([source, np.full((*source.shape[:-1], 1), np.nan)], axis=-1)
         values: Array = padded[..., index]
