@@ -1,8 +1,7 @@
 """The budgets of a big run by a plain loop with the package `uncertainties`, result by result.
 
 The measurement equation is written out by hand, as somebody with a notebook would; estimates and standard uncertainties
-of the input quantities are read from the tables of the graph, none of our partial derivatives is. What results share
-(the curves with their stock and blank, the volumes, the portions) is calculated once."""
+of the input quantities are read from the tables of the graph, none of our partial derivatives is."""
 
 from __future__ import annotations
 
@@ -26,6 +25,7 @@ class Budgets:
     """One row a result, one column an input quantity."""
 
     values: np.ndarray
+    sensitivities: np.ndarray
     contributions: np.ndarray
     shares: np.ndarray
     u: np.ndarray
@@ -57,10 +57,14 @@ class Inputs:
 
 
 class Loop:
-    """Input quantities as variables of the package, one for each physical deviation."""
+    """Input quantities as variables of the package, one for each physical deviation of a result.
 
-    def __init__(self, inputs: Inputs) -> None:
+    `thrifty`: variables, and what several results share (curve with stock and blank, volumes, masses), are kept from
+    one result to the next."""
+
+    def __init__(self, inputs: Inputs, thrifty: bool) -> None:
         self.at = inputs
+        self.thrifty = thrifty
         self.variables: dict[int, Any] = {}
         self.named: dict[Any, tuple[int, float, int]] = {}
         """Variable → physical deviation, degrees of freedom, variance estimate."""
@@ -77,6 +81,8 @@ class Loop:
         return self.variables[member]
 
     def once(self, name: str, row: int, make: Any) -> Any:
+        if not self.thrifty:
+            return make(row)
         key = (name, row)
         if key not in self.known:
             self.known[key] = make(row)
@@ -136,6 +142,8 @@ class Loop:
         return 100 / (100 - self.leaf("portions", "F_dry.moisture", row))
 
     def result(self, row: int) -> Any:
+        if not self.thrifty:
+            self.variables, self.named = {}, {}
         measured = self.at.row(RESULTS, "c from measured lines", row)
         portion = self.at.row(RESULTS, "m from portions", row)
         curve = self.at.row("measured lines", "slope of the curve", measured)
@@ -159,14 +167,14 @@ class Loop:
         return level + constant + relative * plain + between * plain
 
 
-def budgets(inputs: Inputs, members: np.ndarray, probability: float) -> Budgets:
+def budgets(inputs: Inputs, members: np.ndarray, probability: float, *, thrifty: bool) -> Budgets:
     """Value, contributions, shares, u, effective degrees of freedom (GUM G.4.1) and U of every result.
 
     `members` says which deviation stands in which column, one row a result."""
-    loop = Loop(inputs)
+    loop = Loop(inputs, thrifty)
     size = len(members)
     values, u, dofs, expanded = (np.zeros(size) for _ in range(4))
-    contributions = np.zeros(members.shape)
+    sensitivities, contributions, shares = (np.zeros(members.shape) for _ in range(3))
     for row, here in enumerate(members.tolist()):
         place = {member: column for column, member in enumerate(here)}
         result = loop.result(row)
@@ -176,7 +184,10 @@ def budgets(inputs: Inputs, members: np.ndarray, probability: float) -> Budgets:
         for variable, derivative in result.derivatives.items():
             member, dof, estimate = loop.named[variable]
             part = derivative * variable.std_dev
-            contributions[row, place[member]] = part
+            column = place[member]
+            sensitivities[row, column] = derivative
+            contributions[row, column] = part
+            shares[row, column] = part**2 / u[row] ** 2
             if dof < INFINITE_DOF / 10:
                 shared = estimate if estimate >= 0 else -2 - member
                 variances[shared] += part**2
@@ -184,4 +195,4 @@ def budgets(inputs: Inputs, members: np.ndarray, probability: float) -> Budgets:
         terms = [(variance / u[row] ** 2) ** 2 / known[shared] for shared, variance in variances.items()]
         dofs[row] = 1 / sum(terms)
         expanded[row] = stdtrit(max(1, int(dofs[row] + 1e-6)), (1 + probability) / 2) * u[row]
-    return Budgets(values, contributions, contributions**2 / u[:, None] ** 2, u, dofs, expanded)
+    return Budgets(values, sensitivities, contributions, shares, u, dofs, expanded)
