@@ -148,6 +148,9 @@ class SheetData:
         strips += [self._loose(cell) for cell in sheet.cells]
         self._strips = sorted(strips)
         """Headings and loose cells; the rows of bands follow when they are written."""
+        self.rows = max(1, sum(band.rows for band in self._bands))
+        self.size = sum(band.rows * len(band.columns) for band in self._bands)
+        """Cells of the bands."""
 
     def xml(self, heights: Mapping[int, float]) -> Iterator[str]:
         """The `<sheetData>` element in pieces; `heights` in points for rows that need another one than the default.

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
@@ -49,23 +49,31 @@ _COMPRESSION: Final = 4
 """Of 9; higher levels take twice the time for a few per cent."""
 
 
-def write_book(book: Book, path: Path, *, force: bool = False) -> None:
-    """Write the workbook to `path`, whole or not at all.
+Done = Callable[[float], None]
+"""Hears which part of the work is done, from 0 to 1."""
+
+
+def _unheard(part: float) -> None:
+    """Where nobody waits for news."""
+
+
+def write_book(book: Book, path: Path, *, force: bool = False, done: Done = _unheard) -> None:
+    """Write the workbook to `path`, whole or not at all; `done` hears of the progress.
 
     Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses;
     `ValueError` naming sheet and cell for what no cell can hold, `TypeError` for a value of another type than `Value`.
     """
-    replace_file(path, lambda stream: _write(book, stream), force=force)
+    replace_file(path, lambda stream: write_book_to(book, stream, done), force=force)
 
 
 def book_bytes(book: Book) -> bytes:
     """The workbook as the bytes of an `.xlsx` file. Raises as `write_book`, but for the file."""
     stream = io.BytesIO()
-    _write(book, stream)
+    write_book_to(book, stream, _unheard)
     return stream.getvalue()
 
 
-def _write(book: Book, stream: BinaryIO) -> None:
+def write_book_to(book: Book, stream: BinaryIO, done: Done) -> None:
     """Writes an `.xlsx` file (ECMA-376, transitional), sheet by sheet and block by block.
 
     Raises `ValueError` naming sheet and cell for what no cell can hold (NaN, infinity, control characters,
@@ -91,7 +99,7 @@ def _write(book: Book, stream: BinaryIO) -> None:
         "docProps/core.xml": tostring(workbook.properties.to_tree(), encoding="utf-8"),
         "docProps/app.xml": _application(book.program),
     }
-    _seal(stream, skeleton, cells, parts, moment)
+    _seal(stream, skeleton, cells, parts, moment, done)
 
 
 def _naive_utc(moment: datetime) -> datetime:
@@ -199,8 +207,10 @@ def _seal(
     cells: Mapping[str, tuple[SheetData, dict[int, float]]],
     parts: Mapping[str, bytes],
     moment: datetime,
+    done: Done,
 ) -> None:
     """Writes the skeleton with the cells put in, some parts replaced and every time in the archive `moment`."""
+    written, total = 0, max(1, sum(data.size for data, _ in cells.values()))
     with zipfile.ZipFile(skeleton) as source, zipfile.ZipFile(stream, "w") as target:
         for name in source.namelist():
             content = parts.get(name) or source.read(name)
@@ -210,17 +220,25 @@ def _seal(
             # The only way to set the level of an entry that is written in pieces.
             entry._compresslevel = _COMPRESSION  # type: ignore[attr-defined]  # public under another name from 3.13 on
             with target.open(entry, "w") as part:
-                for piece in _filled(content, *cells[name]) if name in cells else (content,):
+                if name not in cells:
+                    part.write(content)
+                    continue
+                data, heights = cells[name]
+                for piece, rows in _filled(content, data, heights):
                     part.write(piece)
+                    done((written + data.size * rows) / total)
+                written += data.size
 
 
-def _filled(empty: bytes, data: SheetData, heights: Mapping[int, float]) -> Iterator[bytes]:
-    """The XML of an empty sheet with its cells put in, at the place the schema wants them."""
+def _filled(empty: bytes, data: SheetData, heights: Mapping[int, float]) -> Iterator[tuple[bytes, float]]:
+    """The XML of an empty sheet with its cells put in, at the place the schema wants them; with each piece the part of
+    the rows that is done."""
     found = _EMPTY_CELLS.search(empty)
     if found is None:
         raise ValueError("the empty sheet has no place for its cells")
-    yield _DIMENSION.sub(f'<dimension ref="{data.dimension()}"/>'.encode(), empty[: found.start()])
-    pieces = data.xml(heights)
+    yield _DIMENSION.sub(f'<dimension ref="{data.dimension()}"/>'.encode(), empty[: found.start()]), 0.0
+    pieces, rows = data.xml(heights), 0
     while batch := "".join(islice(pieces, BLOCK)):
-        yield batch.encode()
-    yield empty[found.end() :]
+        rows += BLOCK
+        yield batch.encode(), min(1.0, rows / data.rows)
+    yield empty[found.end() :], 1.0
