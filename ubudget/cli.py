@@ -24,6 +24,7 @@ from ubudget.terminal import (
     STANDARD_OUTPUT,
     UNUSABLE,
     Force,
+    Progress,
     RunPath,
     called,
     evaluated,
@@ -180,12 +181,15 @@ def evaluate(
     if outputs.count(STANDARD_OUTPUT) > 1:
         raise typer.BadParameter("only one of --json and --csv can go to standard output")
     refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
-    evaluation = evaluated(run)
     texts = []
-    if json is not None:
-        texts.append((json, json_text(evaluation_object(evaluation))))
-    if csv is not None:
-        texts.append((csv, csv_text(evaluation)))
+    with Progress() as tell:
+        tell("reading and evaluating")
+        evaluation = evaluated(run)
+        tell("writing down the results")
+        if json is not None:
+            texts.append((json, json_text(evaluation_object(evaluation))))
+        if csv is not None:
+            texts.append((csv, csv_text(evaluation)))
     for path, text in texts:
         if path != STANDARD_OUTPUT:
             write_text(text, path, force=force)
@@ -205,17 +209,33 @@ def evaluate(
 def workbook(
     run: RunPath,
     book: Annotated[Path, typer.Argument(metavar="OUT.xlsx", help="The workbook to write.")],
+    by: Annotated[
+        str | None,
+        typer.Option("--by", metavar="analyte", help="One workbook for each analyte: OUT-Cu.xlsx, OUT-Zn.xlsx …"),
+    ] = None,
     force: Force = False,
 ) -> None:
     """Write the editable workbook, with live formulas."""
-    from ubudget.files.verbs import write_workbook
+    from ubudget.files.verbs import write_workbook_telling
 
     if book.suffix.lower() != ".xlsx":
         raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
-    refuse_existing([book], force)
-    evaluation = evaluated(run)
-    write_workbook(evaluation, book, force=force)
-    typer.echo(f"workbook  {book}")
+    if by not in (None, "analyte"):
+        raise typer.BadParameter(f"--by {by}: a run can be divided by analyte alone")
+    refuse_existing([book] if by is None else [], force)
+    with Progress() as tell:
+        tell("reading and evaluating")
+        evaluation = evaluated(run)
+        if by is None:
+            write_workbook_telling(evaluation, book, force, tell)
+            books = [book]
+        else:
+            from ubudget.files.splitting import parts_named, write_parts
+
+            refuse_existing(parts_named(evaluation, book).values(), force)
+            books = write_parts(evaluation, book, force=force, told=tell)
+    for written in books:
+        typer.echo(f"workbook  {written}")
     say_findings(evaluation)
     raise typer.Exit(status(evaluation))
 

@@ -26,6 +26,34 @@ RunPath = Annotated[
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
 
 
+class Progress:
+    """What is being done, in one line of standard error that is erased in the end; nothing where that is no terminal.
+
+    Used as a context: an interruption erases the line as well."""
+
+    def __init__(self) -> None:
+        self._heard = sys.stderr.isatty()
+        self._shown = ""
+
+    def __call__(self, what: str, part: float = 0.0) -> None:
+        """`part` of the work from 0 to 1; shown in whole per cent."""
+        text = f"{what} … {100 * part:.0f} %" if part else f"{what} …"
+        if self._heard and text != self._shown:
+            self._show(text)
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        if self._shown:
+            self._show("")
+            print(end="\r", file=sys.stderr, flush=True)
+
+    def _show(self, text: str) -> None:
+        print(f"\r{text:<{len(self._shown)}}", end="", file=sys.stderr, flush=True)
+        self._shown = text
+
+
 def say(lines: Iterable[str]) -> None:
     """Lines for the person, on standard error."""
     for line in lines:

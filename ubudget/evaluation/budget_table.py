@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from ubudget.evaluation.evaluate import BudgetRow, Result
+from ubudget.evaluation.budgets import BudgetRow
+from ubudget.evaluation.evaluate import Result
 
 HEADINGS = ("quantity", "estimate", "unit", "u", "distribution", "ν", "c", "c·u", "share")
 TEXTS = {0, 2, 4}

@@ -79,18 +79,18 @@ def _dof_terms(propagated: Propagated, more: _More, u: Symbol) -> list[Symbol]:
     Contributions that rest on one variance estimate are added first; correlated quantities form one group and take the
     smallest of their degrees of freedom."""
     leaders = _leaders(propagated)
+    leaders_of = [set(np.unique(leader).tolist()) for leader in leaders]
     terms = []
     for number, slot in enumerate(propagated.slots):
-        parts: list[Expression] = []
-        for other, other_slot in enumerate(propagated.slots):
-            follows = leaders[other] == number
-            if follows.any():
-                parts.append(_where(more, other_slot.contribution, follows, other_slot.rows >= 0))
+        followers = [(other, leaders[other] == number) for other in range(len(leaders)) if number in leaders_of[other]]
+        parts: list[Expression] = [
+            _where(more, propagated.slots[other].contribution, follows, propagated.slots[other].rows >= 0)
+            for other, follows in followers
+        ]
         dofs = [
             dof
-            for other in range(number, len(propagated.slots))
-            if (leaders[other] == number).any()
-            and (dof := _dof_of(propagated, more, other, leaders[other] == number)) is not None
+            for other, follows in followers
+            if other >= number and (dof := _dof_of(propagated, more, other, follows)) is not None
         ]
         if not dofs or not parts:
             continue
@@ -122,9 +122,10 @@ def _leaders(propagated: Propagated) -> list[np.ndarray]:
     """For each slot and row the number of the first slot on the same variance estimate; -1 where it is absent."""
     slots = propagated.slots
     leaders: list[np.ndarray] = []
+    shared = [number for number, slot in enumerate(slots) if (slot.estimates >= 0).any()]
     for number, slot in enumerate(slots):
         leader = np.where(slot.rows >= 0, number, -1)
-        for earlier in reversed(range(number)):
+        for earlier in reversed([other for other in shared if other < number and number in shared]):
             same = (slot.rows >= 0) & (slots[earlier].estimates >= 0) & (slots[earlier].estimates == slot.estimates)
             leader = np.where(same, leaders[earlier], leader)
         leaders.append(leader)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy as np
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
+from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
@@ -43,27 +45,6 @@ RECOVERY_WORDS = {-1: "internal standard below its limits", 1: "internal standar
 
 
 @dataclass(frozen=True)
-class BudgetRow:
-    """One input quantity of one result (EA-4/02 4.2). For a covariance, contribution is a variance and estimate,
-    u and c are None."""
-
-    symbol: str
-    quantity: str
-    group: str
-    estimate: float | None
-    unit: str
-    standard_uncertainty: float | None
-    evaluation: str
-    distribution: str
-    degrees_of_freedom: float | None
-    """None = infinite."""
-    sensitivity_coefficient: float | None
-    contribution: float
-    share: float
-    source: str
-
-
-@dataclass(frozen=True)
 class Result:
     """One reported result; numbers are unrounded unless they say so. `value` None = cannot be computed, see flags."""
 
@@ -83,7 +64,13 @@ class Result:
     reported_value: float | None
     reported_expanded_uncertainty: float | None
     flags: tuple[str, ...]
-    budget: tuple[BudgetRow, ...]
+    budget_rows: Callable[[], tuple[BudgetRow, ...]] = field(repr=False, compare=False)
+    """Makes the budget. A run of thousands of results has some hundred thousand rows, which nobody wants at once."""
+
+    @property
+    def budget(self) -> tuple[BudgetRow, ...]:
+        """Input quantities in the order of the equation, covariances last; none where there is no value."""
+        return self.budget_rows()
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,13 +186,13 @@ class Evaluation:
             number(REPORTED),
             number(REPORTED_U),
             self.flags[row],
-            self.budget(row) if usable else (),
+            partial(self.budget, row) if usable else tuple,
         )
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
         """The budget of one result, in the order of its slots; covariances last."""
         variance = float(self.column(STANDARD)[row]) ** 2
-        rows = [self._budget_row(slot, row, variance) for slot in self.slots if slot.rows[row] >= 0]
+        rows = [reader.row(row, variance) for reader in self._readers if reader.slot.rows[row] >= 0]
         rows += [
             self._covariance_row(covariance, row, variance)
             for covariance in self.propagated.covariances
@@ -213,37 +200,20 @@ class Evaluation:
         ]
         return tuple(rows)
 
+    @cached_property
+    def _readers(self) -> tuple[SlotReader, ...]:
+        return tuple(slot_reader(self.graph, self.numbers, RESULTS, slot) for slot in self.slots)
+
     def items_of(self, row: int) -> tuple[tuple[str, ...], ...]:
         """Register items on which each line of a result's budget rests; covariances, which come last, have none."""
-        return tuple(
-            self.graph.tables[slot.table].leaf_of[slot.column].traits[int(slot.rows[row])].items
-            for slot in self.slots
-            if slot.rows[row] >= 0
-        )
+        return tuple(items for _, items in self.items_by_slot(row))
 
-    def _budget_row(self, slot: Slot, row: int, variance: float) -> BudgetRow:
-        table = self.graph.tables[slot.table]
-        leaf = table.leaf_of[slot.column]
-        member = int(slot.rows[row])
-        trait = leaf.traits[member]
-        column = table.by_name[slot.column]
-        dof = None if leaf.dof is None else float(self.column(leaf.dof, slot.table)[member])
-        contribution = float(self.column(slot.contribution)[row])
-        return BudgetRow(
-            slot.symbol,
-            trait.quantity,
-            trait.group,
-            float(self.column(slot.column, slot.table)[member]),
-            unit_of_leaf(self.graph, slot, member) or getattr(column, "unit", ""),
-            float(self.column(leaf.u, slot.table)[member]),
-            trait.evaluation,
-            trait.distribution,
-            None if dof is None or dof >= INFINITE_DOF / 10 else dof,
-            float(self.column(slot.sensitivity)[row]) + 0.0,
-            contribution + 0.0,
-            contribution**2 / variance if variance > 0 else 0.0,
-            trait.source,
-        )
+    def items_by_slot(self, row: int) -> Iterator[tuple[Slot, tuple[str, ...]]]:
+        """Each input quantity that a result has, with the register items on which it rests."""
+        for reader in self._readers:
+            member = reader.slot.rows[row]
+            if member >= 0:
+                yield reader.slot, reader.traits[member].items
 
     def _covariance_row(self, covariance: CovarianceSlot, row: int, variance: float) -> BudgetRow:
         a, b = self.slots[covariance.a], self.slots[covariance.b]
@@ -274,15 +244,6 @@ class Evaluation:
 def covariance_group(a: str, b: str) -> str:
     """Budget group of a covariance."""
     return a if a == b else "correlation"
-
-
-def unit_of_leaf(graph: Graph, slot: Slot, member: int) -> str:
-    """Unit of an input quantity: of its column, or of its row where a table mixes units."""
-    column = graph.tables[slot.table].by_name.get("unit")
-    values = getattr(column, "values", None)
-    if values is not None and slot.column == "estimate":
-        return str(values[member])
-    return getattr(graph.tables[slot.table].by_name[slot.column], "unit", "") or "1"
 
 
 STATUS_WORDS = {

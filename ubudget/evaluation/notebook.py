@@ -27,6 +27,7 @@ from ubudget.bench.result_table import RANGE, RESULTS, STATUS
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.budget_table import html_table, text_table
+from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.composed import (
     DEEPEST,
     LONGEST,
@@ -37,7 +38,7 @@ from ubudget.evaluation.composed import (
     with_symbols,
 )
 from ubudget.evaluation.coverage import cover
-from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
+from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.exchange import results_as_ufloats
 from ubudget.evaluation.input_quantity import InputQuantity, build_stated, context_of, input_quantity, method_of
 from ubudget.evaluation.propagation import propagate

@@ -170,8 +170,11 @@ def _slots(draft: Draft, table: str, paths: list[Path]) -> list[Slot]:
     members = [taken(leaf_at(draft.graph, path.leaf).members, path.rows) for path in paths]
     kept = [member >= 0 for member in members]
     joins: dict[int, list[tuple[int, np.ndarray]]] = {}
+    spans = [_span(member) for member in members]
     for later in range(len(paths)):
         for earlier in range(later):
+            if spans[earlier][1] < spans[later][0] or spans[later][1] < spans[earlier][0]:
+                continue
             same = kept[earlier] & kept[later] & (members[earlier] == members[later])
             if same.any():
                 joins.setdefault(earlier, []).append((later, same))
@@ -192,6 +195,12 @@ def _slots(draft: Draft, table: str, paths: list[Path]) -> list[Slot]:
         clause = "contribution, GUM 5.1.3"
         draft.add_column(home.name, Formula(slot.contribution, slot.contribution, "", product, clause))
     return slots
+
+
+def _span(members: Rows) -> tuple[int, int]:
+    """The smallest and the largest number of the deviations of a path; paths that do not overlap share none."""
+    present = members[members >= 0]
+    return (int(present.min()), int(present.max())) if present.size else (-1, -1)
 
 
 def _masked(draft: Draft, home: Table, path: Path, where: np.ndarray, number: int) -> Expression:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.certificates import Ending, Evidence, Register
-from ubudget.evaluation.evaluate import BudgetRow, Evaluation
+from ubudget.evaluation.evaluate import Evaluation
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.records import Records
@@ -50,18 +51,38 @@ def chains(evaluation: Evaluation) -> tuple[Chain, ...]:
     return tuple(chain_of(evaluation, row, register) for row in range(len(evaluation.keys)))
 
 
+def telling_chains(evaluation: Evaluation) -> tuple[Chain, ...]:
+    """The chains that name something new: an item that no earlier result of the analyte rests on by that symbol.
+
+    What the chains of a run say together of items, analytes and operations, these few say, in the same order."""
+    register = Register(evaluation.records)
+    told: set[tuple[str, str, str]] = set()
+    telling = []
+    for row, key in enumerate(evaluation.keys):
+        if evaluation.usable(row):
+            named = {(key.analyte, "", "")}
+            named |= {
+                (key.analyte, slot.symbol, item) for slot, items in evaluation.items_by_slot(row) for item in items
+            }
+            if not named <= told:
+                told |= named
+                telling.append(chain_of(evaluation, row, register))
+    return tuple(telling)
+
+
 def chain_of(evaluation: Evaluation, row: int, register: Register | None = None) -> Chain:
     """The chain of one result."""
     register = register or Register(evaluation.records)
     result = evaluation.results[row]
+    budget = result.budget
     by_item: dict[str, list[BudgetRow]] = {}
     stated = []
-    for part, items in zip(result.budget, evaluation.items_of(row), strict=False):
+    for part, items in zip(budget, evaluation.items_of(row), strict=False):
         for item in items:
             by_item.setdefault(item, []).append(part)
         if not items:
             stated.append(part)
-    for item, analytes in register.calibrating.items() if result.budget else ():
+    for item, analytes in register.calibrating.items() if budget else ():
         # Standards taken as exact leave no input quantity, but the result rests on their stock all the same.
         if result.analyte in analytes:
             by_item.setdefault(item, [])

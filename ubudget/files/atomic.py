@@ -1,15 +1,20 @@
-"""A file is replaced whole or not at all; an interruption leaves nothing behind."""
+"""Files are replaced whole or not at all; an interruption leaves nothing behind."""
 
 from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import BinaryIO
 
 from ubudget.errors import NotWritable, OutputExists
 
+Content = bytes | Callable[[BinaryIO], None]
+"""What a file holds, or what writes it piece by piece."""
 
-def replace_file(path: Path, data: bytes, *, force: bool = False) -> None:
+
+def replace_file(path: Path, data: Content, *, force: bool = False) -> None:
     """Write `data` to `path` by way of a temporary file beside it.
 
     The temporary file is opened by name instead of by `tempfile`, so that the result has the permissions of
@@ -17,26 +22,41 @@ def replace_file(path: Path, data: bytes, *, force: bool = False) -> None:
 
     Raises `OutputExists` when `path` exists and `force` is false, `NotWritable` when the system refuses.
     """
-    if path.is_dir():
-        raise NotWritable(f"{path}: this is a folder; a file name is needed; name a file inside it")
-    if path.exists() and not force:
-        raise OutputExists(f"{path}: the file exists already; a new name is needed; choose another or allow replacing")
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    replace_files({path: data}, force=force)
+
+
+def replace_files(contents: Mapping[Path, Content], *, force: bool = False) -> None:
+    """The same for several files: none is replaced before all are written."""
+    for path in contents:
+        if path.is_dir():
+            raise NotWritable(f"{path}: this is a folder; a file name is needed; name a file inside it")
+        if path.exists() and not force:
+            raise OutputExists(
+                f"{path}: the file exists already; a new name is needed; choose another or allow replacing"
+            )
+    beside = {path: path.with_name(f".{path.name}.{secrets.token_hex(4)}.part") for path in contents}
+    path = Path()
     try:
-        _write_through(beside, data)
-        os.replace(beside, path)
+        for path, data in contents.items():
+            _write_through(beside[path], data)
+        for path in contents:
+            os.replace(beside[path], path)
     except OSError as refusal:
         raise NotWritable(
             f"{path}: cannot be written ({refusal.strerror or refusal}); a place in an existing folder that "
             "you may write to is needed; close the file where it is open, or choose another place"
         ) from refusal
     finally:
-        beside.unlink(missing_ok=True)
+        for part in beside.values():
+            part.unlink(missing_ok=True)
 
 
-def _write_through(path: Path, data: bytes) -> None:
+def _write_through(path: Path, data: Content) -> None:
     """Write a new file and wait until the system says it is on the disk."""
     with path.open("xb") as stream:
-        stream.write(data)
+        if callable(data):
+            data(stream)
+        else:
+            stream.write(data)
         stream.flush()
         os.fsync(stream.fileno())

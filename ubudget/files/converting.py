@@ -44,14 +44,15 @@ def with_edits_in_texts(records: Records) -> Records:
     documents, tables = documents_of_texts(records.texts)
     together: dict[Role, Document] = {**documents, **tables}
     edited, faults = apply_edits(together, records.edits, {text.role: text.name for text in records.texts})
-    texts = [SourceText(text.role, text.name, _text(edited[text.role])) for text in records.texts]
+    texts = [SourceText(text.role, text.name, document_text(edited[text.role])) for text in records.texts]
     again, findings = records_from_texts(texts)
     if again is None:
         raise UnusableInput([*faults, *findings])
     return again
 
 
-def _text(document: Document) -> str:
+def document_text(document: Document) -> str:
+    """A document as the text of its file: TOML, or CSV for a table."""
     if not isinstance(document, CsvTable):
         return toml_text(document)
     lines = io.StringIO()

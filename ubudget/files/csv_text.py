@@ -87,6 +87,11 @@ def parse_csv(text: str, file: str) -> tuple[CsvTable | None, list[Finding]]:
     return CsvTable(tuple(headings), tuple(cells)), findings
 
 
+def names_in(cell: str) -> tuple[str, ...]:
+    """The names of a cell, which stand between semicolons."""
+    return tuple(part.strip() for part in cell.split(";") if part.strip())
+
+
 def row_place(row: int, name: str) -> str:
     """Words for a 0-based data row: `row 3 (SED-03)`."""
     shown = "".join(character if character.isprintable() else " " for character in name[:40]).strip()

@@ -8,7 +8,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
+from ubudget.evaluation.budgets import BudgetRow
+from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.statement import Role, roles_of, statement

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, fields
 
 import pandas as pd
 
-from ubudget.evaluation.evaluate import Evaluation
+from ubudget.evaluation.evaluate import Evaluation, Result
 
 
 def results_frame(evaluation: Evaluation) -> pd.DataFrame:
     """One row a result, in the order of the run; columns as the fields of a result, without its budget.
 
     Numbers that cannot be calculated and infinite degrees of freedom are missing values."""
-    dicts = [asdict(result) for result in evaluation.results]
-    rows = [{name: value for name, value in fields.items() if name != "budget"} for fields in dicts]
-    return pd.DataFrame(rows)
+    names = [field.name for field in fields(Result) if field.name != "budget_rows"]
+    return pd.DataFrame([{name: getattr(result, name) for name in names} for result in evaluation.results])
 
 
 def budgets_frame(evaluation: Evaluation) -> pd.DataFrame:

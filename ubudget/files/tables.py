@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from ubudget.files.csv_text import CsvTable, Heading, parse_heading, row_place
+from ubudget.files.csv_text import CsvTable, Heading, names_in, parse_heading, row_place
 from ubudget.files.fault_words import shown
 from ubudget.records.amount import Amount, parse_amount
 from ubudget.records.finding import Finding
@@ -96,7 +96,7 @@ def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], li
                 findings.append(_empty(file, f"{place}, {key}", accepted))
         steps, faults = _steps(table, row, file, place)
         findings.extend(faults)
-        reports = tuple(part.strip() for part in table.cell(row, "reports").split(";") if part.strip())
+        reports = names_in(table.cell(row, "reports"))
         solutions.append(Solution(row, label, table.cell(row, "from"), steps, reports))
     return tuple(solutions), findings
 

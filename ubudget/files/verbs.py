@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from ubudget.errors import UnusableInput
@@ -14,6 +15,7 @@ from ubudget.files.reading import read_records
 from ubudget.files.workbook_reading import is_budget_workbook, read_workbook
 from ubudget.files.workbook_writer import write_book
 from ubudget.pages.plan import plan_book
+from ubudget.pages.size import size_findings
 from ubudget.records.records import Records
 
 
@@ -52,5 +54,15 @@ def trace(evaluation: Evaluation) -> tuple[Chain, ...]:
 def write_workbook(evaluation: Evaluation, path: str | os.PathLike[str], force: bool = False) -> None:
     """Writes the editable workbook, an `.xlsx` file with live formulas; the same evaluation gives the same bytes.
 
-    Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`."""
-    write_book(plan_book(evaluation), Path(path), force=force)
+    Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`, and `UnusableInput` where
+    one workbook cannot hold the run."""
+    write_workbook_telling(evaluation, Path(path), force, lambda what, part: None)
+
+
+def write_workbook_telling(evaluation: Evaluation, path: Path, force: bool, told: Callable[[str, float], None]) -> None:
+    """The same for those who want to hear what is being done, and which part of it is done."""
+    faults = size_findings(evaluation, path)
+    if faults:
+        raise UnusableInput(faults)
+    told("planning the workbook", 0.0)
+    write_book(plan_book(evaluation), path, force=force, done=lambda part: told(f"writing {path.name}", part))

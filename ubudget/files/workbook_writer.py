@@ -10,9 +10,11 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 from xml.etree.ElementTree import tostring
 
 from openpyxl import Workbook
@@ -34,6 +36,7 @@ from ubudget.files.sheet_xml import SheetData, markup
 from ubudget.files.workbook_charts import draw
 from ubudget.files.workbook_styles import FONT, TABS, StyleTable, emphasis
 from ubudget.pages.book import Book, Choice, Sheet
+from ubudget.pages.spelled import BLOCK
 
 _EMPTY_CELLS: Final = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
 _DIMENSION: Final = re.compile(rb'<dimension ref="[^"]*"\s*/>')
@@ -46,17 +49,32 @@ _COMPRESSION: Final = 4
 """Of 9; higher levels take twice the time for a few per cent."""
 
 
-def write_book(book: Book, path: Path, *, force: bool = False) -> None:
-    """Write the workbook to `path`, whole or not at all.
+Done = Callable[[float], None]
+"""Hears which part of the work is done, from 0 to 1."""
 
-    Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses,
-    and what `book_bytes` raises.
+
+def _unheard(part: float) -> None:
+    """Where nobody waits for news."""
+
+
+def write_book(book: Book, path: Path, *, force: bool = False, done: Done = _unheard) -> None:
+    """Write the workbook to `path`, whole or not at all; `done` hears of the progress.
+
+    Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses;
+    `ValueError` naming sheet and cell for what no cell can hold, `TypeError` for a value of another type than `Value`.
     """
-    replace_file(path, book_bytes(book), force=force)
+    replace_file(path, lambda stream: write_book_to(book, stream, done), force=force)
 
 
 def book_bytes(book: Book) -> bytes:
-    """The workbook as the bytes of an `.xlsx` file (ECMA-376, transitional).
+    """The workbook as the bytes of an `.xlsx` file. Raises as `write_book`, but for the file."""
+    stream = io.BytesIO()
+    write_book_to(book, stream, _unheard)
+    return stream.getvalue()
+
+
+def write_book_to(book: Book, stream: BinaryIO, done: Done) -> None:
+    """Writes an `.xlsx` file (ECMA-376, transitional), sheet by sheet and block by block.
 
     Raises `ValueError` naming sheet and cell for what no cell can hold (NaN, infinity, control characters,
     over-long text, a cell planned twice), `TypeError` for a value of another type than `Value`.
@@ -67,13 +85,12 @@ def book_bytes(book: Book) -> bytes:
     pages = [workbook.create_sheet(sheet.name) for sheet in book.sheets]
     _describe(workbook, book, moment)
     styles = StyleTable(workbook)
-    cells: dict[str, tuple[str, str]] = {}
+    cells: dict[str, tuple[SheetData, dict[int, float]]] = {}
     for number, (sheet, page) in enumerate(zip(book.sheets, pages, strict=True), 1):
         widths = column_widths(sheet)
         heights = row_heights(sheet, widths)
         _set_up(page, sheet, book, widths, heights)
-        data = SheetData(sheet, styles, widths)
-        cells[f"xl/worksheets/sheet{number}.xml"] = (data.dimension(), data.xml(heights))
+        cells[f"xl/worksheets/sheet{number}.xml"] = (SheetData(sheet, styles, widths), heights)
     skeleton = io.BytesIO()
     workbook.save(skeleton)
     # Saving stamps the present time on the properties; the plan's own time replaces it.
@@ -82,7 +99,7 @@ def book_bytes(book: Book) -> bytes:
         "docProps/core.xml": tostring(workbook.properties.to_tree(), encoding="utf-8"),
         "docProps/app.xml": _application(book.program),
     }
-    return _sealed(skeleton, cells, parts, moment)
+    _seal(stream, skeleton, cells, parts, moment, done)
 
 
 def _naive_utc(moment: datetime) -> datetime:
@@ -184,27 +201,44 @@ def _drop_down(choice: Choice) -> DataValidation:
     return rule
 
 
-def _sealed(
-    skeleton: io.BytesIO, cells: dict[str, tuple[str, str]], parts: dict[str, bytes], moment: datetime
-) -> bytes:
-    """The skeleton with the cells put in, some parts replaced and every time in the archive `moment`."""
-    sealed = io.BytesIO()
-    with zipfile.ZipFile(skeleton) as source, zipfile.ZipFile(sealed, "w") as target:
+def _seal(
+    stream: BinaryIO,
+    skeleton: io.BytesIO,
+    cells: Mapping[str, tuple[SheetData, dict[int, float]]],
+    parts: Mapping[str, bytes],
+    moment: datetime,
+    done: Done,
+) -> None:
+    """Writes the skeleton with the cells put in, some parts replaced and every time in the archive `moment`."""
+    written, total = 0, max(1, sum(data.size for data, _ in cells.values()))
+    with zipfile.ZipFile(skeleton) as source, zipfile.ZipFile(stream, "w") as target:
         for name in source.namelist():
             content = parts.get(name) or source.read(name)
-            if name in cells:
-                content = _filled(content, *cells[name])
             entry = zipfile.ZipInfo(name, moment.timetuple()[:6])
             entry.compress_type = zipfile.ZIP_DEFLATED
             entry.create_system = 0  # else the archive would tell on which system it was made
-            target.writestr(entry, content, compresslevel=_COMPRESSION)
-    return sealed.getvalue()
+            # The only way to set the level of an entry that is written in pieces.
+            entry._compresslevel = _COMPRESSION  # type: ignore[attr-defined]  # public under another name from 3.13 on
+            with target.open(entry, "w") as part:
+                if name not in cells:
+                    part.write(content)
+                    continue
+                data, heights = cells[name]
+                for piece, rows in _filled(content, data, heights):
+                    part.write(piece)
+                    done((written + data.size * rows) / total)
+                written += data.size
 
 
-def _filled(empty: bytes, dimension: str, cells: str) -> bytes:
-    """The XML of an empty sheet with its cells put in, at the place the schema wants them."""
+def _filled(empty: bytes, data: SheetData, heights: Mapping[int, float]) -> Iterator[tuple[bytes, float]]:
+    """The XML of an empty sheet with its cells put in, at the place the schema wants them; with each piece the part of
+    the rows that is done."""
     found = _EMPTY_CELLS.search(empty)
     if found is None:
         raise ValueError("the empty sheet has no place for its cells")
-    before = _DIMENSION.sub(f'<dimension ref="{dimension}"/>'.encode(), empty[: found.start()])
-    return b"".join((before, cells.encode(), empty[found.end() :]))
+    yield _DIMENSION.sub(f'<dimension ref="{data.dimension()}"/>'.encode(), empty[: found.start()]), 0.0
+    pieces, rows = data.xml(heights), 0
+    while batch := "".join(islice(pieces, BLOCK)):
+        rows += BLOCK
+        yield batch.encode(), min(1.0, rows / data.rows)
+    yield empty[found.end() :], 1.0

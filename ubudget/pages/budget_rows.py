@@ -11,8 +11,9 @@ from operator import attrgetter
 
 import numpy as np
 
+from ubudget.evaluation.budgets import unit_of_leaf
 from ubudget.evaluation.coverage import STANDARD
-from ubudget.evaluation.evaluate import Evaluation, covariance_group, unit_of_leaf
+from ubudget.evaluation.evaluate import Evaluation, covariance_group
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.book import Band, BandColumn, Value
 from ubudget.pages.evidence import evidence_column

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, REPORTED, REPORTED_U, STANDARD
-from ubudget.evaluation.evaluate import BudgetRow, Evaluation, Result
+from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text

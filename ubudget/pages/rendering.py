@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ubudget.pages.book import BandColumn, Origin, Value
 from ubudget.pages.formats import AS_TYPED, format_for, shown_figure
 from ubudget.pages.liveness import Mask
 from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.spelled import Spelled, Wording, figures, formula_texts
 from ubudget.pages.ways import Way, ways_of
 from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, Place, Rows, Span
 from ubudget.quantity.numbers import Numbers
@@ -47,14 +50,12 @@ class Renderer:
     def _given(self, placement: Placement, column: Given) -> BandColumn:
         present = np.isfinite(column.values)
         live = self._live.get((placement.table.name, column.name), np.zeros(placement.table.size, dtype=np.bool_))
-        open_cells = [
-            bool(here and reached and place is not None)
-            for here, reached, place in zip(present, live, column.places, strict=True)
-        ]
+        placed = np.fromiter((place is not None for place in column.places), np.bool_, placement.table.size)
+        open_cells = (present & live & placed).tolist()
         fixed = format_for(column.values) if (column.values >= 1e90).any() else AS_TYPED
         return BandColumn(
             heading=column.heading,
-            values=[float(value) if here else None for value, here in zip(column.values, present, strict=True)],
+            values=figures(column.values, present),
             style="input" if any(open_cells) else "fixed",
             unit=column.unit,
             open=open_cells,
@@ -78,23 +79,20 @@ class Renderer:
             remark=column.clause,
         )
 
-    def _cells(self, placement: Placement, column: Formula, numbers: Array) -> tuple[list[str | None], list[Value]]:
-        formulas: list[str | None] = [None] * placement.table.size
-        values: list[Value] = [None] * placement.table.size
+    def _cells(
+        self, placement: Placement, column: Formula, numbers: Array
+    ) -> tuple[Sequence[str | None], Sequence[Value]]:
+        which = np.full(placement.table.size, -1, dtype=np.int16)
+        wordings: list[Wording] = []
         for way in ways_of(placement.table, column):
-            if way.blank:
-                continue
-            template, rows_of = self._template(placement, way)
-            places = {name: rows[way.rows].tolist() for name, rows in rows_of.items()}
-            own = (way.rows + placement.first_row).tolist()
-            for turn, row in enumerate(way.rows.tolist()):
-                formulas[row] = template.format(r=own[turn], **{name: rows[turn] for name, rows in places.items()})
-                values[row] = float(numbers[row])
-        return formulas, values
+            if not way.blank:
+                which[way.rows] = len(wordings)
+                wordings.append(self._wording(placement, way))
+        return formula_texts(wordings, which, placement.first_row), figures(numbers, which >= 0)
 
-    def _template(self, placement: Placement, way: Way) -> tuple[str, dict[str, Rows]]:
+    def _wording(self, placement: Placement, way: Way) -> Wording:
         """Formula text with a place for every row number, and those row numbers."""
-        rows_of: dict[str, Rows] = {}
+        rows_of: dict[str, tuple[Rows, int]] = {}
 
         def resolve(symbol: str) -> str:
             reference = placement.table.references.get(symbol)
@@ -106,18 +104,18 @@ class Renderer:
                 if there is placement and (reference.rows[way.rows] == way.rows).all():
                     return f"{letter}{{r}}"
                 name = f"p{len(rows_of)}"
-                rows_of[name] = reference.rows + there.first_row
+                rows_of[name] = (reference.rows, there.first_row)
                 return f"{prefix}{letter}{{{name}}}"
             assert isinstance(reference, Span)
             if (reference.start[way.rows] == reference.stop[way.rows]).any():
                 # A span may be empty for some rows; its total is then 0.
                 return "0" if (reference.start == reference.stop).all() else self._empty(symbol)
             first, last = f"a{len(rows_of)}", f"b{len(rows_of)}"
-            rows_of[first] = reference.start + there.first_row
-            rows_of[last] = reference.stop + there.first_row - 1
+            rows_of[first] = (reference.start, there.first_row)
+            rows_of[last] = (reference.stop, there.first_row - 1)
             return f"{prefix}{letter}{{{first}}}:{letter}{{{last}}}"
 
-        return cell_text(way.expression, resolve), rows_of
+        return Wording(cell_text(way.expression, resolve), rows_of)
 
     @staticmethod
     def _empty(symbol: str) -> str:
@@ -134,5 +132,10 @@ def _figures_width(figures: list[str]) -> float:
     return float(min(max(9, max((len(figure) for figure in figures), default=0) + 3), 17))
 
 
-def _origins(places: tuple[Place | None, ...]) -> list[Origin | None]:
-    return [None if place is None else Origin(place.document, place.path, place.unit) for place in places]
+def _origins(places: tuple[Place | None, ...]) -> Sequence[Origin | None]:
+    return Spelled(
+        len(places),
+        lambda start, stop: [
+            None if place is None else Origin(place.document, place.path, place.unit) for place in places[start:stop]
+        ],
+    )

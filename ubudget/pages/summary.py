@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ubudget.evaluation.evaluate import BudgetRow, Evaluation
+from ubudget.evaluation.budgets import BudgetRow
+from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.figures import dof_text, percent, plain, unit_text
 from ubudget.pages.layout import BUDGET, COMPUTATION

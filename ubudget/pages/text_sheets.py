@@ -220,10 +220,7 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     materials = {item.id: item for item in records.register.reference_materials}
     register = Register(records)
     rows: list[tuple[str, str, float, float, float, float]] = []
-    for result in evaluation.results:
-        key = next(
-            k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line)
-        )
+    for key, result in zip(evaluation.keys, evaluation.results, strict=True):
         material = materials.get(structure.portions[key.portions[0]].reference_material)
         certified = _certified(register, material.id, result.analyte, result.unit) if material else None
         if certified and result.value is not None and result.standard_uncertainty is not None:

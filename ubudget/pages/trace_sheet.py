@@ -13,7 +13,7 @@ from math import isnan, sqrt
 
 from ubudget.evaluation.certificates import Evidence, Register
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.evaluation.traceability import Chain, chains
+from ubudget.evaluation.traceability import Chain, telling_chains
 from ubudget.pages.book import Band, BandColumn, LooseCell, Sheet, Value
 from ubudget.pages.layout import FIRST_BAND, TRACEABILITY, headline
 from ubudget.pages.placement import Placement, Placements
@@ -44,7 +44,7 @@ def traceability_sheet(evaluation: Evaluation, placements: Placements) -> Sheet 
     """None where the run has no register."""
     if evaluation.records.register is None:
         return None
-    found = chains(evaluation)
+    found = telling_chains(evaluation)
     rows = _rows(evaluation, found, placements)
     bands: list[Band] = []
     top = FIRST_BAND

@@ -95,6 +95,11 @@ class Pick:
     rows: Rows
     absent: float = 0.0
 
+    @cached_property
+    def has_absent(self) -> bool:
+        """Whether some row picks none."""
+        return bool((self.rows < 0).any())
+
 
 @dataclass(frozen=True, eq=False)
 class Span:

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ubudget.quantity.expression import Apply, Expression, Number, Symbol
-from ubudget.quantity.graph import Formula, Given, Graph, Label, Pick, Reference, Span
+from ubudget.quantity.graph import Formula, Given, Graph, Label, Pick, Reference, Span, Table
 from ubudget.quantity.operations import TABLE
 
 Array = npt.NDArray[np.float64]
@@ -36,13 +36,14 @@ class Numbers:
     def column(self, table: str, name: str) -> Array:
         """Values of a column, shape (rows,) or (trials, rows). Raises `CircularColumns`, `KeyError`."""
         key = (table, name)
-        if key not in self._known:
+        known = self._known.get(key)
+        if known is None:
             if key in self._open:
                 raise CircularColumns(f"{name} in {table} depends on itself")
             self._open.add(key)
-            self._known[key] = self._calculate(table, name)
+            known = self._known[key] = self._calculate(table, name)
             self._open.discard(key)
-        return self._known[key]
+        return known
 
     def _calculate(self, table: str, name: str) -> Array:
         home = self._graph.tables[table]
@@ -52,24 +53,34 @@ class Numbers:
         if isinstance(column, Label):
             raise KeyError(f"{name} in {table} is text")
         assert isinstance(column, Formula)
-        with np.errstate(all="ignore"):
-            value = self._formula(table, column)
-        shape = np.broadcast_shapes(np.shape(value), (home.size,))
+        value = self._formula(home, column)
+        if value.shape == (home.size,) and value.dtype == np.float64:
+            return value
+        shape = np.broadcast_shapes(value.shape, (home.size,))
         return np.ascontiguousarray(np.broadcast_to(value, shape), dtype=np.float64)
 
-    def _formula(self, table: str, column: Formula) -> Array:
-        ways = [evaluate(expression, lambda symbol: self._readable(table, symbol)) for expression in column.expressions]
+    def _formula(self, home: Table, column: Formula) -> Array:
+        def readable(symbol: str) -> Readable:
+            reference = home.references.get(symbol)
+            if reference is None:
+                return self.column(home.name, symbol)
+            values = self._refer(reference)
+            return OfSpan(values) if isinstance(reference, Span) else values
+
         if column.way is None:
-            return ways[0]
+            return self._evaluated(column.expression, readable)
+        ways = [self._evaluated(expression, readable) for expression in column.expressions]
         result = np.broadcast_to(ways[0], np.broadcast_shapes(column.way.shape, *(np.shape(way) for way in ways)))
         for number, way in enumerate(ways[1:], start=1):
             result = np.where(column.way == number, way, result)
         return result
 
-    def _readable(self, table: str, symbol: str) -> Readable:
-        values = self.symbol(table, symbol)
-        is_span = isinstance(self._graph.tables[table].references.get(symbol), Span)
-        return OfSpan(values) if is_span else values
+    def _evaluated(self, expression: Expression, readable: Callable[[str], Readable]) -> Array:
+        if len(self._open) > 1:
+            # Within the calculation of another column, where division by zero is silent already.
+            return evaluate(expression, readable)
+        with np.errstate(all="ignore"):
+            return evaluate(expression, readable)
 
     def symbol(self, table: str, symbol: str) -> Array:
         """Values of a symbol as it stands in formulas of a table; a span has one more axis, padded with NaN."""
@@ -83,8 +94,8 @@ class Numbers:
         if isinstance(reference, Pick):
             if source.shape[-1] == 0:
                 return np.full(reference.rows.shape, reference.absent)
-            picked: Array = np.where(reference.rows >= 0, source[..., reference.rows], reference.absent)
-            return picked
+            picked: Array = source.take(reference.rows, axis=-1)
+            return np.where(reference.rows >= 0, picked, reference.absent) if reference.has_absent else picked
         index = span_index(reference)
         padded = np.concatenate([source, np.full((*source.shape[:-1], 1), np.nan)], axis=-1)
         values: Array = padded[..., index]
@@ -110,11 +121,11 @@ Readable = npt.ArrayLike | OfSpan
 
 def evaluate(expression: Expression, value_of: Callable[[str], Readable]) -> Array:
     """The expression on arrays; `value_of` gives the values of a symbol."""
-    if isinstance(expression, Number):
-        return np.asarray(expression.value)
     if isinstance(expression, Symbol):
         value = value_of(expression.name)
         return value.values if isinstance(value, OfSpan) else np.asarray(value, dtype=np.float64)
+    if isinstance(expression, Number):
+        return np.asarray(expression.value)
     assert isinstance(expression, Apply)
     row = TABLE[expression.operation]
     read = _for_each_row_of(value_of) if row.over_span else value_of

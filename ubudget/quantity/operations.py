@@ -60,9 +60,11 @@ def _power(a: Array, b: Array) -> Array:
 
 
 def _student(p: Array, nu: Array) -> Array:
-    upper = (1.0 + np.asarray(p, float)) / 2.0
-    nu = np.asarray(nu, float)
-    result: Array = np.where(nu >= LARGE_DOF, ndtri(upper), stdtrit(np.clip(nu, 1.0, LARGE_DOF), upper))
+    upper, nu = np.broadcast_arrays((1.0 + np.asarray(p, float)) / 2.0, np.clip(np.asarray(nu, float), 1.0, LARGE_DOF))
+    # Thousands of results share a few pairs, and the quantile is slow: each pair once.
+    pairs, place = np.unique(upper + 1j * nu, return_inverse=True)
+    factors = np.where(pairs.imag >= LARGE_DOF, ndtri(pairs.real), stdtrit(pairs.imag, pairs.real))
+    result: Array = factors[place].reshape(nu.shape)
     return result
 
 
