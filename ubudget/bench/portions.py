@@ -173,6 +173,7 @@ class PortionTables:
         elif VALUE in stated:
             reading = value_read(table, name, stated)
         volume = add_volume(
+            self.context,
             table,
             name,
             own_unit,
