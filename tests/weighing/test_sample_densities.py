@@ -10,14 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from uncertainties import covariance_matrix, nominal_value, std_dev, ufloat
+from uncertainties import nominal_value, std_dev, ufloat
 
 from tests.agreement.test_uncertainties import Walk, assert_walk_agrees
-from tests.weighing.weighing_runs import READINGS, evaluation_of, weighing_run, written
+from tests.weighing.weighing_runs import READINGS, evaluation_of, result_of, weighing_run, written
 from tests.workbooks.books import Written
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
 from tests.workbooks.test_alive import numeric_cells
-from ubudget.evaluation.evaluate import Evaluation
 from ubudget.files.reading import read_records
 from ubudget.files.workbook_reading import read_workbook
 
@@ -93,27 +92,21 @@ def test_masses_and_the_part_of_buoyancy(way: str, tmp_path: Path) -> None:
     assert set(rows) == {"m.rho_sample", "m.rho_air stated"}
     # w is inversely proportional to m: the relative contributions are those of m.
     relative = math.sqrt(sum(row.contribution**2 for row in rows.values())) / float(result.value or 0)
-    c_blank = _blank_free(evaluation)
-    assert relative * c_blank == pytest.approx(std_dev(expected[0]) / nominal_value(expected[0]), rel=1e-9)
+    assert relative == pytest.approx(std_dev(expected[0]) / nominal_value(expected[0]), rel=1e-9)
     assert_walk_agrees(evaluation, Walk(evaluation))
 
 
-def _blank_free(evaluation: Evaluation) -> float:
-    """1 where the whole of the result is inversely proportional to the mass."""
-    result = evaluation.results[0]
-    row = next(row for row in result.budget if row.symbol == "m.gross linearity")
-    m = evaluation.numbers.column("portions", "m before buoyancy")[0]
-    return float(result.value or 0) / m / abs(row.sensitivity_coefficient or 0)
-
-
-def test_portions_of_one_sample_share_their_density(tmp_path: Path) -> None:
-    """The two masses of SED-02 covary by air and by its one density."""
-    evaluation = evaluation_of(run(tmp_path, COLUMN))
-    portions = evaluation.graph.tables["portions"]
-    leaf = portions.leaf_of["m.rho_sample"]
-    assert leaf.members[1] == leaf.members[2] != leaf.members[0]
-    matrix = covariance_matrix(buoyant("column")[1:])
-    assert matrix[0][1] == pytest.approx(math.sqrt(matrix[0][0] * matrix[1][1]), rel=1e-9)
+@pytest.mark.parametrize("way", WAYS)
+def test_portions_of_one_sample_share_their_density(way: str, tmp_path: Path) -> None:
+    """SED-02 is the mean of two portions, each inversely proportional to its mass, which share air and density."""
+    evaluation = evaluation_of(run(tmp_path, WAYS[way]))
+    w = evaluation.numbers.column("portion results", "w")[1:]
+    masses = buoyant(way)[1:]
+    mean = sum(value * nominal_value(m) / m for value, m in zip(w, masses, strict=True)) / 2
+    result = result_of(evaluation)
+    assert result.value == pytest.approx(nominal_value(mean), rel=1e-12)
+    rows = [row for row in result.budget if row.group == "buoyancy"]
+    assert math.sqrt(sum(row.contribution**2 for row in rows)) == pytest.approx(std_dev(mean), rel=1e-9)
 
 
 @pytest.mark.parametrize("way", ["column", "matrices"])
