@@ -15,10 +15,9 @@ import numpy as np
 import pytest
 from uncertainties import nominal_value, std_dev, ufloat
 
-from tests.agreement.test_uncertainties import assert_walk_agrees
+from tests.agreement.test_uncertainties import Walk, assert_walk_agrees
 from tests.calibration.prepared_run import REGISTER as PREPARED
 from tests.calibration.prepared_run import texts
-from tests.calibration.test_exactness import FitWalk
 from tests.weighing.weighing_runs import CERTIFICATE, FORMS, evaluation_of, mass_rows, result_of, weighing_run, written
 from tests.workbooks.books import Written, evaluated
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
@@ -76,7 +75,7 @@ def test_mass_and_u_are_those_of_a_calculation_of_its_own(form: str, corrected: 
     (c,) = {round(abs(row.sensitivity_coefficient or 0), 6) for row in rows}
     u = math.sqrt(sum(row.contribution**2 for row in rows)) / c
     assert 1000 * u == pytest.approx(std_dev(expected), rel=1e-9)
-    assert_walk_agrees(evaluation, FitWalk(evaluation))
+    assert_walk_agrees(evaluation, Walk(evaluation))
 
 
 def test_masses_of_preparation_and_dilution_are_corrected() -> None:

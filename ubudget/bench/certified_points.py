@@ -1,10 +1,9 @@
 """Certificates with values at several points: volumes of a burette or pipette, loads of a balance.
 
 Between two points error and U are linear: error(x) = error at the first + sum of slope · (part of the step to the next
-point that lies below x), where that part is (|x - at| - |x - at - step| + step)/2: a formula that a cell can sum over
-all points of an item, so that an edit of x may pass from one pair of points to the next. Where the error vanishes at
-zero, a row at zero comes first, with the U of the first point: U does not vanish, since the readings of the calibration
-do not. Beyond the ends both stay as they are there; a finding says so.
+point that lies below x), over all points of an item, so that an edit of x may pass from one pair to the next. Where
+the error vanishes at zero, a row at zero comes first, with the U of the first point: U does not vanish, since the
+readings of the calibration do not. Beyond the ends both stay as they are there; a finding says so.
 """
 
 from __future__ import annotations
@@ -76,7 +75,7 @@ def build_points(context: Context, name: str, used: Sequence[Limits], unit: str)
     )
     here = np.array([0 if point.zero else 1 for point in flat])
     words = "certified − set or read" if of_ware else "error of indication"
-    error = table.formula("error", words, unit, Number(0), "zero at zero", [value - at if of_ware else value], here)
+    error = table.formula("error", words, unit, Number(0), "", [value - at if of_ware else value], here)
     keys = [point.limits.key for point in flat]
     last = np.array([key != after for key, after in zip(keys, [*keys[1:], ""], strict=True)])
     next_row = np.where(last, -1, np.arange(len(flat)) + 1)
@@ -124,18 +123,17 @@ class AtPoints:
         references from others."""
         table = self.table
         first = np.where(self.way == 1, self.start, -1)
-        lowest = table.pick(f"{column} at the first point of {name}", self.points, column, first)
+        lowest = table.pick(f"{column} at the first point, {name}", self.points, column, first)
         at, step, slope = (
-            table.span(f"{each} of the points of {name}", self.points, each, self.start, self.stop)
+            table.span(f"{each} of points, {name}", self.points, each, self.start, self.stop)
             for each in ("at", "step", f"slope of {column}")
         )
-        below = (apply("abs", x - at) - apply("abs", x - at - step) + step) / 2
-        return lowest + apply("total_of", slope * below)
+        return lowest + apply("rise", x, at, step, slope)
 
     def largest_error(self, name: str) -> Expression:
         """The largest size of the error over all points."""
         return apply(
-            "largest", self.table.span(f"errors of the points of {name}", self.points, "size", self.start, self.stop)
+            "largest", self.table.span(f"errors of points, {name}", self.points, "size", self.start, self.stop)
         )
 
 
