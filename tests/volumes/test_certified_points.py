@@ -228,6 +228,23 @@ BAD = {
 }
 
 
+ONE_VALUE = equipment("PP5", "piston pipette", "5 mL", points=(("x", "4.98 mL", "0.02 mL"),)).replace('at = "x"\n', "")
+BAD |= {
+    "2.5 mL by PP5, certified 4.98 mL at 5 mL (C-PP5): the correction is not applied": (
+        {"register": REGISTER.replace(PP5, ONE_VALUE)},
+        "attend",
+    ),
+    "use outside the range of the certificate: S1 250 µL; accepted: use from 0.3 mL to 1 mL": (
+        {
+            "register": REGISTER.replace(
+                "issued = 2026-01-10", 'range_from = "0.3 mL"\nrange_to = "1 mL"\nissued = 2026-01-10', 1
+            )
+        },
+        "attend",
+    ),
+}
+
+
 @pytest.mark.parametrize("words", BAD)
 def test_bad_input_is_told(words: str) -> None:
     changed, severity = BAD[words]

@@ -162,7 +162,7 @@ class Register:
         last = on or (uses[-1].day if uses else None)
         chosen = certificate_on(found.certificates, first)
         place, certificate = chosen if chosen else (None, None)
-        amounts = self.amounts.get(item)
+        amounts = self.amounts.get(item) if certificate and certificate.by_point else None
         certified = _certified(found, certificate, analyte, amounts[0].amount if amounts else None)
         material = found if isinstance(found, ReferenceMaterial) else None
         value, unit, U, k, u = _figures(found, certified)

@@ -48,9 +48,10 @@ def amounts_used(records: Records) -> Iterator[Used]:
             yield from _of_step(step, items, link.document, place, link.label)
     for number, addition in enumerate(run.file.additions, start=1):
         place = f"addition {number} ({addition.solution})"
-        yield from _taken(addition.pipette, addition.delivered, items, "run", f"{place}, delivered", addition.solution)
+        words = addition.solution
+        yield from _taken(addition.pipette, addition.delivered, items, "run", (place, "delivered"), words)
         for item in (addition.flask, addition.aliquot):
-            yield from _taken(item, None, items, "run", place, addition.solution)
+            yield from _taken(item, None, items, "run", (place, ""), words)
     for solution in run.solutions:
         for step in solution.steps:
             place = f"row {solution.row + 1} ({solution.label})"
@@ -80,7 +81,7 @@ def _loaded(read: Amount, vessel: Amount | None) -> Amount:
 
 def _volumes(records: Records, name: str, symbol: Volume, items: Mapping[str, Equipment]) -> Iterator[Used]:
     if symbol.ware and not symbol.ware_column and not symbol.value_column:
-        yield from _taken(symbol.ware, symbol.value, items, "method", f"symbol {name}, value")
+        yield from _taken(symbol.ware, symbol.value, items, "method", (f"symbol {name}", "value"))
         return
     for portion in records.run.portions if records.run else ():
         if (portion.kind == "blank") == (symbol.of == "blank"):
@@ -90,15 +91,15 @@ def _volumes(records: Records, name: str, symbol: Volume, items: Mapping[str, Eq
 def _of_portion(portion: Portion, symbol: Volume, items: Mapping[str, Equipment]) -> Iterator[Used]:
     item = symbol.ware or str(portion.columns.get(symbol.ware_column, ""))
     read = portion.columns.get(symbol.value_column) if symbol.value_column else symbol.value
-    place = f"row {portion.row + 1} ({portion.sample}), {symbol.value_column or symbol.ware_column}"
+    place = f"row {portion.row + 1} ({portion.sample})", symbol.value_column or "value"
     yield from _taken(item, read if isinstance(read, Amount) else None, items, "samples", place, portion.sample)
 
 
 def _of_step(
     step: DilutionStep, items: Mapping[str, Equipment], document: Role, place: str, words: str
 ) -> Iterator[Used]:
-    yield from _taken(step.aliquot, step.set_to, items, document, f"{place}, set_to", words)
-    yield from _taken(step.to, None, items, document, place, words)
+    yield from _taken(step.aliquot, step.set_to, items, document, (place, "set_to"), words)
+    yield from _taken(step.to, None, items, document, (place, ""), words)
     for key in ("aliquot_mass", "total_mass"):
         mass: Amount | None = getattr(step, key)
         if mass is not None:
@@ -106,11 +107,17 @@ def _of_step(
 
 
 def _taken(
-    item: str, amount: Amount | None, items: Mapping[str, Equipment], document: Role, place: str, words: str = ""
+    item: str,
+    amount: Amount | None,
+    items: Mapping[str, Equipment],
+    document: Role,
+    place: tuple[str, str],
+    words: str = "",
 ) -> Iterator[Used]:
-    """A volume that was set or read, else the nominal one of the item."""
+    """A volume that was set or read, else the nominal one of the item; `place` and the key of such a volume there."""
     ware = items.get(item)
     volume = amount or (ware.nominal if ware is not None and ware.kind in VOLUMETRIC else None)
     if ware is not None and volume is not None:
         text = volume.text or f"{volume.value:g} {volume.unit}"
-        yield Used(item, Amount(volume.value, volume.unit, text), document, place, words)
+        where = ", ".join(part for part in place if part) if amount is not None else place[0]
+        yield Used(item, Amount(volume.value, volume.unit, text), document, where, words)

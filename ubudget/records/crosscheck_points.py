@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
+from ubudget.records.amount import Amount
 from ubudget.records.amounts_used import Used, amounts_used
 from ubudget.records.certified_points import BY_POINT, FROM_ZERO
 from ubudget.records.crosscheck_balances import newest
@@ -35,7 +37,10 @@ def point_findings(records: Records) -> list[Finding]:
             wrong = "at, the point of a value, with a reference material"
             found.append(Finding("stop", file, words, wrong, "at with equipment only", "take it out"))
     items = {item.id: item for item in register.equipment}
-    return [*found, *_set_volumes(records, items), *_beyond(records, items)]
+    found += _set_volumes(records, items)
+    if any(certificate.properties for item in items.values() for certificate in item.certificates):
+        found += _certificates_of_uses(records, items)
+    return found
 
 
 # -- one certificate ------------------------------------------------------------------------------------------------
@@ -114,38 +119,65 @@ def _steps(records: Records) -> Iterator[tuple[DilutionStep, str, str]]:
             yield step, records.file("solutions"), f"row {solution.row + 1} ({solution.label})"
 
 
-def _beyond(records: Records, items: Mapping[str, Equipment]) -> Iterator[Finding]:
-    """Uses beyond the last point, and of a piston pipette below the first: error and U stay as they are there."""
+def _certificates_of_uses(records: Records, items: Mapping[str, Equipment]) -> Iterator[Finding]:
+    """Each use against the certificate of the item's day; told once for each item and end."""
     days = {item: uses[0].day for item, uses in uses_of(records).items()}
     run = records.run.file.run.date if records.run else None
-    told: set[tuple[str, bool]] = set()
+    held = {key: newest(item.certificates, days.get(key, run)) for key, item in items.items()}
+    told: set[tuple[str, str]] = set()
     for used in amounts_used(records):
-        item = items.get(used.item)
-        certificate = newest(item.certificates, days.get(used.item, run)) if item else None
-        if item is None or certificate is None or not certificate.by_point:
+        item, certificate = items.get(used.item), held.get(used.item)
+        if item is None or certificate is None or not certificate.properties:
             continue
-        over, under = _over(used, certificate, -1), _over(used, certificate, 0)
-        above = over is not None and over > 0
-        below = item.kind not in FROM_ZERO and under is not None and under < 0
-        if not (above or below) or (item.id, above) in told:
+        words = _beyond(used, item, certificate) if certificate.by_point else _apart(used, item, certificate)
+        if words is None or (item.id, words.kind) in told:
             continue
-        told.add((item.id, above))
-        first, last = certificate.properties[0].at, certificate.properties[-1].at
-        end, words = (last, "above the last") if above else (first, "below the first")
-        if first is None or last is None or end is None:
-            continue
-        found = (
-            f"{used.amount.text} by {item.id}, {words} point of certificate {certificate.number}, {end.text}: "
-            "error and U are taken as they are there"
-        )
-        low = "0" if item.kind in FROM_ZERO else first.text
-        accepted = f"{low} to {last.text}"
-        remedy = "have it calibrated there, or take another item"
-        yield Finding("attend", records.file(used.document), used.place, found, accepted, remedy)
+        told.add((item.id, words.kind))
+        yield Finding("attend", records.file(used.document), used.place, words.found, words.accepted, words.remedy)
 
 
-def _over(used: Used, certificate: Certificate, place: int) -> float | None:
+@dataclass(frozen=True)
+class _Words:
+    kind: str
+    found: str
+    accepted: str
+    remedy: str
+
+
+def _beyond(used: Used, item: Equipment, certificate: Certificate) -> _Words | None:
+    """A use beyond the last point, or of a piston pipette below the first: error and U stay as they are there."""
+    first, last = certificate.properties[0].at, certificate.properties[-1].at
+    over, under = _over(used, last), _over(used, first)
+    above = over is not None and over > 0
+    below = item.kind not in FROM_ZERO and under is not None and under < 0
+    if first is None or last is None or not (above or below):
+        return None
+    end, words = (last, "above the last") if above else (first, "below the first")
+    found = (
+        f"{used.amount.text} by {item.id}, {words} point of certificate {certificate.number}, {end.text}: "
+        "error and U are taken as they are there"
+    )
+    low = "0" if item.kind in FROM_ZERO else first.text
+    return _Words(words, found, f"{low} to {last.text}", "have it calibrated there, or take another item")
+
+
+def _apart(used: Used, item: Equipment, certificate: Certificate) -> _Words | None:
+    """A volume set in a step or an addition, by ware with one certified value that differs from nominal; volumes of
+    the method's symbols are judged with the ware."""
+    nominal, value = item.nominal, certificate.properties[0].value
+    if nominal is None or used.document in ("method", "samples") or _over(used, nominal) in (None, 0.0):
+        return None
+    if in_unit(value.value, value.unit, nominal.unit) in (None, nominal.value):
+        return None
+    found = (
+        f"{used.amount.text} by {item.id}, certified {value.text} at {nominal.text} ({certificate.number}): "
+        "the correction is not applied"
+    )
+    remedy = "add the certified values of other volumes, each with at"
+    return _Words("set", found, "a certificate with values at several volumes", remedy)
+
+
+def _over(used: Used, point: Amount | None) -> float | None:
     """By how much a use lies above a point."""
-    at = certificate.properties[place].at
-    value = in_unit(used.amount.value, used.amount.unit, at.unit) if at else None
-    return None if at is None or value is None else value - at.value
+    value = in_unit(used.amount.value, used.amount.unit, point.unit) if point else None
+    return None if point is None or value is None else value - point.value
