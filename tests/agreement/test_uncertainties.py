@@ -77,6 +77,9 @@ CALCULATE: dict[str, Callable[..., Any]] = {
     "sum_squares": lambda *values: sum(value**2 for value in values),
     "total": lambda values: sum(values),
     "total_product": lambda a, b: sum(x * y for x, y in zip(a, b, strict=True)),
+    "rise": lambda x, at, step, slope: sum(
+        each * min(max(x - here, 0.0), wide) for here, wide, each in zip(at, step, slope, strict=True)
+    ),
     "largest": _extreme(max),
     "smallest": _extreme(min),
 }

@@ -42,11 +42,12 @@ POINTS: dict[str, list[Point]] = {
     "f_upper": [(3.0, 2.0, 10.0), (0.5, 2.0, 4.0)],
     "total_of": [(1.5, -2.0, 4.25), (3.0,)],
     "total_where": [(2.0, 2.0, 4.25), (3.0, 2.0, 4.25)],
+    "rise": [(2.5, 1.0, 4.0, 0.25), (-2.5, 1.0, 4.0, 0.25), (7.0, 1.0, 4.0, -0.5)],
     "largest": [(1.5, -2.0, 4.25), (-3.0, -2.0)],
     "smallest": [(1.5, -2.0, 4.25), (3.0, 2.0)],
 }
 
-OVER_SPANS = {"total": 1, "total_product": 2, "total_of": 1, "total_where": 3, "largest": 1, "smallest": 1}
+OVER_SPANS = {"total": 1, "total_product": 2, "total_of": 1, "total_where": 3, "rise": 4, "largest": 1, "smallest": 1}
 """Operations whose arguments are ranges of cells: number of ranges."""
 
 
@@ -114,6 +115,7 @@ PLAIN: dict[str, Callable[..., float]] = {
     "f_upper": lambda f, above, below: (1 + above * f / below) ** (-below / 2),
     "total_of": lambda *values: math.fsum(values),
     "total_where": lambda key, wanted, value: value if key == wanted else 0.0,
+    "rise": lambda x, at, step, slope: slope * min(max(x - at, 0.0), step),
     "total_product": lambda *values: math.fsum(
         a * b for a, b in zip(values[: len(values) // 2], values[len(values) // 2 :], strict=True)
     ),

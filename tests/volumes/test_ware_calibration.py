@@ -28,6 +28,7 @@ from ubudget.errors import UnusableInput
 from ubudget.evaluation.ware_calibration import CalibratedWare
 from ubudget.files.workbook_reading import read_workbook
 from ubudget.pages.plan import plan_book
+from ubudget.pages.ware_certificate import certificate_text
 
 FLASK = EXAMPLES / "ware_calibration" / "flask.toml"
 TEXT = FLASK.read_text(encoding="utf-8")
@@ -144,6 +145,14 @@ def test_errors_beside_the_limits_of_a_piston_pipette(tmp_path: Path) -> None:
     part = calibrated(tmp_path, text.replace('"1000 uL"', '"1000 uL"\nset_to = "990 uL"'))
     assert part.systematic.value == pytest.approx(ware.systematic.value + 10)
     assert (part.systematic.limit, part.systematic.within) == (8, True)
+    # The register takes the value at the volume it is of.
+    told = {
+        name: tomllib.loads(certificate_text(one, number="1", issuer="x", due=one.record.date))
+        for name, one in (("part", part), ("whole", ware))
+    }
+    (of_part,), (of_whole,) = (told[name]["equipment"]["certificate"][0]["property"] for name in ("part", "whole"))
+    assert of_part["at"] == "990 uL"
+    assert "at" not in of_whole
 
 
 def test_the_command_and_its_certificate_in_a_register(tmp_path: Path) -> None:

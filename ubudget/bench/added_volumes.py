@@ -137,6 +137,7 @@ def _build_volumes(rows: SymbolRows, symbol: str, operation: StandardAdditions, 
 
     def volume(name: str, word: str, keys: Sequence[str], reading: Symbol | None) -> Symbol:
         return add_volume(
+            context,
             table,
             f"{symbol}.{name}",
             unit,

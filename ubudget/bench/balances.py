@@ -12,10 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ubudget.bench.building import nan_where_none
+from ubudget.bench.certified_points import LOADS, build_points
 from ubudget.bench.check_weighings import CheckWeighings, add_check_columns, build_check_weighings
 from ubudget.bench.context import Context
 from ubudget.bench.limits import ItemTable, Limits, certificate_on
-from ubudget.bench.load_repeatability import POINTS, build_points
+from ubudget.bench.load_repeatability import POINTS
+from ubudget.bench.load_repeatability import build_points as build_repeatabilities
 from ubudget.quantity.distributions import divisor
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
@@ -45,7 +47,9 @@ class Balance:
 
     @property
     def indication(self) -> str:
-        """What the deviation of a reading rests on: `certificate`, `linearity`, `check` or nothing."""
+        """What the deviation of a reading rests on: `by load`, `certificate`, `linearity`, `check` or nothing."""
+        if self.limits.points:
+            return "by load"
         if self.limits.certified:
             return "certificate"
         if self.limits.tolerance:
@@ -86,10 +90,11 @@ def balance_of(context: Context, limits: Limits, stated: BalanceLimits, weights:
 
 def build_balances(context: Context, used: Sequence[Balance], unit: str) -> None:
     """Table `balances`: u of every component in the unit of mass, and the tables behind it."""
+    build_points(context, LOADS, [balance.limits for balance in used], unit)
     items = ItemTable(context, [balance.limits for balance in used], BALANCES, "Balances", unit)
     items.tolerance("linearity ±")
     items.certified("certified deviation")
-    items.u_calibration()
+    items.u_calibration(LOADS)
     amounts = [balance.stated.resolution for balance in used]
     resolution = items.own("resolution", "resolution", amounts, ["resolution"] * len(used))
     half = resolution / 2 / divisor("rectangular")
@@ -106,7 +111,9 @@ def build_balances(context: Context, used: Sequence[Balance], unit: str) -> None
     columns.resolution_at_zero()
     checked = [(row, balance.check) for row, balance in enumerate(used) if balance.check is not None]
     if checked or any(balance.stated.repeatability_at for balance in used):
-        build_points(context, [balance.limits for balance in used], [b.stated.repeatability_at for b in used], unit)
+        build_repeatabilities(
+            context, [balance.limits for balance in used], [b.stated.repeatability_at for b in used], unit
+        )
         if checked:
             weights = build_check_weighings(context, checked, BALANCES, unit)
             add_check_columns(items.table, checked, weights, unit)

@@ -6,6 +6,8 @@ are rows of the stated inputs, so that each is one deviation of the run.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Sequence
+
 import numpy as np
 
 from ubudget.bench import air
@@ -65,6 +67,8 @@ def weighing_entries(symbol: str, operation: Weighing) -> dict[str, Entry]:
         )
     buoyancy = operation.buoyancy
     for key, stated in buoyancy.quantities.items() if buoyancy else ():
+        if key == "sample_density" and buoyancy is not None and buoyancy.by_sample:
+            continue
         entries[key] = Entry(
             f"{symbol}.{SYMBOLS[key]}",
             "all",
@@ -80,9 +84,14 @@ def weighing_entries(symbol: str, operation: Weighing) -> dict[str, Entry]:
 
 
 def build_buoyancy(context: Context, symbol: str, buoyancy: Buoyancy, rows: dict[str, int]) -> None:
-    """Table of one symbol; `rows` are its rows of the stated inputs. Column `factor` multiplies the net mass."""
+    """Table of one symbol; `rows` are its rows of the stated inputs. Column `factor` multiplies the net mass; where the
+    density differs from sample to sample, the factor stands with the portions (`bench.sample_densities`)."""
     table = TableBuilder(table_of(symbol), f"Air buoyancy of {symbol}", 1, context.shared)
     table.label("treatment", "treatment", [buoyancy.treatment])
+    if buoyancy.by_sample:
+        _air_and_weights(context, table, symbol, buoyancy, rows)
+        context.tables[table.name] = table.build()
+        return
     if buoyancy.bound is not None:
         bound = context.in_unit(buoyancy.bound, "1", "method", f"symbol {symbol}, buoyancy, bound")
         place = method_place("symbols", symbol, "buoyancy", "bound", unit="1")
@@ -94,16 +103,31 @@ def build_buoyancy(context: Context, symbol: str, buoyancy: Buoyancy, rows: dict
             context.tables[table.name] = table.build()
             return
         effect = table.formula("effect", "relative effect", "1", factor - 1, "OIML D 28; EURAMET cg-18, 4.2")
-    name = f"{symbol}.buoyancy left out"
-    source = "buoyancy is left out: declared bound |effect|, rectangular"
-    u = apply("abs", effect) / divisor("rectangular")
-    trait = Trait(name, "air buoyancy, left out", GROUP, "B", "rectangular", _joined(source, buoyancy.source))
-    deviation = table.deviation(name, name, "1", u, [trait], clause="GUM 4.3.7")
+    deviation = left_out(table, symbol, buoyancy, effect, None)
     table.formula("factor", "buoyancy factor", "1", 1 + deviation)
     context.tables[table.name] = table.build()
 
 
+def left_out(
+    table: TableBuilder, symbol: str, buoyancy: Buoyancy, effect: Expression, members: Sequence[Hashable] | None
+) -> Symbol:
+    """The effect that is left out, as a deviation within its size."""
+    name = f"{symbol}.buoyancy left out"
+    source = "buoyancy is left out: declared bound |effect|, rectangular"
+    u = apply("abs", effect) / divisor("rectangular")
+    trait = Trait(name, "air buoyancy, left out", GROUP, "B", "rectangular", _joined(source, buoyancy.source))
+    return table.deviation(name, name, "1", u, [trait] * table.size, members=members, clause="GUM 4.3.7")
+
+
 def _factor(context: Context, table: TableBuilder, symbol: str, buoyancy: Buoyancy, rows: dict[str, int]) -> Expression:
+    rho_air, rho_weights = _air_and_weights(context, table, symbol, buoyancy, rows)
+    return air.buoyancy_factor(rho_air, rho_weights, _quantity(table, "sample_density", rows))
+
+
+def _air_and_weights(
+    context: Context, table: TableBuilder, symbol: str, buoyancy: Buoyancy, rows: dict[str, int]
+) -> tuple[Symbol, Symbol]:
+    """Columns `rho_air` and `rho_weights`."""
     if buoyancy.air_of:
         beyond = table.pick("rho_air there", table_of(buoyancy.air_of), "rho_air", [0])
         rho_air = table.formula("rho_air", f"density of air, as for {buoyancy.air_of}", "kg/m^3", beyond)
@@ -111,14 +135,13 @@ def _factor(context: Context, table: TableBuilder, symbol: str, buoyancy: Buoyan
         rho_air = _calculated_density(table, symbol, buoyancy, rows)
     else:
         rho_air = table.formula("rho_air", "density of air", "kg/m^3", _stated(table, "air_density", rows))
-    rho_sample = _quantity(table, "sample_density", rows)
     density, place = WEIGHTS_DENSITY, None
     if buoyancy.weights_density is not None:
         stated = context.in_unit(buoyancy.weights_density, "kg/m^3", "method", f"symbol {symbol}, weights_density")
         density = stated or WEIGHTS_DENSITY
         place = method_place("symbols", symbol, "buoyancy", "weights_density", unit="kg/m^3")
     rho_weights = table.given("rho_weights", "density of the weights", "kg/m^3", np.array([density]), [place])
-    return air.buoyancy_factor(rho_air, rho_weights, rho_sample)
+    return rho_air, rho_weights
 
 
 def _calculated_density(table: TableBuilder, symbol: str, buoyancy: Buoyancy, rows: dict[str, int]) -> Symbol:

@@ -16,6 +16,7 @@ from ubudget.quantity.distributions import divisor
 from ubudget.quantity.expression import Number, Symbol
 from ubudget.quantity.graph import INFINITE_DOF, Place
 from ubudget.records.amount import Amount
+from ubudget.records.certified_points import FROM_ZERO
 from ubudget.records.records import Role
 from ubudget.records.register import Certificate, CertifiedValue, Equipment
 from ubudget.records.ware_limits import class_limits, goes_by_class
@@ -50,6 +51,16 @@ class Limits:
     certificate: Certificate | None = None
     certified: CertifiedValue | None = None
     property_path: tuple[str | int, ...] = ()
+    """Of the certified value; of the certificate's values together where there are points."""
+    points: tuple[tuple[int, CertifiedValue], ...] = ()
+    """Values of a certificate at several points, with their places in it; `certified` is then none of them."""
+    from_zero: bool = False
+    """Whether the error is zero at zero."""
+
+    @property
+    def on_certificate(self) -> bool:
+        """Whether a certificate says how far the item is off."""
+        return self.certified is not None or bool(self.points)
 
     @property
     def items(self) -> tuple[str, ...]:
@@ -59,7 +70,7 @@ class Limits:
     @property
     def source(self) -> str:
         """Evidence of the calibration deviation."""
-        if self.certificate is not None and self.certified is not None:
+        if self.certificate is not None and self.on_certificate:
             return f"certificate {self.certificate.number}, {self.certificate.issuer}"
         return self.tolerance_source or f"tolerance of {self.key}"
 
@@ -91,7 +102,11 @@ def limits_of(context: Context, item: Equipment, number: int) -> Limits:
     chosen = certificate_on(item.certificates, context.day_of(item.id))
     certificate = prop = None
     property_path: tuple[str | int, ...] = ()
-    if chosen is not None and chosen[1].properties:
+    points: tuple[tuple[int, CertifiedValue], ...] = ()
+    if chosen is not None and chosen[1].by_point:
+        certificate, points = chosen[1], tuple(enumerate(chosen[1].properties))
+        property_path = (*path, "certificate", chosen[0], "property")
+    elif chosen is not None and chosen[1].properties:
         certificate, prop = chosen[1], chosen[1].properties[0]
         property_path = (*path, "certificate", chosen[0], "property", 0)
     balance = item.kind == "balance"
@@ -113,6 +128,8 @@ def limits_of(context: Context, item: Equipment, number: int) -> Limits:
         certificate=certificate,
         certified=prop,
         property_path=property_path,
+        points=points,
+        from_zero=item.kind in FROM_ZERO,
     )
     return limits if balance else _with_class(limits, item)
 
@@ -159,7 +176,7 @@ class ItemTable:
 
     def tolerance(self, heading: str) -> Symbol:
         # A certified value goes before the tolerance, which then no formula reads.
-        amounts = [None if limits.certified else limits.tolerance for limits in self.used]
+        amounts = [None if limits.on_certificate else limits.tolerance for limits in self.used]
         return self.own("tolerance", heading, amounts, [limits.tolerance_key for limits in self.used])
 
     def certified(self, heading: str) -> Symbol:
@@ -180,13 +197,22 @@ class ItemTable:
         )
         return value
 
-    def u_calibration(self) -> Symbol:
-        """U/k where there is a certificate, else the half-width over its divisor."""
+    def u_calibration(self, points: str) -> Symbol:
+        """U/k where there is a certificate, of the last of several points, else the half-width over its divisor.
+
+        `points` names the table of the points."""
         kinds = ["triangular", "rectangular", "normal 95 %"]
         way = [
-            1 if limits.certified else 2 + kinds.index(limits.tolerance_distribution) if limits.tolerance else 0
+            1
+            if limits.certified
+            else 5
+            if limits.points
+            else 2 + kinds.index(limits.tolerance_distribution)
+            if limits.tolerance
+            else 0
             for limits in self.used
         ]
+        last = self._last_points(points)
         divisors = [divisor("triangular"), divisor("rectangular"), Number(1.96)]
         return self.table.formula(
             "u calibration",
@@ -194,9 +220,18 @@ class ItemTable:
             self.unit,
             Number(0),
             "U/k, or half-width/divisor, GUM 4.3.3, 4.3.7, 4.3.9",
-            [Symbol("U") / Symbol("k"), *(Symbol("tolerance") / divided for divided in divisors)],
+            [Symbol("U") / Symbol("k"), *(Symbol("tolerance") / divided for divided in divisors), *last],
             np.array(way, dtype=np.int64),
         )
+
+    def _last_points(self, points: str) -> list[Symbol]:
+        """Picks u of the last point of each item; nothing where none has points."""
+        if not any(limits.points for limits in self.used):
+            return []
+        keys = self.context.tables[points].texts("item")
+        ends = {key: row for row, key in enumerate(keys)}
+        rows = [ends[limits.key] if limits.points else -1 for limits in self.used]
+        return [self.table.pick("u at the last point", points, "u", rows)]
 
     def repeatability(self) -> None:
         """Columns of s, its u and its degrees of freedom."""

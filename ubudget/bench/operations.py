@@ -31,6 +31,7 @@ from ubudget.bench.preparation_inputs import (
     steps_of_standards,
 )
 from ubudget.bench.recovery import build_recoveries
+from ubudget.bench.sample_densities import density_entries_of, density_of
 from ubudget.bench.stated import Entry, build_inputs
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
@@ -104,6 +105,9 @@ class Operations(SymbolRows):
         for symbol, operation in self.each(Weighing):
             entries = weighing_entries(symbol, operation)
             self.weighing_rows[symbol] = {key: self._enter(entry) for key, entry in entries.items()}
+            if operation.buoyancy is not None and operation.buoyancy.by_sample:
+                densities = density_entries_of(symbol, operation.buoyancy)
+                self.case_rows[density_of(symbol)] = [(case, self._enter(entry)) for case, entry in densities]
         for kind in (Volume, Dilution, Calibration):
             for symbol, operation in self.each(kind):
                 if operation.temperature is not None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
+
+import numpy as np
 
 from ubudget.bench.building import TableBuilder, nan_where_none
+from ubudget.bench.buoyancy import GROUP as BUOYANCY
 from ubudget.bench.buoyancy import table_of as buoyancy_of
 from ubudget.bench.context import MASS_SHOWN, method_place
 from ubudget.bench.minimum import add_comparison
 from ubudget.bench.part_volumes import VALUE, reading_deviations, value_read
+from ubudget.bench.sample_densities import DENSITY, density_of, factor_by_sample
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.stated import cited_items, is_relative
 from ubudget.bench.symbol_rows import SymbolRows
@@ -19,6 +23,7 @@ from ubudget.quantity.expression import ZERO, Expression, Operand, Symbol, apply
 from ubudget.quantity.graph import Place, Trait
 from ubudget.quantity.units import convert
 from ubudget.records.amount import Amount
+from ubudget.records.buoyancy import AIR_UNITS, Buoyancy
 from ubudget.records.method import DryMassFactor, Input
 from ubudget.records.run import Portion, amount_of
 from ubudget.records.volume import Volume
@@ -142,12 +147,31 @@ class PortionTables:
         if operation.buoyancy is not None:
             weighed = f"{symbol} before buoyancy"
             mass = table.formula(weighed, weighed, operation.unit, mass, clause)
-            mass = mass * table.pick(f"buoyancy of {symbol}", buoyancy_of(symbol), "factor", [0] * table.size)
+            if operation.buoyancy.by_sample:
+                mass = mass * self._own_buoyancy(table, symbol, operation.buoyancy)
+            else:
+                mass = mass * table.pick(f"buoyancy of {symbol}", buoyancy_of(symbol), "factor", [0] * table.size)
             clause = "OIML D 28"
         table.formula(symbol, symbol, operation.unit, mass, clause)
         if operation.minimum is not None:
             least = self.operations.minimum_rows[symbol]
             add_comparison(table, symbol, operation.unit, least, convert(1.0, MASS_SHOWN, operation.unit))
+
+    def _own_buoyancy(self, table: TableBuilder, symbol: str, buoyancy: Buoyancy) -> Symbol:
+        """Buoyancy factor of each portion, from the density of its sample or matrix."""
+        name, column, unit = density_of(symbol), buoyancy.density_column, AIR_UNITS["sample_density"]
+        samples = [portion.sample if portion else "" for portion in self.portions]
+        if column:
+            self._amounts(table, name, unit, column, None, ("symbols", symbol, "buoyancy", "sample_density", "column"))
+            if buoyancy.treatment == "applied":
+                members = [("density", symbol, sample) for sample in samples]
+                self._leaf_with_stated_u(table, name, name, BUOYANCY, DENSITY, members)
+        else:
+            matrices = [portion.matrix if portion else "" for portion in self.portions]
+            rows = [self.operations.input_row(name, "", "", matrix)[0] for matrix in matrices]
+            stated = table.pick(f"stated {name}", INPUTS, "estimate", rows)
+            table.formula(name, f"{name}, of its matrix", unit, stated)
+        return factor_by_sample(table, symbol, buoyancy, samples)
 
     def _volume(self, table: TableBuilder, symbol: str, operation: Volume, portions: Sequence[Portion | None]) -> None:
         ware = self.operations.ware
@@ -173,6 +197,7 @@ class PortionTables:
         elif VALUE in stated:
             reading = value_read(table, name, stated)
         volume = add_volume(
+            self.context,
             table,
             name,
             own_unit,
@@ -205,8 +230,17 @@ class PortionTables:
             table.formula(symbol, symbol, operation.unit, Symbol(f"estimate of {symbol}"))
         self._leaf_with_stated_u(table, symbol, symbol, operation.group or symbol, operation.quantity)
 
-    def _leaf_with_stated_u(self, table: TableBuilder, name: str, symbol: str, group: str, quantity: str) -> None:
-        """A leaf whose uncertainty stands in the table of stated inputs, relative or absolute."""
+    def _leaf_with_stated_u(
+        self,
+        table: TableBuilder,
+        name: str,
+        symbol: str,
+        group: str,
+        quantity: str,
+        members: Sequence[Hashable] | None = None,
+    ) -> None:
+        """A leaf whose uncertainty stands in the table of stated inputs, relative or absolute; each row is a deviation
+        of its own without `members`."""
         rows = []
         for portion in self.portions:
             matrix = portion.matrix if portion else ""
@@ -214,18 +248,32 @@ class PortionTables:
             rows.append(chosen[0] if chosen else -1)
         u = table.pick(f"stated u of {name}", INPUTS, "u", rows)
         table.pick(f"stated dof of {name}", INPUTS, "dof", rows, absent=1e99)
-        entry = self.operations.entries[rows[0]]
-        relative = is_relative(entry) and entry.estimate is None
-        expression: Operand = u / 100 * apply("abs", Symbol(name)) if relative else u
-        table.formula(f"u({name})", f"u({name})", entry.unit, expression)
-        finite = entry.stated.dof or entry.stated.reliability or entry.stated.readings
+        entries = [self.operations.entries[row] for row in rows]
+        relative = [is_relative(entry) and entry.estimate is None for entry in entries]
+        ways: list[Operand] = [u, u / 100 * apply("abs", Symbol(name))]
+        if all(relative):
+            ways.reverse()
+        way = None if all(relative) or not any(relative) else np.array(relative, dtype=np.int64)
+        table.formula(
+            f"u({name})", f"u({name})", entries[0].unit, ways[0], "", ways[1:] if way is not None else [], way
+        )
+        stated = [entry.stated for entry in entries]
+        finite = any(each.dof or each.reliability or each.readings for each in stated)
         dof = None
         if finite:
             dof = f"ν of {name}"
             table.formula(dof, dof, "", Symbol(f"stated dof of {name}"))
-        evaluation = entry.stated.evaluation or "B"
-        distribution = entry.stated.limits or ("t" if finite else "normal")
-        items = cited_items(entry.stated)
-        trait = Trait(name, quantity, group, evaluation, distribution, entry.stated.source, items=items)
+        traits = [
+            Trait(
+                name,
+                quantity,
+                group,
+                each.evaluation or "B",
+                each.limits or ("t" if each.dof or each.reliability or each.readings else "normal"),
+                each.source,
+                items=cited_items(each),
+            )
+            for each in stated
+        ]
         shared_estimate = [("stated", row) for row in rows] if finite else None
-        table.leaf(name, f"u({name})", [trait] * table.size, dof=dof, estimates=shared_estimate)
+        table.leaf(name, f"u({name})", traits, dof=dof, members=members, estimates=shared_estimate)

@@ -2,7 +2,8 @@
 
 A significant recovery that is not corrected for widens u to sqrt(((1 - R)/k)^2 + u(R)^2) (EURACHEM/CITAC CG 4,
 QUAM:2012.P1, 7.15; Barwick and Ellison, Analyst 124 (1999) 981). The factor is one deviation for all results with the
-same studies and treatment.
+same studies and treatment. Factors that share a study or a reference are not: they follow the deviations of their
+studies (`bench.shared_recoveries`).
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.cases import best_rows, fits, specificity
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.placed import Placed
-from ubudget.bench.recovery_studies import SPLIT, STUDIES, StudyRow, build_studies, studies_of
+from ubudget.bench.recovery_studies import GROUP, SPLIT, STUDIES, StudyRow, build_studies, studies_of
+from ubudget.bench.shared_recoveries import SHARED_FACTOR, SharedRow, add_shared_factor, sharing
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ONE, ZERO, Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Trait
@@ -24,7 +26,6 @@ from ubudget.records.case import Selector
 from ubudget.records.recovery import CORRECTED, NOT_SIGNIFICANT, WIDENED, Recovery, ReferenceMaterialStudy, SpikeStudy
 
 RECOVERIES, TESTS = "recoveries", "recovery tests"
-GROUP = "recovery"
 SHOWN = 4
 """Lines and matrices named beside a recovery; further ones are counted."""
 
@@ -48,6 +49,7 @@ def build_recoveries(operations: SymbolRows) -> None:
     studies = [row for symbol, operation in symbols for row in studies_of(context, symbol, operation)]
     rows: list[RecoveryRow] = []
     applies: list[list[str]] = []
+    places: dict[str, tuple[tuple[Selector, ...], tuple[int, ...]]] = {}
     for symbol, operation in symbols:
         selections = list(dict.fromkeys(_selections(operations)))
         place = []
@@ -64,11 +66,19 @@ def build_recoveries(operations: SymbolRows) -> None:
             place.append((case, rows.index(row)))
             applies[rows.index(row)].append(" ".join(part for part in selection if part) or "all")
         cases, numbers = tuple(case for case, _ in place), tuple(number for _, number in place)
-        operations.placed[symbol] = Placed(RECOVERIES, "factor", cases, numbers)
+        places[symbol] = cases, numbers
+    shares = sharing([row.studies if u_counts(row.treatment) else () for row in rows], studies)
+    column = SHARED_FACTOR if any(shares) else "factor"
+    operations.placed |= {symbol: Placed(RECOVERIES, column, *place) for symbol, place in places.items()}
     if studies:
-        build_studies(context, studies)
+        build_studies(context, studies, with_deviations=any(shares))
     if rows:
-        _build_recoveries(context, rows, [_joined(words) for words in applies], studies)
+        _build_recoveries(context, rows, [_joined(words) for words in applies], studies, shares)
+
+
+def u_counts(treatment: str) -> bool:
+    """Whether the uncertainty of R is part of the result's under a treatment."""
+    return treatment in (CORRECTED, NOT_SIGNIFICANT, WIDENED)
 
 
 def _selections(operations: SymbolRows) -> list[tuple[str, str, str]]:
@@ -126,7 +136,11 @@ def _joined(words: Sequence[str]) -> str:
 
 
 def _build_recoveries(
-    context: Context, rows: Sequence[RecoveryRow], applies: Sequence[str], studies: Sequence[StudyRow]
+    context: Context,
+    rows: Sequence[RecoveryRow],
+    applies: Sequence[str],
+    studies: Sequence[StudyRow],
+    shares: Sequence[bool],
 ) -> None:
     table = TableBuilder(RECOVERIES, "Recovery", len(rows), context.shared)
     table.label("symbol", "symbol", [row.symbol for row in rows])
@@ -149,7 +163,11 @@ def _build_recoveries(
     table.formula("u", "u of the factor", "", u, SPLIT, [u, wide, ZERO], way)
     wide_dof = apply("smaller", dof * apply("ratio_or_zero", Symbol("u"), u) ** 4, INFINITE_DOF)
     table.formula("ν", "ν of the factor", "", dof, "GUM G.4.1", [dof, wide_dof, Number(INFINITE_DOF)], way)
-    table.leaf("factor", "u", [_trait(row, studies) for row in rows], dof="ν")
+    members = [None if shared else (RECOVERIES, number) for number, shared in enumerate(shares)]
+    table.leaf("factor", "u", [_trait(row, studies) for row in rows], dof="ν", members=members)
+    if any(shares):
+        wide_part = apply("abs", 1 - R) / k
+        add_shared_factor(table, [_shared(row) for row in rows], shares, wide_part)
     context.tables[RECOVERIES] = table.build()
 
 
@@ -164,6 +182,11 @@ def _tests(context: Context, table: TableBuilder, rows: Sequence[RecoveryRow]) -
     context.tables[TESTS] = tests.build()
     owner = [list(symbols).index(row.symbol) for row in rows]
     return table.pick("k of the test", TESTS, "k", owner), table.pick("p of the test", TESTS, "probability", owner)
+
+
+def _shared(row: RecoveryRow) -> SharedRow:
+    mean = row.operation.combine == "weighted mean"
+    return SharedRow(row.symbol, row.studies, mean, row.treatment == CORRECTED, row.treatment == WIDENED)
 
 
 def _trait(row: RecoveryRow, studies: Sequence[StudyRow]) -> Trait:

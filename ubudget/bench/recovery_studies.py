@@ -16,12 +16,15 @@ from ubudget.bench.context import Context, method_place
 from ubudget.bench.precision import case_words
 from ubudget.bench.stocks import stock_of
 from ubudget.quantity.expression import ZERO, Operand, Symbol, apply
-from ubudget.quantity.graph import INFINITE_DOF, Place
+from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
 from ubudget.records.amount import Amount
 from ubudget.records.records import Role
 from ubudget.records.recovery import Recovery, ReferenceMaterialStudy, SpikeStudy
 
 REFERENCES, STUDIES = "recovery references", "recovery studies"
+GROUP = "recovery"
+DEVIATION = "relative deviation"
+"""Column of what is not known of R, of a study, and of what should have been found, of a reference."""
 SPLIT = "QUAM 7.15, A4"
 
 
@@ -101,10 +104,12 @@ def _added(spike: SpikeStudy, path: tuple[str | int, ...]) -> Reference:
     return Reference("method", path, "full recovery", whole, "", spike.added_u, "added_u")
 
 
-def build_studies(context: Context, rows: Sequence[StudyRow]) -> None:
-    """Tables `recovery references` and `recovery studies`; R, u(R), its weight and ν in columns of the latter."""
+def build_studies(context: Context, rows: Sequence[StudyRow], *, with_deviations: bool = False) -> None:
+    """Tables `recovery references` and `recovery studies`; R, u(R), its weight and ν in columns of the latter.
+
+    With deviations each mean found and each reference is an input quantity, relative to what it is of."""
     references = list(dict.fromkeys(row.reference for row in rows))
-    _build_references(context, references)
+    _build_references(context, references, rows, with_deviations)
     owner = [references.index(row.reference) for row in rows]
     table = TableBuilder(STUDIES, "Recovery studies", len(rows), context.shared)
     table.label("symbol", "symbol", [row.symbol for row in rows])
@@ -146,6 +151,13 @@ def build_studies(context: Context, rows: Sequence[StudyRow]) -> None:
     u_R = table.formula("u(R)", "u(R)", "", R * relative, SPLIT)
     table.formula("weight", "weight 1/u(R)²", "", 1 / u_R**2)
     _degrees_of_freedom(table, rows, n, relative / (u_found / observed))
+    if with_deviations:
+        traits = [_trait_found(row) for row in rows]
+        found_off = table.deviation(
+            "mean found", "mean found, relative deviation", "", u_found / observed, traits, dof="ν found"
+        )
+        off = table.pick("reference off", REFERENCES, DEVIATION, owner)
+        table.formula(DEVIATION, "relative deviation of R", "", found_off - off, SPLIT)
     table.label("source", "source", [row.study.source for row in rows])
     context.tables[STUDIES] = table.build()
 
@@ -161,7 +173,16 @@ def _degrees_of_freedom(table: TableBuilder, rows: Sequence[StudyRow], n: Symbol
     table.formula("ν", "ν of R", "", apply("smaller", own * larger**4, INFINITE_DOF), "GUM G.4.1 eq. G.2b")
 
 
-def _build_references(context: Context, references: Sequence[Reference]) -> None:
+def _trait_found(row: StudyRow) -> Trait:
+    scattered = row.study.u is None or row.study.dof
+    kind, shape = ("A", "t") if scattered else ("B", "normal")
+    source = f"{row.words}, {row.study.source}".strip(", ")
+    return Trait(f"{row.symbol}.found", "mean found, relative", GROUP, kind, shape, source)
+
+
+def _build_references(
+    context: Context, references: Sequence[Reference], rows: Sequence[StudyRow], with_deviations: bool
+) -> None:
     table = TableBuilder(REFERENCES, "References of the recovery studies", len(references), context.shared)
     table.label("what", "what it is", [reference.words for reference in references])
     units = [reference.value.unit for reference in references]
@@ -194,5 +215,14 @@ def _build_references(context: Context, references: Sequence[Reference]) -> None
         [0 if not one.u else (1 if one.k else 3) + one.relative for one in references],
         dtype=np.int64,
     )
-    table.formula("u", "u of the reference", "", ZERO, "GUM 4.3.3", ways, way)
+    u = table.formula("u", "u of the reference", "", ZERO, "GUM 4.3.3", ways, way)
+    if with_deviations:
+        first = {row.reference: row.symbol for row in reversed(rows)}
+        traits = [
+            Trait(f"{first[one]}.reference", "what should be found, relative", GROUP, "B", "normal", one.words)
+            for one in references
+        ]
+        members = [(REFERENCES, number) if one.u else None for number, one in enumerate(references)]
+        heading = "its relative deviation"
+        table.deviation(DEVIATION, heading, "", u / value, traits, members=members)
     context.tables[REFERENCES] = table.build()

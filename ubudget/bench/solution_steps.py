@@ -13,6 +13,7 @@ import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import COUNTED, Context
+from ubudget.bench.set_volumes import set_volumes
 from ubudget.bench.stated import TABLE as INPUTS
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import DELIVERY, FILLING, TemperatureRows, add_volume
@@ -143,15 +144,23 @@ class _StepTable:
     def _volume(self, name: str, word: str, keys: Sequence[str]) -> Symbol:
         ware = self.rows.ware
         mark = self._mark(DELIVERY if word == "delivery" else FILLING)
+        symbol, unit, rows = f"{self.symbol}.{name}", self.rows.ware_unit, [ware[key][0] for key in keys]
+        taken = None
+        if word == "delivery":
+            fields = [(use.document, (*use.path, "set_to")) for use in self.uses]
+            amounts = [use.step.set_to for use in self.uses]
+            taken = set_volumes(self.context, self.table, symbol, unit, amounts, fields, rows)
         return add_volume(
+            self.context,
             self.table,
-            f"{self.symbol}.{name}",
-            self.rows.ware_unit,
+            symbol,
+            unit,
             [ware[key][1] for key in keys],
-            [ware[key][0] for key in keys],
+            rows,
             mark,
             word=word,
             group=self.words.group,
+            reading=taken,
             temperature=self.temperature,
             # An unnumbered flask or tube is new for each standard: its deviation shows in the scatter of the levels.
             own_calibration_mark=mark if self.words.effect else COUNTED,
@@ -189,9 +198,11 @@ class _StepTable:
         # The display was set to zero with the vessel on it: aliquot and total share the reading of the empty vessel.
         empty = f"{self.symbol}.empty vessel"
         if not table.has(empty):
-            deviations = weighing.deviations(Reading("empty", -1, ZERO, ZERO, at_zero=True))
-            table.formula(empty, "deviation, empty vessel", MASS, _total(deviations))
-        net = stated + _total(weighing.deviations(Reading(reading, 1, stated, stated))) - Symbol(empty)
+            zero = Reading("empty", -1, ZERO, ZERO, at_zero=True)
+            deviation = _total(weighing.deviations(zero)) - weighing.correction(zero)
+            table.formula(empty, "deviation, empty vessel", MASS, deviation)
+        loaded = Reading(reading, 1, stated, stated)
+        net = stated - weighing.correction(loaded) + _total(weighing.deviations(loaded)) - Symbol(empty)
         if balance.in_use is None and weighing.has_span_error:
             net = net + weighing.span_error(stated)
         return table.formula(name, name, MASS, net, "weighing on a tared balance; EURAMET cg-18, 7.4")

@@ -3,6 +3,7 @@
 V = V_ware + calibration + filling + meniscus - V_ware * expansion * temperature deviation
 
 A part volume is read: its reading stands in place of V_ware, with the deviations of reading at start and end (QUAM A2).
+Ware certified at several volumes adds its error at the volume taken.
 """
 
 from __future__ import annotations
@@ -11,13 +12,14 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
-from ubudget.bench.context import COUNTED
+from ubudget.bench.certified_points import VOLUMES, AtPoints, at_points
+from ubudget.bench.context import COUNTED, Context
 from ubudget.bench.limits import Limits, shape_of
 from ubudget.bench.temperature import TemperatureRows as TemperatureRows
 from ubudget.bench.temperature import temperature_part
 from ubudget.bench.ware import WARE
-from ubudget.quantity.expression import Expression, Number, Symbol
-from ubudget.quantity.graph import Trait
+from ubudget.quantity.expression import ONE, Expression, Number, Symbol
+from ubudget.quantity.graph import DETAIL, MAIN, Trait
 
 FILLING, DELIVERY = "filling repeatability", "delivery repeatability"
 
@@ -33,6 +35,7 @@ class SmallDeviation:
 
 
 def add_volume(
+    context: Context,
     table: TableBuilder,
     symbol: str,
     unit: str,
@@ -54,6 +57,7 @@ def add_volume(
     one of its own without it. A mark other than counted holds for the rows that are `covered`, for all without it."""
     held = [True] * len(ware) if covered is None else list(covered)
     base = reading or table.pick(f"volume of {symbol}", WARE, "volume", rows)
+    points = at_points(context, table, VOLUMES, ware)
     calibration = f"{symbol}.calibration"
     u_calibration: Expression = table.pick(f"u of {calibration}", WARE, "u calibration", rows)
     counts = None
@@ -73,6 +77,9 @@ def add_volume(
         counts=counts,
     )
     total: Expression = base + deviation
+    if points is not None:
+        error = _at_point(points, table, symbol, "error", unit, base)
+        total = base + error + deviation * _at_point(points, table, symbol, "u", "1", base, u_calibration)
     names = _uses(table, symbol, uses)
     if any(limits.repeatability for limits in ware):
         total = total + _repeatability(table, symbol, unit, ware, rows, mark, word, group, names, held)
@@ -88,6 +95,21 @@ def add_volume(
     return table.formula(symbol, symbol, unit, total, "QUAM A1")
 
 
+def _at_point(
+    points: AtPoints, table: TableBuilder, symbol: str, column: str, unit: str, base: Expression, over: Expression = ONE
+) -> Symbol:
+    """`error` at the volume taken, or its u over that of the last point, which is the u of the one deviation of the
+    item: so that its uses at several volumes stay one deviation. 0 and 1 for ware without points."""
+    found = points.value(column, symbol, base)
+    if column == "error":
+        name, words, neutral, rank = f"{symbol}.error", "error at this volume, by certificate", Number(0), MAIN
+    else:
+        name, words = f"{symbol}.relative u", "u at this volume over u at the last one"
+        neutral, rank = Number(1), DETAIL
+    clause = "linear between certified volumes"
+    return table.formula(name, words, unit, neutral, clause, [found / over], points.way, rank)
+
+
 def _uses(table: TableBuilder, symbol: str, uses: Sequence[Hashable] | None) -> list[tuple[Hashable, ...]]:
     """Identity of the filling of each row."""
     if uses is None:
@@ -96,14 +118,18 @@ def _uses(table: TableBuilder, symbol: str, uses: Sequence[Hashable] | None) -> 
 
 
 def _calibration_trait(name: str, limits: Limits, group: str) -> Trait:
-    if limits.certified is not None:
+    words = "calibration of the ware"
+    if limits.points:
+        distribution = shape_of(limits.points[-1][1])
+        words = "calibration of the ware, at its last volume"
+    elif limits.certified is not None:
         distribution = shape_of(limits.certified)
     elif limits.tolerance_distribution == "normal 95 %":
         distribution = "normal"
     else:
         distribution = limits.tolerance_distribution
     source = f"{limits.key}: {limits.source}"
-    return Trait(name, "calibration of the ware", group, "B", distribution, source, items=limits.items)
+    return Trait(name, words, group, "B", distribution, source, items=limits.items)
 
 
 def _repeatability(

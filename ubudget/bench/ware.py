@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ubudget.bench.certified_points import VOLUMES, build_points
 from ubudget.bench.context import Context
 from ubudget.bench.limits import ItemTable, Limits
 from ubudget.quantity.distributions import divisor
@@ -16,6 +17,7 @@ WARE = "ware"
 
 def build_ware(context: Context, used: Sequence[Limits], unit: str) -> None:
     """Table `ware`: volume, u of its calibration, repeatability of filling or delivery."""
+    build_points(context, VOLUMES, used, unit)
     items = ItemTable(context, used, WARE, "Volumetric ware", unit)
     nominal = items.own(
         "nominal", "nominal volume", [limits.nominal for limits in used], [limits.nominal_key for limits in used]
@@ -31,7 +33,7 @@ def build_ware(context: Context, used: Sequence[Limits], unit: str) -> None:
         [certified],
         np.array([1 if limits.certified else 0 for limits in used]),
     )
-    items.u_calibration()
+    items.u_calibration(VOLUMES)
     items.repeatability()
     if any(limits.meniscus for limits in used):
         amounts = [limits.meniscus for limits in used]

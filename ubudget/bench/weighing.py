@@ -11,9 +11,11 @@ from dataclasses import dataclass
 
 from ubudget.bench.balances import BALANCES, DRIFT, TEMPERATURE, Balance
 from ubudget.bench.building import TableBuilder
+from ubudget.bench.certified_points import LOADS, AtPoints, at_points
 from ubudget.bench.context import COUNTED, MASS_SHOWN, Context
 from ubudget.bench.limits import shape_of
 from ubudget.bench.load_repeatability import s_at
+from ubudget.quantity.distributions import divisor
 from ubudget.quantity.expression import ZERO, Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import Trait
 from ubudget.quantity.units import convert
@@ -71,6 +73,7 @@ def add_weighing(
     # A deviation of a balance that is told by its certificate shifts both readings alike, and cancels by difference.
     total = net - weighing.error() if form == "direct" and balance.in_use is None else net
     for reading in readings:
+        total = total - reading.sign * weighing.correction(reading)
         for deviation in weighing.deviations(reading):
             total = total + reading.sign * deviation
     return total + weighing.span_error(net) if balance.in_use is None and weighing.has_span_error else total
@@ -122,6 +125,25 @@ class ReadingDeviations:
         if self.balance.indication == "certificate":
             return self.pick("certified") * self.factor
         return self.pick("error") * self.factor if self.balance.indication == "check" else ZERO
+
+    def correction(self, reading: Reading) -> Expression:
+        """Error of indication at the load of a reading, by which it is corrected; zero where none is known by load."""
+        corrected = self.balance.stated.indication_errors == "corrected"
+        if not self._by_load or reading.zero or not corrected or self.balance.in_use is not None:
+            return ZERO
+        name = f"{self.symbol}.{reading.name} error"
+        error = self._at_load("error", reading)
+        clause = "EURAMET cg-18, 7.4: linear between the loads of the certificate"
+        return self.table.formula(name, f"error of indication, {reading.name} reading", self.unit, error, clause)
+
+    @property
+    def _by_load(self) -> AtPoints | None:
+        return at_points(self.context, self.table, LOADS, [self.balance.limits] * self.table.size)
+
+    def _at_load(self, column: str, reading: Reading) -> Expression:
+        points = self._by_load
+        assert points is not None
+        return points.value(column, f"{self.symbol}.{reading.name}", self._shown(reading.load)) * self.factor
 
     @property
     def has_span_error(self) -> bool:
@@ -183,10 +205,24 @@ class ReadingDeviations:
             return [self._deviation(reading, "indication", u, "t", source, dof=dof)]
         if not kind:
             return []
+        if kind == "by load":
+            return self._by_certificate(reading, source)
         u = self.pick("u calibration") * self.factor
         held = self.balance.limits.certified
         part, distribution = ("indication", shape_of(held)) if held else ("linearity", "rectangular")
         return [self._deviation(reading, part, u, distribution, source)]
+
+    def _by_certificate(self, reading: Reading, source: str) -> list[Expression]:
+        """U of the error at the load, and the largest error where readings are not corrected (GUM 4.3.7)."""
+        shape = shape_of(self.balance.limits.points[-1][1])
+        parts = [self._deviation(reading, "indication", self._at_load("u", reading), shape, source)]
+        points = self._by_load
+        if points is not None and self.balance.stated.indication_errors == "not corrected":
+            half = points.largest_error(f"{self.symbol}.{reading.name}") * self.factor
+            told = f"{source}: largest error over its loads, not corrected"
+            u = half / divisor("rectangular")
+            parts.append(self._deviation(reading, "error not corrected", u, "rectangular", told))
+        return parts
 
     def _resolution(self, reading: Reading) -> Expression:
         at_zero = reading.at_zero and self.balance.stated.resolution_at_zero is not None

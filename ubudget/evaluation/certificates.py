@@ -14,6 +14,9 @@ from functools import cached_property
 from typing import Literal
 
 from ubudget.bench.limits import certificate_on, factor_of
+from ubudget.records.amount import Amount
+from ubudget.records.amounts_used import Used, amounts_used
+from ubudget.records.certified_points import nearest
 from ubudget.records.preparation import PreparedStandard
 from ubudget.records.records import Records
 from ubudget.records.register import Certificate, CertifiedValue, Equipment, Reference, ReferenceMaterial
@@ -113,6 +116,14 @@ class Register:
         """Items whose values calibrate the run, each with its analytes; no analyte: any."""
         return calibration_materials(self._records)
 
+    @cached_property
+    def amounts(self) -> dict[str, list[Used]]:
+        """What each item was used for, in the order of the records."""
+        found: dict[str, list[Used]] = {}
+        for used in amounts_used(self._records):
+            found.setdefault(used.item, []).append(used)
+        return found
+
     def uses_of(self, item: str) -> tuple[Use, ...]:
         """Days of use in order; the run's own date where no step is known."""
         run = self._records.run
@@ -151,7 +162,8 @@ class Register:
         last = on or (uses[-1].day if uses else None)
         chosen = certificate_on(found.certificates, first)
         place, certificate = chosen if chosen else (None, None)
-        certified = _certified(found, certificate, analyte)
+        amounts = self.amounts.get(item) if certificate and certificate.by_point else None
+        certified = _certified(found, certificate, analyte, amounts[0].amount if amounts else None)
         material = found if isinstance(found, ReferenceMaterial) else None
         value, unit, U, k, u = _figures(found, certified)
         above = certificate.traceable_to if certificate and certificate.traceable_to in self.items else ""
@@ -235,10 +247,13 @@ def _ending(here: Evidence) -> Ending:
 
 
 def _certified(
-    found: Equipment | ReferenceMaterial, certificate: Certificate | None, analyte: str
+    found: Equipment | ReferenceMaterial, certificate: Certificate | None, analyte: str, amount: Amount | None
 ) -> CertifiedValue | None:
+    """The value for an analyte; of an item certified at several points, that nearest to its first use."""
     if certificate is None:
         return None
+    if isinstance(found, Equipment) and certificate.by_point:
+        return nearest(certificate, amount)
     if isinstance(found, Equipment):
         return certificate.properties[0] if certificate.properties else None
     return next((prop for prop in certificate.properties if not analyte or prop.analyte in ("", analyte)), None)

@@ -21,7 +21,6 @@ from ubudget.records.register import Certificate, Equipment, ReferenceMaterial
 from ubudget.records.stated import Stated
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.uses import citations
-from ubudget.records.weighing import Weighing
 
 METHOD_DEFINED = re.compile(r"extractable|leach|soluble in|method-defined|loss on ignition|bioavailable", re.IGNORECASE)
 """Words for measurands that a procedure defines (ISO/IEC 17025:2017, 6.5.3); common practice, no source."""
@@ -186,41 +185,19 @@ def _range(records: Records, register: Register, evidence: Evidence) -> Iterator
     if certificate is None or (certificate.range_from is None and certificate.range_to is None):
         return
     limits = " to ".join(limit.text if limit else "…" for limit in (certificate.range_from, certificate.range_to))
-    for words, amount in _amounts_used(records, register, evidence.item):
+    for used in register.amounts.get(evidence.item, ()):
+        amount = used.amount
         low = _compared(amount, certificate.range_from)
         high = _compared(amount, certificate.range_to)
         if (low is not None and low < 0) or (high is not None and high > 0):
             yield _finding(
                 records,
                 f"{evidence.place}, range",
-                f"use outside the range of the certificate: {words} {amount.text}".rstrip(),
+                f"use outside the range of the certificate: {used.words} {amount.text}".rstrip(),
                 f"use from {limits}",
                 "use another item, or a certificate that covers this",
             )
             return
-
-
-def _amounts_used(records: Records, register: Register, item: str) -> Iterator[tuple[str, Amount]]:
-    """What the item was used for, as far as the records say: loads of balances, volumes of ware, values."""
-    found = register.items[item][2]
-    for symbol in records.method.symbols.values():
-        if isinstance(symbol, Weighing) and symbol.balance == item:
-            for amount in (symbol.tare, symbol.gross):
-                if amount is not None:
-                    yield "", amount
-            for portion in records.run.portions if records.run else ():
-                for column in (symbol.tare_column, symbol.gross_column):
-                    weighed = portion.columns.get(column)
-                    if isinstance(weighed, Amount):
-                        yield portion.sample, Amount(weighed.value, weighed.unit, f"{weighed.value:g} {weighed.unit}")
-    if isinstance(found, Equipment) and found.nominal is not None:
-        delivered = [
-            addition.delivered
-            for addition in (records.run.file.additions if records.run else ())
-            if addition.pipette == item and addition.delivered is not None
-        ]
-        for amount in delivered or [found.nominal]:
-            yield "", amount
 
 
 def _compared(amount: Amount, limit: Amount | None) -> float | None:

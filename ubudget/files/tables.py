@@ -7,19 +7,18 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
+from ubudget.files.cell_numbers import cell_number as cell_number
+from ubudget.files.cell_numbers import number_in as number_in
 from ubudget.files.csv_text import CsvTable, Heading, names_in, parse_heading, row_place
+from ubudget.files.dilution_cells import SOLUTION_AMOUNTS, steps_of_row
 from ubudget.files.fault_words import shown
-from ubudget.records.amount import Amount, parse_amount
+from ubudget.records.amount import Amount
 from ubudget.records.finding import Finding
-from ubudget.records.preparation import DilutionStep
 from ubudget.records.run import Portion, Reading, Solution
 
 PORTION_KINDS = ("sample", "blank", "reference material")
 _PORTION_COLUMNS = ("sample", "portion", "kind", "solution", "matrix", "material")
 _SOLUTION_COLUMNS = ("solution", "from", "dilution", "reports", "balance")
-_SOLUTION_MASSES = ("aliquot_mass", "total_mass")
-_WEIGHED = "mass"
-"""Stands in a dilution for an aliquot or a solution that was weighed."""
 _READING_COLUMNS = ("solution", "analyte", "line", "position", "block", "rerun", "mean", "s", "n")
 _REPLICATE = re.compile(r"r([1-9][0-9]{0,3})")
 
@@ -80,7 +79,7 @@ def portions_from(table: CsvTable, file: str) -> tuple[tuple[Portion, ...], list
 def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], list[Finding]]:
     """The table of further dilutions."""
     findings = list(_lacking(table, ("solution", "from", "dilution"), file))
-    masses = tuple(heading.text for heading in table.headings if heading.key in _SOLUTION_MASSES)
+    masses = tuple(heading.text for heading in table.headings if heading.key in SOLUTION_AMOUNTS)
     findings.extend(_unknown_columns(table, (*_SOLUTION_COLUMNS, *masses), file))
     solutions: list[Solution] = []
     if findings:
@@ -94,7 +93,7 @@ def solutions_from(table: CsvTable, file: str) -> tuple[tuple[Solution, ...], li
         ):
             if not table.cell(row, key):
                 findings.append(_empty(file, f"{place}, {key}", accepted))
-        steps, faults = _steps(table, row, file, place)
+        steps, faults = steps_of_row(table, row, file, place)
         findings.extend(faults)
         reports = names_in(table.cell(row, "reports"))
         solutions.append(Solution(row, label, table.cell(row, "from"), steps, reports))
@@ -131,21 +130,6 @@ def readings_from(table: CsvTable, file: str) -> tuple[tuple[Reading, ...], list
     return tuple(readings), findings
 
 
-def number_in(cell: str) -> float:
-    """The number in a cell; `ValueError` with found and accepted otherwise."""
-    if re.fullmatch(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?", cell):
-        raise ValueError("a decimal comma; accepted: a decimal point")
-    try:
-        amount = parse_amount(cell)
-    except ValueError as error:
-        if str(error).startswith("accepted:"):
-            raise ValueError("text; accepted: a number, or an empty cell where nothing was read") from None
-        raise
-    if amount.unit:
-        raise ValueError("a unit in the cell; accepted: a number alone, the unit stands in the heading")
-    return amount.value
-
-
 def _columns(table: CsvTable, row: int, file: str, place: str) -> tuple[dict[str, Amount | str], list[Finding]]:
     """The laboratory's own columns of one row of the samples table, empty cells left out."""
     columns: dict[str, Amount | str] = {}
@@ -156,60 +140,10 @@ def _columns(table: CsvTable, row: int, file: str, place: str) -> tuple[dict[str
         if heading.unit is None:
             columns[heading.key] = cell
             continue
-        value = _number(cell, heading, file, place, findings)
+        value = cell_number(cell, heading, file, place, findings)
         if value is not None:
             columns[heading.key] = Amount(value, heading.unit, f"{cell} {heading.unit}".strip())
     return columns, findings
-
-
-def _steps(table: CsvTable, row: int, file: str, place: str) -> tuple[tuple[DilutionStep, ...], list[Finding]]:
-    """The steps of a row: `pipette > flask; …`, or one with `mass` for what was weighed."""
-    text = table.cell(row, "dilution")
-    parts = [[name.strip() for name in part.split(">")] for part in text.split(";")]
-    accepted = "pipette > flask, steps separated by semicolons: P5-1 > F50-2; P5-1 > F50-3"
-    if any(len(names) != 2 or not all(names) for names in parts):
-        remedy = "name the register items of each step"
-        return (), [Finding("stop", file, f"{place}, dilution", shown(text), accepted, remedy)]
-    weighed = {key: any(names[number] == _WEIGHED for names in parts) for number, key in enumerate(_SOLUTION_MASSES)}
-    if len(parts) > 1 and any(weighed.values()):
-        accepted = f"one step in a row where something was weighed: {_WEIGHED} > {_WEIGHED}"
-        remedy = "write the other steps as rows of their own"
-        return (), [Finding("stop", file, f"{place}, dilution", shown(text), accepted, remedy)]
-    findings: list[Finding] = []
-    masses = {key: _mass(table, row, key, weighed[key], file, place, findings) for key in _SOLUTION_MASSES}
-    balance = table.cell(row, "balance")
-    if bool(balance) != any(weighed.values()):
-        found = f"the balance {balance}, though nothing was weighed" if balance else "no balance, though it was weighed"
-        accepted, remedy = "a balance of the register beside what was weighed", "correct balance or dilution"
-        findings.append(Finding("stop", file, f"{place}, balance", found, accepted, remedy))
-    if findings:
-        return (), findings
-    if not any(weighed.values()):
-        return tuple(DilutionStep(aliquot, to) for aliquot, to in parts), []
-    aliquot, to = ("" if name == _WEIGHED else name for name in parts[0])
-    return (DilutionStep(aliquot, to, masses["aliquot_mass"], masses["total_mass"], balance),), []
-
-
-def _mass(
-    table: CsvTable, row: int, key: str, weighed: bool, file: str, place: str, findings: list[Finding]
-) -> Amount | None:
-    """The mass in a cell, wanted where the dilution says that it was weighed."""
-    at = next((number for number, heading in enumerate(table.headings) if heading.key == key), None)
-    cell = "" if at is None else table.rows[row][at].strip()
-    if bool(cell) != weighed:
-        found = f"{shown(cell)}, though the dilution names no {_WEIGHED} there" if cell else "no mass"
-        accepted, remedy = f"a mass where the dilution says {_WEIGHED}, in a column {key} [g]", "correct one of them"
-        findings.append(Finding("stop", file, f"{place}, {key}", found, accepted, remedy))
-        return None
-    if at is None or not cell:
-        return None
-    heading = table.headings[at]
-    value = _number(cell, heading, file, place, findings)
-    if value is not None and value <= 0:
-        accepted = "a number above zero"
-        findings.append(Finding("stop", file, f"{place}, {heading.text}", shown(cell), accepted, "correct the mass"))
-        return None
-    return None if value is None else Amount(value, heading.unit or "", f"{cell} {heading.unit or ''}".strip())
 
 
 def _reading_layout(table: CsvTable, replicates: Sequence[str], file: str) -> Iterator[Finding]:
@@ -246,7 +180,7 @@ def _replicate_values(
                 Finding("stop", file, f"{place}, {gap}", f"an empty cell before {key}", accepted, "close the gap")
             )
             gap = ""
-        value = _number(cell, Heading(key, key, None), file, place, findings)
+        value = cell_number(cell, Heading(key, key, None), file, place, findings)
         if value is not None:
             values.append(value)
     if replicates and not values and not findings:
@@ -267,7 +201,7 @@ def _summary(
     for key in numbers:
         cell = table.cell(row, key)
         if cell:
-            numbers[key] = _number(cell, Heading(key, key, None), file, place, findings)
+            numbers[key] = cell_number(cell, Heading(key, key, None), file, place, findings)
         elif not (key == "s" and n == 1):
             findings.append(_empty(file, f"{place}, {key}", "a number"))
     s = numbers["s"]
@@ -276,18 +210,6 @@ def _summary(
             Finding("stop", file, f"{place}, s", f"{s:g}", "zero or a number above zero", "correct the value")
         )
     return numbers["mean"], s, n, findings
-
-
-def _number(cell: str, heading: Heading, file: str, place: str, findings: list[Finding]) -> float | None:
-    try:
-        return number_in(cell)
-    except ValueError as error:
-        found, _, accepted = str(error).partition("; accepted: ")
-        remedy = "correct the cell"
-        if found == "text":
-            remedy = "give a number; a reading below a limit is entered as it was read"
-        findings.append(Finding("stop", file, f"{place}, {heading.text}", f"{shown(cell)} ({found})", accepted, remedy))
-        return None
 
 
 def _whole(text: str) -> int | None:

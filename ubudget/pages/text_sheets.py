@@ -183,7 +183,7 @@ def _register_columns(
         if certificate is None:
             return "no certificate"
         return "; ".join(
-            f"{prop.analyte} {prop.value.text}, U = {prop.U.text}, "
+            f"{prop.analyte}{f'at {prop.at.text}:' if prop.at else ''} {prop.value.text}, U = {prop.U.text}, "
             f"{'k not stated' if prop.k is None else f'k = {prop.k:g}'}".strip()
             for prop in certificate.properties
         )

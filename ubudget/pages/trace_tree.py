@@ -55,7 +55,9 @@ def tree_lines(node: Node, width: int = WIDTH) -> list[str]:
 
 
 def item_name(evidence: Evidence) -> str:
-    """The item, with the analyte of its value where the certificate has several."""
+    """The item, with the analyte of its value, or the point that it belongs to, where the certificate has several."""
+    if evidence.certified is not None and evidence.certified.at is not None:
+        return f"{evidence.item}, at {evidence.certified.at.text}"
     several = evidence.certificate is not None and len(evidence.certificate.properties) > 1
     return f"{evidence.item}, {evidence.certified.analyte}" if several and evidence.certified else evidence.item
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from ubudget.evaluation.ware_calibration import CalibratedWare, Error
 from ubudget.pages.figures import dof_text, plain
 from ubudget.pages.wording import fixed
+from ubudget.records.certified_points import BY_POINT
 
 DIGITS = 4
 """Significant digits of the repeatability in the register."""
@@ -62,6 +63,7 @@ def certificate_text(calibrated: CalibratedWare, *, number: str, issuer: str, du
         'traceable_to = "kilogram and kelvin, through balance and thermometer of the calibration"',
         "",
         "[[equipment.certificate.property]]",
+        *([f'at = "{record.set_to.text}"'] if record.set_to and record.ware in BY_POINT else []),
         f'value = "{value} {unit}"',
         f'U = "{U} {unit}"',
         f"k = {result.coverage_factor or 0.0:.3g}",

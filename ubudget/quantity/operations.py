@@ -262,6 +262,19 @@ TABLE: dict[str, Operation] = {
             False,
             True,
         ),
+        # Change of a broken line from its first point to x: slopes times the part of each step that lies below x.
+        Operation(
+            "rise",
+            4,
+            lambda x, at, step, slope: np.nansum(slope * (np.abs(x - at) - np.abs(x - at - step) + step) / 2, axis=-1),
+            None,
+            "SUMPRODUCT({3},(ABS({0}-{1})-ABS({0}-{1}-{2})+{2})/2)",
+            "sum({3}·part of {2} below {0})",
+            9,
+            "all",
+            False,
+            True,
+        ),
         Operation("largest", 1, _extreme(np.fmax), None, "MAX({0})", "largest({0})", 9, "all", False, True),
         Operation("smallest", 1, _extreme(np.fmin), None, "MIN({0})", "smallest({0})", 9, "all", False, True),
     )

@@ -45,6 +45,9 @@ class BalanceLimits:
     repeatability: NonNegativeAmount | None = None
     repeatability_dof: Positive | None = None
     repeatability_at: Annotated[tuple[RepeatabilityAt, ...], Field(strict=False)] = ()
+    indication_errors: Literal["corrected", "not corrected"] = "corrected"
+    """Where a certificate gives errors of indication by load: each reading is corrected by the error at its load, or
+    is not, and the largest error is then counted as limits, rectangular."""
     check_weighings: Annotated[tuple[AnyAmount, ...], Field(strict=False)] = ()
     check_weight: str = ""
     eccentricity: PositiveAmount | None = None

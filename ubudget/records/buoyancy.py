@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
+from pydantic import Field
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.amount import AnyAmount, PositiveAmount
@@ -31,6 +32,22 @@ class AirQuantity(Stated):
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
+class SampleDensity(AirQuantity):
+    """Density of the sample, one for all or a number for each row of the samples table."""
+
+    column: str = ""
+    """Column of the samples table that holds the density, with its unit in the heading. The portions of one sample
+    have one deviation from it."""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class MatrixDensity(AirQuantity):
+    """Density of the samples of one matrix, or its uncertainty there beside a column of densities."""
+
+    matrix: Annotated[str, Field(min_length=1)]
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
 class Buoyancy:
     """`applied`: the reading is multiplied by (1 - rho_a/rho_weights)/(1 - rho_a/rho_sample). `left out`: the factor is
     exactly 1, and the size of the effect, from the same densities or as `bound`, is carried as an uncertainty.
@@ -46,12 +63,23 @@ class Buoyancy:
     carbon_dioxide: AirQuantity | None = None
     air_density: AirQuantity | None = None
     air_of: str = ""
-    sample_density: AirQuantity | None = None
+    sample_density: SampleDensity | None = None
+    matrix_densities: Annotated[tuple[MatrixDensity, ...], Field(strict=False, alias="for")] = ()
+    """In place of sample_density for the samples of a matrix."""
     weights_density: PositiveAmount | None = None
     """Density of the weights of the adjustment; 8000 kg/m^3 by the convention of OIML D 28."""
     bound: PositiveAmount | None = None
     """Largest relative effect, where buoyancy is left out and no densities are stated."""
     source: str = ""
+
+    @property
+    def density_column(self) -> str:
+        return self.sample_density.column if self.sample_density else ""
+
+    @property
+    def by_sample(self) -> bool:
+        """Whether the density differs from sample to sample."""
+        return bool(self.density_column or self.matrix_densities)
 
     @property
     def quantities(self) -> dict[str, AirQuantity]:

@@ -13,6 +13,7 @@ from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_overlap import overlap_findings
+from ubudget.records.crosscheck_points import point_findings
 from ubudget.records.crosscheck_quality import quality_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
@@ -32,6 +33,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *balance_findings(records),
         *weighing_findings(records),
         *ware_findings(records),
+        *point_findings(records),
         *run_findings(records),
         *block_findings(records),
         *calibration_findings(records),

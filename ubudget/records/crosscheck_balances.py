@@ -45,6 +45,7 @@ SINGLE = (
     "adjustment_drift",
 )
 """Components that U in use of a certificate holds (EURAMET cg-18, 7.4 and 7.5)."""
+NOT_CORRECTED = "not corrected"
 ONLY_BALANCES = (
     "linearity",
     "resolution_at_zero",
@@ -197,6 +198,10 @@ class _Check:
                 yield self.finding(key, found, accepted, "take away the property or in_use", "attend")
         certified = any(certificate.properties for certificate in item.certificates)
         holding = self.holding(item)
+        if item.indication_errors == NOT_CORRECTED and not (holding and holding.by_point):
+            found = "no certificate with errors of indication by load, which could be left uncorrected"
+            accepted = "such a certificate: tables property with at, the load, and value, the error"
+            yield self.finding("indication_errors", found, accepted, "take it out, or add the certificate", "attend")
         if holding is not None and holding.in_use is not None:
             needed = {"resolution", "repeatability"} if any(rule.rule == "USP <41>" for rule in rules) else set()
             if needed and not states(item, "repeatability"):
@@ -217,6 +222,7 @@ class _Check:
         """Components of a balance on something else."""
         keys = [key for key in ONLY_BALANCES if states(item, key)]
         keys += ["check_weight"] if item.check_weight else []
+        keys += ["indication_errors"] if item.indication_errors == NOT_CORRECTED else []
         keys += ["in_use"] if any(certificate.in_use for certificate in item.certificates) else []
         if keys:
             found = f"{', '.join(keys)} with the kind {item.kind}, where nothing uses it"

@@ -26,6 +26,7 @@ from ubudget.records.records import Records
 from ubudget.records.temperature import Temperature
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.volume import Dilution, Volume
+from ubudget.records.weighing import Weighing
 
 _STATED = "u; U with k; half_width with distribution; rounded_to; readings; components; or exact = true"
 
@@ -99,7 +100,8 @@ def needs_run(symbol: object) -> bool:
     if isinstance(symbol, (Dilution, Calibration, StandardAdditions, Blank)):
         return True
     columns = ("column", "tare_column", "gross_column", "net_column", "ware_column", "value_column")
-    return any(getattr(symbol, column, "") for column in columns)
+    buoyancy = symbol.buoyancy if isinstance(symbol, Weighing) else None
+    return any(getattr(symbol, column, "") for column in columns) or bool(buoyancy and buoyancy.density_column)
 
 
 def _volume(symbol: Volume, file: str, place: str) -> Iterator[Finding]:

@@ -101,6 +101,7 @@ def _asked(symbol: object) -> list[tuple[str, bool]]:
     asked: list[tuple[str, bool]] = []
     if isinstance(symbol, Weighing):
         asked = [(getattr(symbol, f"{reading}_column"), True) for reading in READINGS[symbol.reading]]
+        asked += [(symbol.buoyancy.density_column, True)] if symbol.buoyancy else []
     elif isinstance(symbol, (Input, DryMassFactor)):
         asked = [(symbol.column, True)]
     elif isinstance(symbol, Volume):

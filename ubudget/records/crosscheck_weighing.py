@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ubudget.records.amount import Amount
 from ubudget.records.balance import BalanceLimits
-from ubudget.records.buoyancy import AIR_UNITS, CONDITIONS, Buoyancy
+from ubudget.records.buoyancy import AIR_UNITS, CONDITIONS, AirQuantity, Buoyancy, MatrixDensity
 from ubudget.records.crosscheck_balances import day_of, newest, states
 from ubudget.records.crosscheck_run import portion_place
 from ubudget.records.finding import Finding, Severity
@@ -143,12 +143,16 @@ class _Weighing:
                 yield self.finding(f"{key}, carbon_dioxide", found, "CIPM-2007 with it", "take it away")
         elif buoyancy.air_of:
             yield from self._air_of(buoyancy.air_of)
-        if buoyancy.sample_density is None:
+        if buoyancy.by_sample:
+            yield from self._densities(buoyancy)
+        elif buoyancy.sample_density is None:
             yield self.finding(key, "no density of the sample", "sample_density", "add sample_density")
         if buoyancy.weights_density is not None and self._in(buoyancy.weights_density, "kg/m^3") is None:
             accepted = "a density, e.g. 8000 kg/m^3"
             yield self.finding(f"{key}, weights_density", buoyancy.weights_density.text, accepted, "correct the unit")
         for name, stated in buoyancy.quantities.items():
+            if name == "sample_density" and buoyancy.by_sample:
+                continue  # judged with the densities by sample
             place = f"{key}, {name}"
             if stated.estimate is None and stated.readings is None:
                 yield self.finding(place, "no estimate", "estimate, or readings", "add estimate")
@@ -163,11 +167,51 @@ class _Weighing:
         if buoyancy.treatment == "applied":
             accepted = "densities of air and sample"
             yield self.finding(key, "a bound where buoyancy is applied", accepted, "take away bound, or leave out")
-        if buoyancy.quantities or buoyancy.air_of or buoyancy.formula:
+        if buoyancy.quantities or buoyancy.matrix_densities or buoyancy.air_of or buoyancy.formula:
             yield self.finding(key, "a bound beside densities", "bound, or the densities", "take away one of them")
         if buoyancy.bound is not None and self._in(buoyancy.bound, "1") is None:
             accepted = "a relative number, e.g. 0.05 %"
             yield self.finding(key, buoyancy.bound.text, accepted, "correct the unit")
+
+    def _densities(self, buoyancy: Buoyancy) -> Iterator[Finding]:
+        """Densities by sample: each row of the samples table has an estimate and an uncertainty from one place each."""
+        general, column = buoyancy.sample_density, buoyancy.density_column
+        stated: list[tuple[str, AirQuantity]] = [("sample_density", general)] if general else []
+        stated += [(f"for {n}", case) for n, case in enumerate(buoyancy.matrix_densities, start=1)]
+        named = [case.matrix for case in buoyancy.matrix_densities]
+        for name, density in stated:
+            place = f"buoyancy, {name}"
+            own = density.estimate is not None or density.readings is not None
+            if column and own:
+                found = f"an estimate beside the column {column}"
+                yield self.finding(place, found, "one of them", "take away the estimate")
+            elif not column and not own:
+                yield self.finding(place, "no estimate", "estimate, readings or column", "add estimate")
+            for amount in (density.estimate, *(density.readings or ())):
+                if amount is not None:
+                    yield from self._value(place, "sample_density", amount, "")
+            if buoyancy.treatment == "applied" and not density.states_uncertainty and (name != "sample_density" or own):
+                yield self.finding(place, "no uncertainty", _STATED, "state the uncertainty")
+            if isinstance(density, MatrixDensity) and named.count(density.matrix) > 1:
+                found = f"the matrix {density.matrix} more than once"
+                yield self.finding(place, found, "each matrix once", "take one of them away")
+        rest = general is not None and (buoyancy.treatment == "left out" or general.states_uncertainty)
+        portions = [p for p in (self.records.run.portions if self.records.run else ()) if p.kind != "blank"]
+        uncovered = dict.fromkeys(portion.matrix for portion in portions if portion.matrix not in named)
+        if uncovered and not rest:
+            words = ", ".join(matrix or "no matrix" for matrix in uncovered)
+            found = f"no density{' with its uncertainty' if column else ''} for samples of: {words}"
+            yield self.finding("buoyancy", found, "sample_density, or a table for each matrix", "add what is missing")
+        for portion in portions:
+            cell = portion.columns.get(column) if column else None
+            if isinstance(cell, Amount):
+                yield from self._cell(cell, f"{portion_place(portion)}, {column}")
+
+    def _cell(self, density: Amount, place: str) -> Iterator[Finding]:
+        value = self._in(density, "kg/m^3")
+        if value is None or value <= 0:
+            found, accepted = density.text, "a density above zero, e.g. 2650 under a heading [kg/m^3]"
+            yield Finding("stop", self.records.file("samples"), place, found, accepted, "correct value or unit")
 
     def _air_of(self, other: str) -> Iterator[Finding]:
         symbol = self.records.method.symbols.get(other)

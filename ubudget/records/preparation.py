@@ -43,6 +43,9 @@ class DilutionStep:
     """Of the solution taken, where its content and the aliquot are not both by volume or both by mass."""
     density_made: Density | None = None
     """Of the solution made, where it was made up to a mass and its content is wanted by volume, or the reverse."""
+    set_to: PositiveAmount | None = None
+    """Volume to which a piston pipette was set, or that a burette or graduated pipette delivered; else the nominal
+    volume of the pipette."""
 
     @model_validator(mode="after")
     def _one_way_each(self) -> DilutionStep:
@@ -50,6 +53,8 @@ class DilutionStep:
             raise ValueError("both or neither of aliquot and aliquot_mass; accepted: one of them")
         if bool(self.to) == (self.total_mass is not None):
             raise ValueError("both or neither of to and total_mass; accepted: one of them")
+        if self.set_to is not None and not self.aliquot:
+            raise ValueError("set_to without aliquot; accepted: the pipette that was set, as aliquot")
         weighed = self.aliquot_mass is not None or self.total_mass is not None
         if weighed != bool(self.balance):
             raise ValueError("balance belongs to what is weighed; accepted: a mass and its balance, or neither")

@@ -159,6 +159,8 @@ def nominal_factor(
 ) -> float | None:
     """Content of the solution made over that of the solution taken, from nominal volumes; `None` where a number is
     missing, which is another finding."""
+    if step.set_to is not None:
+        volumes = {**volumes, step.aliquot: step.set_to}
     taken = _amount(volumes, step.aliquot, step.aliquot_mass)
     total = _amount(volumes, step.to, step.total_mass)
     if needs_density(step, source):

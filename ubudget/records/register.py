@@ -52,6 +52,9 @@ class CertifiedValue:
     k: Positive | None = None
     """Absent: U is taken as the half-width of a rectangular distribution (GUM 4.3.7), and a finding says so."""
     analyte: str = ""
+    at: NonNegativeAmount | None = None
+    """Where an item was calibrated at several points: the set or delivered volume, or the load, to which this value
+    belongs. For ware `value` is the true volume, for a balance the error of indication."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -73,6 +76,11 @@ class Certificate:
     properties: Annotated[tuple[CertifiedValue, ...], Field(strict=False, alias="property")] = ()
     in_use: InUse | None = None
     """Balances: U(W) of a reading in use."""
+
+    @property
+    def by_point(self) -> bool:
+        """Whether its values belong to points: volumes, or loads."""
+        return any(prop.at is not None for prop in self.properties)
 
     @model_validator(mode="after")
     def _dates_in_order(self) -> Certificate:
