@@ -24,9 +24,11 @@ from ubudget.terminal import (
     STANDARD_OUTPUT,
     UNUSABLE,
     Force,
+    LetterheadPath,
     RunPath,
     called,
     evaluated,
+    letterhead_of,
     print_results,
     quoted,
     refuse_existing,
@@ -138,6 +140,7 @@ def start(
     as_workbook: Annotated[
         bool, typer.Option("--workbook", help="One workbook to fill in, in place of text files.")
     ] = False,
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """Lay down the files of a common pattern, ready to fill in."""
@@ -149,8 +152,11 @@ def start(
         return
     if folder is None or pattern is None:
         raise typer.BadParameter("a folder and --pattern NAME are needed, or --list alone")
+    if letterhead is not None and not as_workbook:
+        raise typer.BadParameter("--letterhead belongs to --workbook; text files have no looks")
     if as_workbook:
-        files = [lay_down_pattern_workbook(pattern, folder, force=force)]
+        looks = letterhead_of(letterhead)
+        files = [lay_down_pattern_workbook(pattern, folder, force=force, letterhead=looks)]
     else:
         files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
@@ -205,16 +211,19 @@ def evaluate(
 def workbook(
     run: RunPath,
     book: Annotated[Path, typer.Argument(metavar="OUT.xlsx", help="The workbook to write.")],
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """Write the editable workbook, with live formulas."""
-    from ubudget.files.verbs import write_workbook
+    from ubudget.files.workbook_writer import write_book
+    from ubudget.pages.plan import plan_book
 
     if book.suffix.lower() != ".xlsx":
         raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
     refuse_existing([book], force)
+    looks = letterhead_of(letterhead)
     evaluation = evaluated(run)
-    write_workbook(evaluation, book, force=force)
+    write_book(plan_book(evaluation), book, force=force, letterhead=looks)
     typer.echo(f"workbook  {book}")
     say_findings(evaluation)
     raise typer.Exit(status(evaluation))
@@ -226,6 +235,7 @@ def convert(
     out: Annotated[
         Path, typer.Argument(metavar="OUT", help="A workbook to fill in (OUT.xlsx), or a folder for text files.")
     ],
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """The same records as a workbook to fill in, or as text files."""
@@ -233,11 +243,15 @@ def convert(
     from ubudget.files.verbs import read_run
     from ubudget.pages.results_table import finding_line
 
-    if out.suffix.lower() == ".xlsx":
+    as_workbook = out.suffix.lower() == ".xlsx"
+    if letterhead is not None and not as_workbook:
+        raise typer.BadParameter("--letterhead belongs to OUT.xlsx; text files have no looks")
+    if as_workbook:
         refuse_existing([out], force)
+    looks = letterhead_of(letterhead)
     records = read_run(run)
-    if out.suffix.lower() == ".xlsx":
-        write_fill_in(records, out, force=force)
+    if as_workbook:
+        write_fill_in(records, out, force=force, letterhead=looks)
         typer.echo(f"workbook  {out}")
     else:
         for file in write_folder(records, out, force=force):

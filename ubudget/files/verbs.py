@@ -10,6 +10,8 @@ from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.evaluate import evaluate as evaluate_records
 from ubudget.evaluation.traceability import Chain, chains
 from ubudget.files.fill_in_reading import read_fill_in
+from ubudget.files.letterhead import PLAIN
+from ubudget.files.letterhead_reading import read_letterhead
 from ubudget.files.reading import read_records
 from ubudget.files.workbook_reading import is_budget_workbook, read_workbook
 from ubudget.files.workbook_writer import write_book
@@ -49,8 +51,16 @@ def trace(evaluation: Evaluation) -> tuple[Chain, ...]:
     return chains(evaluation)
 
 
-def write_workbook(evaluation: Evaluation, path: str | os.PathLike[str], force: bool = False) -> None:
+def write_workbook(
+    evaluation: Evaluation,
+    path: str | os.PathLike[str],
+    force: bool = False,
+    letterhead: str | os.PathLike[str] | None = None,
+) -> None:
     """Writes the editable workbook, an `.xlsx` file with live formulas; the same evaluation gives the same bytes.
 
-    Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`."""
-    write_book(plan_book(evaluation), Path(path), force=force)
+    `letterhead`: a workbook of the laboratory, whose first sheet gives printed lines, logo, font and paper; no cell
+    depends on it. Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`,
+    `UnusableInput` for a letterhead that cannot be used."""
+    looks = PLAIN if letterhead is None else read_letterhead(Path(letterhead))
+    write_book(plan_book(evaluation), Path(path), force=force, letterhead=looks)
