@@ -172,8 +172,8 @@ def _within(text: str, room: int, file: str, needed: str) -> str:
     room -= 2
     line, least = (" ".join(words.split()).replace("&", "&&") for words in (text, needed))
     if file and len(least) > room:
-        found = f"printed lines so long that only {max(room, 0)} characters are left beside them"
-        accepted = f"room for {needed!r}: {LONGEST_PRINTED} characters together, codes included"
+        found = f"printed lines that leave {max(room, 0)} of {LONGEST_PRINTED} characters, codes included"
+        accepted = f"room for {needed!r}"
         raise UnusableInput([Finding("stop", file, "printed header and footer", found, accepted, "shorten them")])
     room = min(room, _LONGEST_LINE)
     if len(line) <= room:
