@@ -1,4 +1,4 @@
-"""The examples well_arsenic and zinc_standard: without findings, in two engines, and against plain arithmetic."""
+"""Examples of whole runs and of a solution: without findings, in two engines, and against plain arithmetic."""
 
 from __future__ import annotations
 
@@ -11,7 +11,13 @@ from tests.workbooks.live_checks import assert_engines_agree, assert_open_number
 from ubudget.files.workbook_reading import read_workbook
 
 ZINC = EXAMPLES / "zinc_standard"
-NAMES = [EXAMPLES / "well_arsenic", ZINC / "mass_concentration.toml", ZINC / "amount_concentration.toml"]
+NAMES = [
+    EXAMPLES / "well_arsenic",
+    ZINC / "mass_concentration.toml",
+    ZINC / "amount_concentration.toml",
+    EXAMPLES / "gearbox_oil",
+    EXAMPLES / "water_hardness",
+]
 
 
 @pytest.fixture(scope="module", params=NAMES, ids=lambda path: path.stem)
@@ -39,7 +45,7 @@ def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -
 
 def test_the_zinc_solution_by_hand() -> None:
     """m P/V, and over M = 65.38 g/mol: arithmetic of QUAM:2012.P1, Example A1, with the figures of the files."""
-    mass, amount = (written(path).evaluation.results[0] for path in NAMES[1:])
+    mass, amount = (written(path).evaluation.results[0] for path in NAMES[1:3])
     m, P, V = 13.84266 - 12.84112, 0.99992, 1.0
     assert mass.value == pytest.approx(1000 * m * P / V, rel=1e-12)
     assert amount.value == pytest.approx(1000 * m * P / (65.38 * V), rel=1e-12)
