@@ -35,7 +35,9 @@ def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -
 
 
 def test_every_open_number_moves_the_results_as_the_library_says(example: Written, tmp_path: Path) -> None:
-    assert_open_numbers_move(example, example.save(tmp_path / "book.xlsx"))
+    # Limits of an internal standard's recovery decide about flags alone.
+    book = example.save(tmp_path / "book.xlsx")
+    assert_open_numbers_move(example, book, unmoved=lambda cell: cell.heading.endswith("limit of recovery"))
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:
