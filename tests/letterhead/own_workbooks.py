@@ -14,7 +14,7 @@ from openpyxl.styles import Font
 
 NAME = "Example Laboratory (invented)"
 HEADER = f'&"DejaVu Sans,Bold"&12{NAME}'
-RIGHT = "Form 17-4, issue 3"
+RIGHT = "Form 17-4, edition 3"
 FOOTER = "Printed copies are not controlled"
 FONT = "DejaVu Serif"
 CELL = "a cell of the laboratory's own"

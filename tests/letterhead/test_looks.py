@@ -120,6 +120,21 @@ def test_calibration_of_ware(tmp_path: Path, own: Path) -> None:
     assert media(tmp_path / "flask.xlsx") == [png()]
 
 
+@pytest.mark.parametrize(("given", "code"), [(None, 9), ('orientation="landscape"', 1), ('paperSize="8"', 8)])
+def test_paper(tmp_path: Path, own: Path, given: str | None, code: int) -> None:
+    """ECMA-376 part 1, 18.3.1.63: a set-up without size means 1, letter; 8 is A3. Without set-up it stays A4."""
+    with zipfile.ZipFile(own) as archive:
+        sheet = archive.read("xl/worksheets/sheet1.xml").decode()
+    old = '<pageSetup paperSize="9" />'
+    assert old in sheet
+    changed = sheet.replace(old, "" if given is None else f"<pageSetup {given} />")
+    file = written(tmp_path, RUN, rewritten(own, {"xl/worksheets/sheet1.xml": changed.encode()}))
+    pages = load_workbook(file).worksheets
+    assert {sheet.page_setup.paperSize for sheet in pages} == {str(code)}
+    # Wide sheets lie across whatever the laboratory's own does.
+    assert {sheet.page_setup.orientation for sheet in pages} == {"landscape", "portrait"}
+
+
 def test_text_files_have_no_looks(tmp_path: Path, own: Path) -> None:
     for words in (("convert", HARBOUR, "texts"), ("start", "texts", "--pattern", "water-direct")):
         done = run(*words, "--letterhead", own, folder=tmp_path)

@@ -32,8 +32,9 @@ MOST_PICTURES: Final = 3
 _LEAST_ROOM: Final = 3.5
 """Inches between margins, across and down."""
 _LONGEST_FONT: Final = 31
+_LETTER: Final = 1
 _PAPERS: Final = {
-    1: (8.5, 11.0),
+    _LETTER: (8.5, 11.0),
     5: (8.5, 14.0),
     8: (297 / 25.4, 420 / 25.4),
     9: (A4.short_edge, A4.long_edge),
@@ -139,7 +140,8 @@ class _Reader:
         return printed
 
     def _paper(self, margins: Element | None, setup: Element | None) -> Paper:
-        code = int(setup.get("paperSize", A4.code)) if setup is not None else A4.code
+        # A set-up that names no size means letter (the format's default); no set-up at all means nothing.
+        code = A4.code if setup is None else int(setup.get("paperSize", _LETTER))
         if code not in _PAPERS:
             self._fault("page set-up", f"page size number {code}", "A3, A4, A5, letter or legal", "choose one of them")
             return A4
