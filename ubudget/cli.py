@@ -24,10 +24,12 @@ from ubudget.terminal import (
     STANDARD_OUTPUT,
     UNUSABLE,
     Force,
+    LetterheadPath,
     Progress,
     RunPath,
     called,
     evaluated,
+    letterhead_of,
     print_results,
     quoted,
     refuse_existing,
@@ -139,6 +141,7 @@ def start(
     as_workbook: Annotated[
         bool, typer.Option("--workbook", help="One workbook to fill in, in place of text files.")
     ] = False,
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """Lay down the files of a common pattern, ready to fill in."""
@@ -150,8 +153,11 @@ def start(
         return
     if folder is None or pattern is None:
         raise typer.BadParameter("a folder and --pattern NAME are needed, or --list alone")
+    if letterhead is not None and not as_workbook:
+        raise typer.BadParameter("--letterhead belongs to --workbook; text files have no looks")
     if as_workbook:
-        files = [lay_down_pattern_workbook(pattern, folder, force=force)]
+        looks = letterhead_of(letterhead)
+        files = [lay_down_pattern_workbook(pattern, folder, force=force, letterhead=looks)]
     else:
         files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
@@ -213,6 +219,7 @@ def workbook(
         str | None,
         typer.Option("--by", metavar="analyte", help="One workbook for each analyte: OUT-Cu.xlsx, OUT-Zn.xlsx …"),
     ] = None,
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """Write the editable workbook, with live formulas."""
@@ -223,17 +230,18 @@ def workbook(
     if by not in (None, "analyte"):
         raise typer.BadParameter(f"--by {by}: a run can be divided by analyte alone")
     refuse_existing([book] if by is None else [], force)
+    looks = letterhead_of(letterhead)
     with Progress() as tell:
         tell("reading and evaluating")
         evaluation = evaluated(run)
         if by is None:
-            write_workbook_telling(evaluation, book, force, tell)
+            write_workbook_telling(evaluation, book, force, tell, looks)
             books = [book]
         else:
             from ubudget.files.splitting import parts_named, write_parts
 
             refuse_existing(parts_named(evaluation, book).values(), force)
-            books = write_parts(evaluation, book, force=force, told=tell)
+            books = write_parts(evaluation, book, force=force, told=tell, letterhead=looks)
     for written in books:
         typer.echo(f"workbook  {written}")
     say_findings(evaluation)
@@ -246,6 +254,7 @@ def convert(
     out: Annotated[
         Path, typer.Argument(metavar="OUT", help="A workbook to fill in (OUT.xlsx), or a folder for text files.")
     ],
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """The same records as a workbook to fill in, or as text files."""
@@ -253,11 +262,15 @@ def convert(
     from ubudget.files.verbs import read_run
     from ubudget.pages.results_table import finding_line
 
-    if out.suffix.lower() == ".xlsx":
+    as_workbook = out.suffix.lower() == ".xlsx"
+    if letterhead is not None and not as_workbook:
+        raise typer.BadParameter("--letterhead belongs to OUT.xlsx; text files have no looks")
+    if as_workbook:
         refuse_existing([out], force)
+    looks = letterhead_of(letterhead)
     records = read_run(run)
-    if out.suffix.lower() == ".xlsx":
-        write_fill_in(records, out, force=force)
+    if as_workbook:
+        write_fill_in(records, out, force=force, letterhead=looks)
         typer.echo(f"workbook  {out}")
     else:
         for file in write_folder(records, out, force=force):

@@ -12,7 +12,9 @@ from ubudget.terminal import (
     LOOK,
     STANDARD_OUTPUT,
     Force,
+    LetterheadPath,
     evaluated,
+    letterhead_of,
     refuse_existing,
     say_findings,
     status,
@@ -70,19 +72,24 @@ def ware(
     book: Annotated[
         Path | None, typer.Option("--workbook", metavar="OUT.xlsx", help="Write the budget as a workbook.")
     ] = None,
+    letterhead: LetterheadPath = None,
     force: Force = False,
 ) -> None:
     """Volume, errors and certificate of ware from weighings of water."""
-    from ubudget.files.verbs import write_workbook
     from ubudget.files.ware_calibration import calibrate_ware
+    from ubudget.files.workbook_writer import write_book
+    from ubudget.pages.plan import plan_book
     from ubudget.pages.ware_certificate import calibration_lines, certificate_text
 
     if book is not None and book.suffix.lower() != ".xlsx":
         raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
+    if letterhead is not None and book is None:
+        raise typer.BadParameter("--letterhead belongs to --workbook")
     refuse_existing([] if book is None else [book], force)
+    looks = letterhead_of(letterhead)
     calibrated = calibrate_ware(record)
     if book is not None:
-        write_workbook(calibrated.evaluation, book, force=force)
+        write_book(plan_book(calibrated.evaluation), book, force=force, letterhead=looks)
     typer.echo("\n".join(calibration_lines(calibrated)))
     typer.echo("\nFor the register, under the item:\n")
     typer.echo(certificate_text(calibrated, number=number, issuer=issuer, due=None if due is None else due.date()))

@@ -15,6 +15,7 @@ from ubudget.errors import OutputExists
 if TYPE_CHECKING:
     from ubudget.evaluation.evaluate import Evaluation
     from ubudget.evaluation.ware_calibration import CalibratedWare
+    from ubudget.files.letterhead import Letterhead
 
 LOOK, UNUSABLE, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
 STANDARD_OUTPUT = Path("-")
@@ -24,6 +25,11 @@ RunPath = Annotated[
     typer.Argument(metavar="RUN", help="A run folder, its run file, a method file that stands alone, or a workbook."),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist.")]
+
+LetterheadPath = Annotated[
+    Path | None,
+    typer.Option("--letterhead", metavar="FILE.xlsx", help="The laboratory's own: printed lines, logo, font, paper."),
+]
 
 
 class Progress:
@@ -83,6 +89,19 @@ def say_findings(evaluation: Evaluation | CalibratedWare) -> None:
     from ubudget.pages.results_table import finding_line
 
     say(finding_line(finding) for finding in evaluation.findings)
+
+
+def letterhead_of(path: Path | None) -> Letterhead:
+    """The letterhead of a file, what was left out of it told; the plain one without a file."""
+    from ubudget.files.letterhead import PLAIN
+    from ubudget.files.letterhead_reading import read_letterhead
+    from ubudget.pages.results_table import finding_line
+
+    if path is None:
+        return PLAIN
+    letterhead = read_letterhead(path)
+    say(finding_line(finding) for finding in letterhead.findings)
+    return letterhead
 
 
 def say_where_to_go(evaluation: Evaluation, run: Path) -> None:

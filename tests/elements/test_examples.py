@@ -1,4 +1,4 @@
-"""The examples well_arsenic and zinc_standard: without findings, in two engines, and against plain arithmetic."""
+"""Examples of whole runs and of a solution: without findings, in two engines, and against plain arithmetic."""
 
 from __future__ import annotations
 
@@ -8,10 +8,19 @@ import pytest
 
 from tests.workbooks.books import EXAMPLES, Written, written
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.test_alive import numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 
 ZINC = EXAMPLES / "zinc_standard"
-NAMES = [EXAMPLES / "well_arsenic", ZINC / "mass_concentration.toml", ZINC / "amount_concentration.toml"]
+NAMES = [
+    EXAMPLES / "well_arsenic",
+    ZINC / "mass_concentration.toml",
+    ZINC / "amount_concentration.toml",
+    EXAMPLES / "gearbox_oil",
+    EXAMPLES / "water_hardness",
+]
+CELLS_AT_A_TIME = 120
+"""Within the time limit of the engine."""
 
 
 @pytest.fixture(scope="module", params=NAMES, ids=lambda path: path.stem)
@@ -29,7 +38,11 @@ def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -
 
 
 def test_every_open_number_moves_the_results_as_the_library_says(example: Written, tmp_path: Path) -> None:
-    assert_open_numbers_move(example, example.save(tmp_path / "book.xlsx"))
+    book, cells = example.save(tmp_path / "book.xlsx"), numeric_cells(example)
+    for start in range(0, len(cells), CELLS_AT_A_TIME):
+        chosen = cells[start : start + CELLS_AT_A_TIME]
+        # Limits of an internal standard's recovery decide about flags alone.
+        assert_open_numbers_move(example, book, chosen, unmoved=lambda cell: cell.heading.endswith("limit of recovery"))
 
 
 def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -> None:
@@ -39,7 +52,7 @@ def test_reading_back_gives_the_same_records(example: Written, tmp_path: Path) -
 
 def test_the_zinc_solution_by_hand() -> None:
     """m P/V, and over M = 65.38 g/mol: arithmetic of QUAM:2012.P1, Example A1, with the figures of the files."""
-    mass, amount = (written(path).evaluation.results[0] for path in NAMES[1:])
+    mass, amount = (written(path).evaluation.results[0] for path in NAMES[1:3])
     m, P, V = 13.84266 - 12.84112, 0.99992, 1.0
     assert mass.value == pytest.approx(1000 * m * P / V, rel=1e-12)
     assert amount.value == pytest.approx(1000 * m * P / (65.38 * V), rel=1e-12)

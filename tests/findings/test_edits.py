@@ -5,9 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from tests.findings.small_run import FILES, write_run
+from tests.findings.small_run import FILES, replaced, write_run
+from ubudget.evaluation.evaluate import evaluate
+from ubudget.files.editing import edited_amount
 from ubudget.files.exclusion_edits import NO_REASON
 from ubudget.files.reading import read_records, records_from_texts
+from ubudget.pages.plan import plan_book
+from ubudget.pages.record_sheet import open_cells
 from ubudget.records.amount import Amount
 from ubudget.records.finding import Finding
 from ubudget.records.method import Input
@@ -65,6 +69,26 @@ def test_amount_with_unit_stays_text() -> None:
 def test_old_amount_keeps_its_unit() -> None:
     records, _ = _edited(Edit("method", (*RECOVERY, "U"), 3.0))
     assert Amount(3.0, "%", "3 %") == _recovery(records).U
+
+
+def test_a_plain_number_is_taken_back_in_the_unit_in_which_it_is_written() -> None:
+    """1 g = 1000 mg, 1 = 100 %: the cell shows 0.9996 for either."""
+    assert edited_amount("999.5 mg/g", 0.9996, "1") == "999.6 mg/g"
+    assert edited_amount("99.95 %", 0.9996, "1") == "99.96 %"
+
+
+def test_an_edited_purity_in_mg_per_g_reads_back(tmp_path: Path) -> None:
+    text = replaced("method.toml", "estimate = 1\nU", 'estimate = "1000 mg/g"\nU')
+    original, _ = read_records(write_run(tmp_path, method=text))
+    assert original is not None
+    evaluation, _ = evaluate(original)
+    assert evaluation is not None
+    (cell,) = [cell for cell in open_cells(plan_book(evaluation).sheets) if cell.origin.path == (*RECOVERY, "estimate")]
+    edit = Edit("method", cell.origin.path, 0.98, cell.origin.unit)
+    records, _ = records_from_texts(original.texts, (edit,))
+    assert records is not None
+    estimate = _recovery(records).estimate
+    assert estimate is not None and estimate.text == "980 mg/g"
 
 
 def test_bare_numbers_stay_numbers() -> None:

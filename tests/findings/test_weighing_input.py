@@ -380,6 +380,16 @@ def test_u_in_use_beside_a_covered_repeatability(tmp_path: Path) -> None:
     assert finding.severity == "attend" and "counted twice" in finding.found and "in_use" in finding.remedy
 
 
+def test_one_weighing_of_the_method_for_several_portions(tmp_path: Path) -> None:
+    """What was weighed once is one deviation, not a new one in each portion (JCGM 100:2008, 5.2.4)."""
+    form = 'tare = "12.1 g"\ngross = "12.6 g"\n'
+    samples = "sample,portion,kind,moisture [%]\nSED-01,1,,3.1\nSED-02,1,,2.9\nBL-1,1,blank,\nBL-2,1,blank,\n"
+    _, findings = read_records(weighing_run(tmp_path, form=form, samples=samples))
+    (finding,) = findings
+    assert finding.severity == "attend" and finding.place == "symbol m, tare"
+    assert "one weighing for 2 portions" in finding.found and "input" in finding.accepted
+
+
 def test_many_faults_are_told_at_once(tmp_path: Path) -> None:
     bad = SIMPLE + 'eccentricity = "0.1 mL"\n' + points("5 g", "2 g")
     _, findings = read_records(weighing_run(tmp_path, balance=bad, more=USP.replace("factor = 2\n", "")))

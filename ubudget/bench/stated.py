@@ -48,6 +48,11 @@ class Entry:
     def place(self, *keys: str | int, unit: str = "") -> Place:
         return Place(self.document, (*self.path, *keys), unit)
 
+    def place_of(self, amount: Amount | None, *keys: str | int) -> Place:
+        """Place of an amount that its cell shows in the unit of the quantity: a plain number written as `999.5 mg/g` in
+        1, so that it is not taken back in mg/g."""
+        return self.place(*keys, unit=self.unit or ("1" if amount is not None and amount.unit else ""))
+
 
 def is_relative(entry: Entry) -> bool:
     """Whether the figure is a percentage of the estimate: `%`, unless the quantity itself is in per cent."""
@@ -122,8 +127,9 @@ def _stated_in(entry: Entry) -> str:
 
 def _figure_place(entry: Entry) -> Place | None:
     key = entry.figure_key or _figure_key(entry.stated)
-    unit = "%" if is_relative(entry) else entry.unit
-    return entry.place(key, unit=unit) if key else None
+    if not key:
+        return None
+    return entry.place(key, unit="%") if is_relative(entry) else entry.place_of(_figure(entry.stated), key)
 
 
 def _wording(entry: Entry) -> str:
@@ -157,7 +163,7 @@ def _observations(context: Context, entries: list[Entry]) -> tuple[np.ndarray, n
             context.in_unit(reading, entry.unit, entry.document, f"symbol {entry.symbol}, reading {number + 1}")
             for entry, number, reading in flat
         ]
-        places = [entry.place("readings", number, unit=entry.unit) for entry, number, _ in flat]
+        places = [entry.place_of(reading, "readings", number) for entry, number, reading in flat]
         observed = table.given("value", "observation", "", nan_where_none(values), places)
         owner = np.repeat(np.arange(len(entries)), counts)
         mean = table.pick("mean", TABLE, "mean", owner)
@@ -174,7 +180,9 @@ def _estimate(
         for entry in entries
     ]
     places = [
-        entry.place(entry.estimate_key, unit=entry.unit) if entry.estimate is not None and entry.estimate_key else None
+        entry.place_of(entry.estimate, entry.estimate_key)
+        if entry.estimate is not None and entry.estimate_key
+        else None
         for entry in entries
     ]
     observed = np.array([entry.stated.readings is not None for entry in entries])

@@ -12,17 +12,18 @@ from ubudget.files.atomic import replace_file
 from ubudget.files.csv_text import CsvTable
 from ubudget.files.editing import Document, apply_edits
 from ubudget.files.fill_in_writing import documents_of_texts, fill_in_bytes
+from ubudget.files.letterhead import PLAIN, Letterhead
 from ubudget.files.reading import USUAL_NAMES, records_from_texts
 from ubudget.files.starting import refuse_existing, write_files
 from ubudget.files.toml_writing import toml_text
 from ubudget.records.records import Records, Role, SourceText
 
 
-def write_fill_in(records: Records, path: Path, *, force: bool = False) -> None:
+def write_fill_in(records: Records, path: Path, *, force: bool = False, letterhead: Letterhead = PLAIN) -> None:
     """Writes the records as a fill-in workbook, edits of a budget workbook included.
 
     Raises `OutputExists`, `NotWritable`, and `UbudgetError` where they cannot be laid out."""
-    replace_file(path, fill_in_bytes(with_edits_in_texts(records)), force=force)
+    replace_file(path, fill_in_bytes(with_edits_in_texts(records), letterhead), force=force)
 
 
 def write_folder(records: Records, folder: Path, *, force: bool = False) -> list[Path]:

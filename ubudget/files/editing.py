@@ -55,6 +55,8 @@ def apply_edits(
 def edited_amount(old: Any, value: float, unit: str) -> Any:
     """The new content of a number field: text with unit where a unit is given or the old field was such a
     text, else a bare number; whole numbers stay whole."""
+    if unit == "1" and isinstance(old, str) and (value_there := in_unit(value, unit, _unit_of(old))) is not None:
+        value, unit = value_there, ""  # a plain number that the record writes in a unit, 999.5 mg/g
     written = unit or (_unit_of(old) if isinstance(old, str) else "")
     if unit or isinstance(old, str):
         return f"{value:.15g} {written}".strip()

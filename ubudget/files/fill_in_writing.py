@@ -12,6 +12,7 @@ from typing import Any
 from ubudget.errors import UbudgetError
 from ubudget.files.csv_text import CsvTable, parse_csv
 from ubudget.files.fill_in_reading import read_fill_in
+from ubudget.files.letterhead import PLAIN, Letterhead
 from ubudget.files.reading import USUAL_NAMES, read_records
 from ubudget.files.shipped import shipped_folder
 from ubudget.files.tables import is_number_column, usual_columns
@@ -37,12 +38,12 @@ _NO_DATE = dt.date(2000, 1, 1)
 """Time inside the file where the records name no date."""
 
 
-def fill_in_bytes(records: Records) -> bytes:
-    """The records as a fill-in workbook; the same records give the same bytes.
+def fill_in_bytes(records: Records, letterhead: Letterhead = PLAIN) -> bytes:
+    """The records as a fill-in workbook; the same records and letterhead give the same bytes.
 
     Edits of a workbook are not in the texts of its records: give records without edits. Raises `UbudgetError` where
     reading the workbook would not give the same records."""
-    data = book_bytes(fill_in_book(records.texts))
+    data = book_bytes(fill_in_book(records.texts), letterhead)
     again, findings = read_fill_in(io.BytesIO(data), "the workbook")
     if again is None or not same_records(records, again):
         reason = findings[0].line() if again is None and findings else "something that no cell can show"

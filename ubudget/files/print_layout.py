@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import Final
 
 from openpyxl.utils.cell import column_index_from_string as column_number
@@ -11,18 +12,37 @@ from ubudget.files.sheet_layout import DEFAULT_HEIGHT, DEFAULT_WIDTH, POINTS_PER
 from ubudget.pages.book import Chart, Sheet
 from ubudget.pages.layout import FIRST_BAND
 
-SIDE: Final = 0.5
-TOP: Final = 0.75
-BOTTOM: Final = 0.65
-"""Margins in inches."""
-_SHORT_EDGE: Final = 210 / 25.4
-_LONG_EDGE: Final = 297 / 25.4
-"""A4 in inches (ISO 216)."""
 _SAFETY: Final = 0.97
 """Of a page; spreadsheets round heights and the scale a little differently."""
 _ROWS_KEPT: Final = 3
 """First rows of a band that stay with its heading."""
 _POINTS_PER_CM: Final = 72 / 2.54
+_CLEAR: Final = 0.06
+"""Inches between a printed line and the cells."""
+
+
+@dataclass(frozen=True)
+class Paper:
+    """Edges and margins in inches; A4 (ISO 216) unless said otherwise."""
+
+    code: int = 9
+    """Number of the size in the file format (ECMA-376 part 1, 18.3.1.63, paperSize)."""
+    short_edge: float = 210 / 25.4
+    long_edge: float = 297 / 25.4
+    left: float = 0.5
+    right: float = 0.5
+    top: float = 0.75
+    bottom: float = 0.65
+    header: float = 0.35
+    """From the upper edge to the printed header."""
+    footer: float = 0.3
+
+    def with_room(self, header_end: float, footer_end: float) -> Paper:
+        """Margins that hold a header and a footer which end that far from the edges."""
+        return replace(self, top=max(self.top, header_end + _CLEAR), bottom=max(self.bottom, footer_end + _CLEAR))
+
+
+A4: Final = Paper()
 
 
 def print_area(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> str:
@@ -31,14 +51,16 @@ def print_area(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]
     return f"A1:{get_column_letter(column)}{row}"
 
 
-def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, ...]:
+def breaks_before(
+    sheet: Sheet, widths: dict[int, float], heights: dict[int, float], paper: Paper = A4
+) -> tuple[int, ...]:
     """Rows that start a new page because a chart or rows that belong together would else be cut in two, or a
     band's title and heading would stand apart from its first rows.
 
     A chart beside a table is left where it is: a break there would tear the table.
     """
     last_row, last_column = _last_corner(sheet, widths, heights)
-    page = _page_height(sheet, sum(widths.get(n, DEFAULT_WIDTH) for n in range(1, last_column + 1)))
+    page = _page_height(sheet, sum(widths.get(n, DEFAULT_WIDTH) for n in range(1, last_column + 1)), paper)
     first_repeated, last_repeated = sheet.repeat_rows or (1, 0)
     repeated = sum(heights.get(row, DEFAULT_HEIGHT) for row in range(first_repeated, last_repeated + 1))
     needs: dict[int, float] = {}
@@ -67,11 +89,12 @@ def breaks_before(sheet: Sheet, widths: dict[int, float], heights: dict[int, flo
     return tuple(breaks)
 
 
-def _page_height(sheet: Sheet, width: float) -> float:
+def _page_height(sheet: Sheet, width: float, paper: Paper) -> float:
     """Height in points of what fits on a page once the sheet is scaled to one page wide."""
-    across, down = (_LONG_EDGE, _SHORT_EDGE) if sheet.landscape else (_SHORT_EDGE, _LONG_EDGE)
-    scale = min(1.0, (across - 2 * SIDE) * 72 / (width / sheet.pages_across * POINTS_PER_WIDTH))
-    return (down - TOP - BOTTOM) * 72 / scale * _SAFETY
+    edges = (paper.long_edge, paper.short_edge)
+    across, down = edges if sheet.landscape else reversed(edges)
+    scale = min(1.0, (across - paper.left - paper.right) * 72 / (width / sheet.pages_across * POINTS_PER_WIDTH))
+    return (down - paper.top - paper.bottom) * 72 / scale * _SAFETY
 
 
 def _last_corner(sheet: Sheet, widths: dict[int, float], heights: dict[int, float]) -> tuple[int, int]:

@@ -23,6 +23,7 @@ from ubudget.files.atomic import replace_files
 from ubudget.files.converting import document_text, with_edits_in_texts
 from ubudget.files.csv_text import CsvTable, names_in
 from ubudget.files.fill_in_writing import documents_of_texts
+from ubudget.files.letterhead import PLAIN, Letterhead
 from ubudget.files.reading import records_from_texts
 from ubudget.files.workbook_writer import write_book_to
 from ubudget.pages.plan import plan_book
@@ -78,7 +79,12 @@ def parts_named(whole: Evaluation, path: Path) -> dict[str, Path]:
 
 
 def write_parts(
-    whole: Evaluation, path: Path, *, force: bool = False, told: Callable[[str, float], None]
+    whole: Evaluation,
+    path: Path,
+    *,
+    force: bool = False,
+    told: Callable[[str, float], None],
+    letterhead: Letterhead = PLAIN,
 ) -> list[Path]:
     """Writes one workbook for each analyte, all of them or none; gives their paths.
 
@@ -89,7 +95,8 @@ def write_parts(
     def write(stream: BinaryIO) -> None:
         # Parts come in the order of their files, each made when its file is written.
         part = next(parts)
-        write_book_to(plan_book(part.evaluation), stream, lambda done: told(f"writing {part.path.name}", done))
+        book, name = plan_book(part.evaluation), part.path.name
+        write_book_to(book, stream, lambda done: told(f"writing {name}", done), letterhead)
 
     replace_files(dict.fromkeys(targets, write), force=force)
     return targets

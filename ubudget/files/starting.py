@@ -12,6 +12,7 @@ from pathlib import Path
 from ubudget.errors import NotWritable, OutputExists, UbudgetError, UnusableInput
 from ubudget.files.atomic import replace_file
 from ubudget.files.fill_in_writing import fill_in_bytes
+from ubudget.files.letterhead import PLAIN, Letterhead
 from ubudget.files.reading import read_records
 from ubudget.files.shipped import shipped_folder
 
@@ -61,25 +62,25 @@ def lay_down_pattern(name: str, folder: Path, *, force: bool = False) -> list[Pa
     return [folder / file for file in files]
 
 
-def lay_down_pattern_workbook(name: str, folder: Path, *, force: bool = False) -> Path:
+def lay_down_pattern_workbook(name: str, folder: Path, *, force: bool = False, letterhead: Letterhead = PLAIN) -> Path:
     """Writes a pattern as one fill-in workbook into a folder and gives its path.
 
     Raises as `lay_down_pattern` does."""
     path = folder / f"{name}.xlsx"
-    content = pattern_workbook(name)
+    content = pattern_workbook(name, letterhead)
     if not force:
         refuse_existing(folder, {path.name: content})
     write_files(folder, {path.name: content})
     return path
 
 
-def pattern_workbook(name: str) -> bytes:
+def pattern_workbook(name: str, letterhead: Letterhead = PLAIN) -> bytes:
     """A pattern as a fill-in workbook. Raises `UbudgetError` for an unknown name."""
     folder = _pattern_folder(name)
     records, findings = read_records(folder if (folder / "run.toml").is_file() else folder / "method.toml")
     if records is None:
         raise UnusableInput(findings)
-    return fill_in_bytes(records)
+    return fill_in_bytes(records, letterhead)
 
 
 def _pattern_folder(name: str) -> Path:

@@ -11,6 +11,8 @@ from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.evaluate import evaluate as evaluate_records
 from ubudget.evaluation.traceability import Chain, chains
 from ubudget.files.fill_in_reading import read_fill_in
+from ubudget.files.letterhead import PLAIN, Letterhead
+from ubudget.files.letterhead_reading import read_letterhead
 from ubudget.files.reading import read_records
 from ubudget.files.workbook_reading import is_budget_workbook, read_workbook
 from ubudget.files.workbook_writer import write_book
@@ -51,18 +53,28 @@ def trace(evaluation: Evaluation) -> tuple[Chain, ...]:
     return chains(evaluation)
 
 
-def write_workbook(evaluation: Evaluation, path: str | os.PathLike[str], force: bool = False) -> None:
+def write_workbook(
+    evaluation: Evaluation,
+    path: str | os.PathLike[str],
+    force: bool = False,
+    letterhead: str | os.PathLike[str] | None = None,
+) -> None:
     """Writes the editable workbook, an `.xlsx` file with live formulas; the same evaluation gives the same bytes.
 
-    Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`, and `UnusableInput` where
-    one workbook cannot hold the run."""
-    write_workbook_telling(evaluation, Path(path), force, lambda what, part: None)
+    `letterhead`: a workbook of the laboratory, whose first sheet gives printed lines, logo, font and paper; no cell
+    depends on it. Raises `OutputExists` where the file is there already and `force` is false, `NotWritable`,
+    `UnusableInput` for a letterhead that cannot be used, and where one workbook cannot hold the run."""
+    looks = PLAIN if letterhead is None else read_letterhead(Path(letterhead))
+    write_workbook_telling(evaluation, Path(path), force, lambda what, part: None, looks)
 
 
-def write_workbook_telling(evaluation: Evaluation, path: Path, force: bool, told: Callable[[str, float], None]) -> None:
+def write_workbook_telling(
+    evaluation: Evaluation, path: Path, force: bool, told: Callable[[str, float], None], looks: Letterhead
+) -> None:
     """The same for those who want to hear what is being done, and which part of it is done."""
     faults = size_findings(evaluation, path)
     if faults:
         raise UnusableInput(faults)
     told("planning the workbook", 0.0)
-    write_book(plan_book(evaluation), path, force=force, done=lambda part: told(f"writing {path.name}", part))
+    book = plan_book(evaluation)
+    write_book(book, path, force=force, letterhead=looks, done=lambda part: told(f"writing {path.name}", part))

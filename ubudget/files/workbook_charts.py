@@ -39,26 +39,26 @@ _HAIR: Final = 9_525
 """Width of a line of 0.75 points in English metric units (12,700 to the point)."""
 
 
-def draw(chart: Chart) -> ScatterChart | BarChart:
-    """The chart as the writing library draws it. Raises `ValueError` for bars in a scatter chart."""
+def draw(chart: Chart, font: str = FONT) -> ScatterChart | BarChart:
+    """The chart as the writing library draws it, in `font`. Raises `ValueError` for bars in a scatter chart."""
     drawing = _scatter(chart) if chart.kind == "scatter" else _bars(chart)
-    _dress(drawing, chart)
+    _dress(drawing, chart, font)
     return drawing
 
 
-def _dress(drawing: Any, chart: Chart) -> None:
+def _dress(drawing: Any, chart: Chart, font: str) -> None:
     """Titles, axes, legend and frame; the same for every kind of chart."""
-    drawing.title = _title(chart.title, 1000, bold=True)
+    drawing.title = _title(chart.title, 1000, font, bold=True)
     drawing.width, drawing.height = chart.width_cm, chart.height_cm
     drawing.roundedCorners = False
     drawing.graphical_properties = GraphicalProperties(ln=LineProperties(noFill=True))
-    drawing.legend = Legend(legendPos="b", txPr=_text(800, FAINT_INK)) if len(chart.series) > 1 else None
+    drawing.legend = Legend(legendPos="b", txPr=_text(800, FAINT_INK, font)) if len(chart.series) > 1 else None
     for axis, title in ((drawing.x_axis, chart.x_title), (drawing.y_axis, chart.y_title)):
         axis.delete = False
-        axis.title = _title(title, 800) if title else None
+        axis.title = _title(title, 800, font) if title else None
         axis.majorGridlines = None
         axis.majorTickMark = "out"
-        axis.txPr = _text(800, FAINT_INK)
+        axis.txPr = _text(800, FAINT_INK, font)
         axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=RULE, w=_HAIR))
 
 
@@ -117,16 +117,16 @@ def _bars(chart: Chart) -> BarChart:
     return drawing
 
 
-def _letters(size: int, colour: str, bold: bool = False) -> CharacterProperties:
-    return CharacterProperties(sz=size, b=bold, solidFill=colour, latin=DrawingFont(typeface=FONT))
+def _letters(size: int, colour: str, font: str, bold: bool = False) -> CharacterProperties:
+    return CharacterProperties(sz=size, b=bold, solidFill=colour, latin=DrawingFont(typeface=font))
 
 
-def _text(size: int, colour: str) -> RichText:
-    return RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=_letters(size, colour)), r=[])])
+def _text(size: int, colour: str, font: str) -> RichText:
+    return RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=_letters(size, colour, font)), r=[])])
 
 
-def _title(text: str, size: int, bold: bool = False) -> Title:
-    letters = _letters(size, INK if bold else FAINT_INK, bold)
+def _title(text: str, size: int, font: str, bold: bool = False) -> Title:
+    letters = _letters(size, INK if bold else FAINT_INK, font, bold)
     title = Title(overlay=False)
     paragraph = Paragraph(pPr=ParagraphProperties(defRPr=letters), r=[RegularTextRun(rPr=letters, t=text)])
     title.tx = Text(rich=RichText(p=[paragraph]))

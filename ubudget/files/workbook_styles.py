@@ -171,12 +171,19 @@ def shown_format(number_format: str, style: Style, value: Value) -> str:
     return ISO_DATE if isinstance(value, date) or style == "date" else number_format
 
 
-def _set_standard_font(workbook: Any) -> None:
+def _in_font(font: Font, name: str) -> Font:
+    """The same letters in a laboratory's font; those of fixed width stay as they are."""
+    if font.name != FONT or name == FONT:
+        return font
+    return Font(name=name, size=font.sz, color=font.color, bold=font.b, italic=font.i)
+
+
+def _set_standard_font(workbook: Any, name: str) -> None:
     """Take a standard font that every system can measure: column widths are counted in its digits.
 
     The library offers no public way to change it.
     """
-    standard = Font(name=FONT, size=10)
+    standard = Font(name=name, size=10)
     workbook._fonts = IndexedList([standard])
     workbook._named_styles["Normal"].font = standard
 
@@ -184,13 +191,17 @@ def _set_standard_font(workbook: Any) -> None:
 class StyleTable:
     """The numbers under which one workbook knows its looks (`s` attribute of a cell)."""
 
-    def __init__(self, workbook: Workbook) -> None:
+    def __init__(self, workbook: Workbook, font: str = FONT, *, title_low: bool = False) -> None:
+        """`font` of everything but the record; `title_low` sets titles to the foot of their row, below a logo."""
         self._probe: Any = Cell(workbook.worksheets[0], row=1, column=1)
         """Never part of a sheet: it only turns a combination of look and format into a number."""
         self._numbers: dict[tuple[Look, str, bool], int] = {}
-        _set_standard_font(workbook)
+        _set_standard_font(workbook, font)
         self._named = _looks()
+        if title_low:
+            self._named["title"].alignment = Alignment(vertical="bottom")
         for style in self._named.values():
+            style.font = _in_font(style.font, font)
             workbook.add_named_style(style)
 
     def number(self, look: Look, number_format: str = "General", quoted: bool = False) -> int:

@@ -11,6 +11,7 @@ import io
 import re
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
@@ -30,11 +31,22 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ubudget.files.atomic import replace_file
-from ubudget.files.print_layout import BOTTOM, SIDE, TOP, breaks_before, print_area
-from ubudget.files.sheet_layout import DEFAULT_HEIGHT, column_widths, row_heights
+from ubudget.files.letterhead import (
+    PLAIN,
+    Letterhead,
+    Printed,
+    height_of_pictures,
+    paper_for,
+    place_pictures,
+    printed_footer,
+    printed_header,
+    scaled_pictures,
+)
+from ubudget.files.print_layout import Paper, breaks_before, print_area
+from ubudget.files.sheet_layout import DEFAULT_HEIGHT, POINTS_PER_WIDTH, column_widths, row_heights
 from ubudget.files.sheet_xml import SheetData, markup
 from ubudget.files.workbook_charts import draw
-from ubudget.files.workbook_styles import FONT, TABS, StyleTable, emphasis
+from ubudget.files.workbook_styles import TABS, StyleTable, emphasis
 from ubudget.pages.book import Book, Choice, Sheet
 from ubudget.pages.spelled import BLOCK
 
@@ -42,9 +54,6 @@ _EMPTY_CELLS: Final = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
 _DIMENSION: Final = re.compile(rb'<dimension ref="[^"]*"\s*/>')
 _EARLIEST: Final = datetime(1980, 1, 1)
 """A zip archive knows no earlier time."""
-_HEAD_LETTERS: Final = 180
-"""Of the header; the format allows 255 with its codes, and more would make the file unreadable."""
-_A4: Final = 9
 _COMPRESSION: Final = 4
 """Of 9; higher levels take twice the time for a few per cent."""
 
@@ -53,43 +62,61 @@ Done = Callable[[float], None]
 """Hears which part of the work is done, from 0 to 1."""
 
 
+@dataclass(frozen=True)
+class _Print:
+    """What is the same on every page of a workbook."""
+
+    header: Printed
+    footer: Printed
+    paper: Paper
+    font: str
+
+
 def _unheard(part: float) -> None:
     """Where nobody waits for news."""
 
 
-def write_book(book: Book, path: Path, *, force: bool = False, done: Done = _unheard) -> None:
+def write_book(
+    book: Book, path: Path, *, force: bool = False, letterhead: Letterhead = PLAIN, done: Done = _unheard
+) -> None:
     """Write the workbook to `path`, whole or not at all; `done` hears of the progress.
 
     Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses;
     `ValueError` naming sheet and cell for what no cell can hold, `TypeError` for a value of another type than `Value`.
     """
-    replace_file(path, lambda stream: write_book_to(book, stream, done), force=force)
+    replace_file(path, lambda stream: write_book_to(book, stream, done, letterhead), force=force)
 
 
-def book_bytes(book: Book) -> bytes:
-    """The workbook as the bytes of an `.xlsx` file. Raises as `write_book`, but for the file."""
+def book_bytes(book: Book, letterhead: Letterhead = PLAIN) -> bytes:
+    """The workbook as the bytes of an `.xlsx` file, with the looks of a laboratory's own. Raises as `write_book`, but
+    for the file."""
     stream = io.BytesIO()
-    write_book_to(book, stream, _unheard)
+    write_book_to(book, stream, _unheard, letterhead)
     return stream.getvalue()
 
 
-def write_book_to(book: Book, stream: BinaryIO, done: Done) -> None:
+def write_book_to(book: Book, stream: BinaryIO, done: Done, letterhead: Letterhead = PLAIN) -> None:
     """Writes an `.xlsx` file (ECMA-376, transitional), sheet by sheet and block by block.
 
     Raises `ValueError` naming sheet and cell for what no cell can hold (NaN, infinity, control characters,
-    over-long text, a cell planned twice), `TypeError` for a value of another type than `Value`.
+    over-long text, a cell planned twice), `TypeError` for a value of another type than `Value`, `UnusableInput`
+    for a letterhead beside which the document's number finds no room.
     """
+    header, footer = printed_header(letterhead, book.header), printed_footer(letterhead, book.program)
+    printing = _Print(header, footer, paper_for(letterhead, header, footer), letterhead.font)
     moment = _naive_utc(book.modified)
     workbook = Workbook()
     workbook.remove(workbook.worksheets[0])
     pages = [workbook.create_sheet(sheet.name) for sheet in book.sheets]
     _describe(workbook, book, moment)
-    styles = StyleTable(workbook)
+    styles = StyleTable(workbook, letterhead.font, title_low=bool(letterhead.pictures))
     cells: dict[str, tuple[SheetData, dict[int, float]]] = {}
     for number, (sheet, page) in enumerate(zip(book.sheets, pages, strict=True), 1):
         widths = column_widths(sheet)
         heights = row_heights(sheet, widths)
-        _set_up(page, sheet, book, widths, heights)
+        if number == 1 and letterhead.pictures:
+            _put_pictures(page, letterhead, printing.paper, widths, heights)
+        _set_up(page, sheet, printing, widths, heights)
         cells[f"xl/worksheets/sheet{number}.xml"] = (SheetData(sheet, styles, widths), heights)
     skeleton = io.BytesIO()
     workbook.save(skeleton)
@@ -128,7 +155,19 @@ def _application(program: str) -> bytes:
     ).encode()
 
 
-def _set_up(page: Worksheet, sheet: Sheet, book: Book, widths: dict[int, float], heights: dict[int, float]) -> None:
+def _put_pictures(
+    page: Worksheet, letterhead: Letterhead, paper: Paper, widths: dict[int, float], heights: dict[int, float]
+) -> None:
+    """The logo above the title, in the first row, which is made higher for it."""
+    across = min(sum(widths.values()) * POINTS_PER_WIDTH, (paper.short_edge - paper.left - paper.right) * 72)
+    pictures = scaled_pictures(letterhead.pictures, across)
+    place_pictures(page, pictures)
+    heights[1] = heights.get(1, DEFAULT_HEIGHT) + height_of_pictures(pictures)
+
+
+def _set_up(
+    page: Worksheet, sheet: Sheet, printing: _Print, widths: dict[int, float], heights: dict[int, float]
+) -> None:
     """Everything of a sheet but its cells."""
     for number, width in sorted(widths.items()):
         page.column_dimensions[get_column_letter(number)].width = width
@@ -144,16 +183,16 @@ def _set_up(page: Worksheet, sheet: Sheet, book: Book, widths: dict[int, float],
         _protect(page)
     if sheet.tab:
         page.sheet_properties.tabColor = TABS[sheet.tab]
-    _prepare_print(page, sheet, book)
+    _prepare_print(page, sheet, printing)
     page.print_area = print_area(sheet, widths, heights)
-    for row in breaks_before(sheet, widths, heights):
+    for row in breaks_before(sheet, widths, heights, printing.paper):
         page.row_breaks.append(Break(id=row - 1))
     for choice in sheet.choices:
         page.add_data_validation(_drop_down(choice))
     for highlight in sheet.highlights:
         page.conditional_formatting.add(highlight.range.replace("$", ""), emphasis(highlight))
     for chart in sheet.charts:
-        page.add_chart(draw(chart), chart.anchor)
+        page.add_chart(draw(chart, printing.font), chart.anchor)
 
 
 def _protect(page: Worksheet) -> None:
@@ -163,33 +202,36 @@ def _protect(page: Worksheet) -> None:
     page.protection.formatRows = False
 
 
-def _prepare_print(page: Worksheet, sheet: Sheet, book: Book) -> None:
-    """A4, one page wide, repeated headings, header and footer that say what the sheet is."""
-    page.page_setup.paperSize = _A4
+def _prepare_print(page: Worksheet, sheet: Sheet, printing: _Print) -> None:
+    """One page wide, repeated headings, header and footer that say what the sheet is."""
+    paper = printing.paper
+    page.page_setup.paperSize = paper.code
     page.page_setup.orientation = "landscape" if sheet.landscape else "portrait"
     page.page_setup.fitToWidth, page.page_setup.fitToHeight = sheet.pages_across, 0
     page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-    page.page_margins = PageMargins(SIDE, SIDE, TOP, BOTTOM, header=0.35, footer=0.3)
+    page.page_margins = PageMargins(
+        paper.left, paper.right, paper.top, paper.bottom, header=paper.header, footer=paper.footer
+    )
     if sheet.repeat_rows is not None:
         page.print_title_rows = f"{sheet.repeat_rows[0]}:{sheet.repeat_rows[1]}"
     if sheet.repeat_columns:
         page.print_title_cols = f"A:{get_column_letter(sheet.repeat_columns)}"
-    page.HeaderFooter.oddHeader = _printed(left=_printable(book.header), right="&A")
-    page.HeaderFooter.oddFooter = _printed(left=_printable(book.program), right="&P / &N")
+    page.HeaderFooter.oddHeader = _PrintedItem(printing.header)
+    page.HeaderFooter.oddFooter = _PrintedItem(printing.footer)
 
 
-def _printed(left: str, right: str) -> HeaderFooterItem:
-    item = HeaderFooterItem()
-    for part, text in ((item.left, left), (item.right, right)):
-        part.text, part.font, part.size = text, f"{FONT},Regular", 8
-    return item
+class _PrintedItem(HeaderFooterItem):
+    """Printed lines with their line feeds as they are; the library's escapes are shown as letters by LibreOffice."""
 
+    def __init__(self, printed: Printed) -> None:
+        super().__init__()
+        self._text = printed.text()
 
-def _printable(text: str) -> str:
-    """Text for a header or footer, where `&` starts a code."""
-    line = " ".join(text.split())
-    short = line if len(line) <= _HEAD_LETTERS else line[: _HEAD_LETTERS - 1] + "…"
-    return short.replace("&", "&&")
+    def __str__(self) -> str:
+        return self._text
+
+    def __bool__(self) -> bool:
+        return bool(self._text)
 
 
 def _drop_down(choice: Choice) -> DataValidation:

@@ -54,6 +54,7 @@ class _Weighing:
             yield from self._minimum(self.symbol.minimum)
         yield from self._stated_masses()
         if self.records.run is not None:
+            yield from self._one_for_all(self.records.run)
             yield from self._portion_masses(self.records.run)
 
     def finding(self, key: str, found: str, accepted: str, remedy: str, severity: Severity = "stop") -> Finding:
@@ -65,6 +66,17 @@ class _Weighing:
         """Whether the certificate that holds on the day states U in use."""
         certificate = newest(self.item.certificates, day_of(self.records)) if self.item else None
         return certificate is not None and certificate.in_use is not None
+
+    def _one_for_all(self, run: Run) -> Iterator[Finding]:
+        """A weighing that stands in the method was made once; the operation would be new in each portion (GUM 5.2.4:
+        estimates that rest on the same reading are correlated)."""
+        portions = sum(portion.kind != "blank" for portion in run.portions)
+        stated = [key for key in READINGS[self.symbol.reading] if getattr(self.symbol, key) is not None]
+        if stated and portions > 1:
+            found = f"one weighing for {portions} portions, each of which counts its deviations as new: u of a mean of "
+            found += "portions is too favourable"
+            accepted = "columns of the samples table, or the mass as an input, which is one deviation for all portions"
+            yield self.finding(stated[0], found, accepted, "write the weighing in one of these ways", "attend")
 
     # -- form and uncertainty ---------------------------------------------------------------------------------------
 
