@@ -1,8 +1,9 @@
 """A run of any size in the shape that laboratories know: digests on one balance, diluted, read on two lines an element.
 
-Every figure is invented. One result has 25 input quantities, none of them zero: six of the weighing, nine of the
+Every figure is invented. One result has 24 or 25 input quantities, none of them zero: six of the weighing, nine of the
 volumes of sample and blank, the dilution and the temperature, five of the curve with its stock, two of the blank, and
-recovery, dry mass and precision between runs."""
+recovery, dry mass and precision between runs. Where a digest is diluted in the flask it was made up in, that flask's
+calibration is one quantity."""
 
 from __future__ import annotations
 
@@ -236,7 +237,7 @@ def _register(elements: list[str], rng: np.random.Generator) -> str:
         _WARE.format(
             id=f"F50-{number}", kind="flask", nominal=50, filling=0.02, value=f"{rng.normal(50, 0.02):.3f}", U=0.02
         )
-        for number in range(1, FLASKS + 1)
+        for number in range(1, FLASKS + BLANKS + 1)
     ]
     pipettes = [
         _WARE.format(
@@ -265,9 +266,7 @@ def _run(elements: list[str]) -> str:
 
 def _samples(samples: int, rng: np.random.Generator) -> str:
     rows = ["sample,portion,kind,solution,matrix,material,tare [g],gross [g],flask,moisture [%]"]
-    rows += [
-        f"BL-{number},1,blank,BL-{number},reagents,,,,F50-{number % FLASKS + 1}," for number in range(1, BLANKS + 1)
-    ]
+    rows += [f"BL-{number},1,blank,BL-{number},reagents,,,,F50-{FLASKS + number}," for number in range(1, BLANKS + 1)]
     for number in range(samples):
         tare, net, moisture = rng.uniform(39, 43), rng.uniform(0.45, 0.55), rng.uniform(1.5, 3.5)
         name, flask = _name(number), f"F50-{number % FLASKS + 1}"
