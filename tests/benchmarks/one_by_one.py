@@ -160,11 +160,9 @@ class Loop:
         mass, dry = self.once("m", portion, self.mass), self.once("F_dry", portion, self.dry)
         recovery = self.leaf("inputs", "estimate", self.at.row(RESULTS, "R from inputs", row))
         level = (c * volume * factor - blank * blank_volume) / (mass * recovery) * dry
-        constant = self.leaf(RESULTS, "d_r.constant", row)
-        relative = self.leaf(RESULTS, "d_r.relative", row)
         between = self.leaf(RESULTS, "d_L.relative", row)
         plain = self.at.number(RESULTS, LEVEL, row)
-        return level + constant + relative * plain + between * plain
+        return level + between * plain
 
 
 def budgets(inputs: Inputs, members: np.ndarray, probability: float, *, thrifty: bool) -> Budgets:

@@ -1,4 +1,4 @@
-"""Evaluation of 6,000 results with 27 input quantities each, against a loop with the package `uncertainties`.
+"""Evaluation of 6,000 results with 24 or 25 input quantities each, against a loop with the package `uncertainties`.
 
 Run by name only: python -m pytest tests/benchmarks/test_evaluation.py -n 0 -s
 """

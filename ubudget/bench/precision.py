@@ -150,8 +150,8 @@ def add_precision(
             continue
         name = f"{symbol}.{part}"
         u = _by_level(table, symbol, f"u {part}", bands, most, level)
-        traits = [
-            Trait(
+        trait_of = {
+            row: Trait(
                 name,
                 f"{precision.quantity}, {part} part",
                 GROUP,
@@ -159,8 +159,9 @@ def add_precision(
                 "t" if all_rows[row].case.dof else "normal",
                 all_rows[row].case.source,
             )
-            for row in chosen_first
-        ]
+            for row in set(chosen_first)
+        }
+        traits = [trait_of[row] for row in chosen_first]
         members = None if run_members is None else [(member, part) for member in run_members]
         deviation = table.deviation(
             name,

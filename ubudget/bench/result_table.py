@@ -150,7 +150,9 @@ class ResultTable:
         if not PortionTables.shared(operation):
             self._pick(symbol, PORTIONS, symbol, [row.portion for row in self.rows])
             return
-        chosen = [self.operations.input_row(symbol, *row.line, self._matrix(row)) for row in self.rows]
+        wheres = [(*row.line, self._matrix(row)) for row in self.rows]
+        rows_of = {where: self.operations.input_row(symbol, *where) for where in set(wheres)}
+        chosen = [rows_of[where] for where in wheres]
         for row, bands in zip(self.rows, chosen, strict=True):
             if not bands:
                 self._no_case(symbol, row)
@@ -255,13 +257,17 @@ class ResultTable:
         own = [number for number, row in enumerate(all_rows) if row.symbol == symbol]
         cases = [all_rows[number].case for number in own]
         bands = []
+        known: dict[tuple[str, str, str], Bands] = {}
         for row in self.rows:
-            chosen = best_rows(cases, *row.line, self._matrix(row))
-            if not chosen:
-                self._no_case(symbol, row)
-                return
-            ends = tuple(lower_end(cases[after]) for after in chosen[1:])
-            bands.append(Bands(tuple(own[number] for number in chosen), ends))
+            where = (*row.line, self._matrix(row))
+            if where not in known:
+                chosen = best_rows(cases, *where)
+                if not chosen:
+                    self._no_case(symbol, row)
+                    return
+                ends = tuple(lower_end(cases[after]) for after in chosen[1:])
+                known[where] = Bands(tuple(own[number] for number in chosen), ends)
+            bands.append(known[where])
         run_members = None
         if operation.part == "between runs":
             run_members = [("between runs", symbol, row.line, self._day_read(row)) for row in self.rows]

@@ -80,6 +80,11 @@ def run_object(records: Records) -> dict[str, Any] | None:
 
 
 def result_object(result: Result, evaluation: Evaluation, role: Role) -> dict[str, Any]:
+    return {**figures_object(result, evaluation, role), "budget": [budget_object(row) for row in result.budget]}
+
+
+def figures_object(result: Result, evaluation: Evaluation, role: Role) -> dict[str, Any]:
+    """A result without its budget."""
     return {
         "sample": result.sample,
         "analyte": result.analyte,
@@ -97,7 +102,6 @@ def result_object(result: Result, evaluation: Evaluation, role: Role) -> dict[st
         "reported_expanded_uncertainty": result.reported_expanded_uncertainty,
         "statement": statement(result, evaluation.records.method, role),
         "flags": list(result.flags),
-        "budget": [budget_object(row) for row in result.budget],
     }
 
 
@@ -145,7 +149,7 @@ def csv_text(evaluation: Evaluation) -> str:
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(CSV_COLUMNS)
     for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
-        fields = result_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
+        fields = figures_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
         writer.writerow(["" if fields[name] is None else fields[name] for name in CSV_COLUMNS])
     return stream.getvalue()
 
