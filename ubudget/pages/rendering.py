@@ -8,6 +8,7 @@ from ubudget.pages.book import BandColumn, Origin, Value
 from ubudget.pages.formats import AS_TYPED, format_for, shown_figure
 from ubudget.pages.liveness import Mask
 from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.shown_twice import followers
 from ubudget.pages.ways import Way, ways_of
 from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, Place, Rows, Span
 from ubudget.quantity.numbers import Numbers
@@ -19,6 +20,7 @@ class Renderer:
 
     def __init__(self, numbers: Numbers, placements: Placements, live: dict[tuple[str, str], Mask]) -> None:
         self._numbers, self._placements, self._live = numbers, placements, live
+        self._followers = followers(placements, live)
 
     def columns(self, table: str) -> list[BandColumn]:
         """All columns of a table, in order."""
@@ -47,9 +49,11 @@ class Renderer:
     def _given(self, placement: Placement, column: Given) -> BandColumn:
         present = np.isfinite(column.values)
         live = self._live.get((placement.table.name, column.name), np.zeros(placement.table.size, dtype=np.bool_))
+        rows = range(placement.table.size)
+        formulas = [self._followers.get((placement.table.name, column.name, row)) for row in rows]
         open_cells = [
-            bool(here and reached and place is not None)
-            for here, reached, place in zip(present, live, column.places, strict=True)
+            bool(here and reached and place is not None and formula is None)
+            for here, reached, place, formula in zip(present, live, column.places, formulas, strict=True)
         ]
         fixed = format_for(column.values) if (column.values >= 1e90).any() else AS_TYPED
         return BandColumn(
@@ -57,6 +61,7 @@ class Renderer:
             values=[float(value) if here else None for value, here in zip(column.values, present, strict=True)],
             style="input" if any(open_cells) else "fixed",
             unit=column.unit,
+            formulas=formulas if any(formulas) else None,
             open=open_cells,
             origins=_origins(column.places),
             number_format=fixed,
