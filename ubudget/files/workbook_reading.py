@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import Any, cast
 from xml.etree.ElementTree import ParseError
@@ -19,6 +18,7 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from ubudget.evaluation.evaluate import evaluate
+from ubudget.files.edited_places import told_by_cell
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.pages.book import Band
@@ -37,10 +37,6 @@ from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, Role, SourceText
 
 _ACCEPTED = "a workbook that ubudget wrote"
-_EDITS_TRIED, _CELLS_NAMED = 100, 4
-"""Edits of one workbook that are tried alone to find the cell behind a finding; cells that one finding names."""
-
-
 _UNREADABLE = (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError)
 """What the library raises for a file that is no workbook, or a damaged one."""
 
@@ -90,35 +86,25 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
         return None, faults
     if not edited:
         return records, list(records.findings)
-    changed, findings = records_from_texts(texts, [edit for edit, _ in edited])
-    findings = _told_by_cell(path, findings, set(records.findings), edited, texts)
-    return (None if changed is None else replace(changed, findings=tuple(findings))), findings
+    changed, findings = records_from_texts(texts, edited)
+
+    findings = told_by_cell(
+        findings, records.findings, edited, path.name, lambda some: records_from_texts(texts, some)[1]
+    )
+    return (None if changed is None else replace(changed, findings=tuple(findings), workbook=path.name)), findings
 
 
-def _told_by_cell(
-    path: Path,
-    findings: Iterable[Finding],
-    before: set[Finding],
-    edited: Sequence[tuple[Edit, OpenCell]],
-    texts: Sequence[SourceText],
-) -> list[Finding]:
-    """Findings that the edits brought name workbook, sheet and cell; which edits those are is found by making each
-    alone."""
+def evaluated_findings_by_cell(records: Records, findings: Sequence[Finding]) -> list[Finding]:
+    """Findings of an evaluation, those that edits of a workbook brought told by its cells."""
+    if not records.workbook or set(findings) <= set(records.findings):
+        return list(findings)
 
-    @cache
-    def alone(number: int) -> set[tuple[str, str]]:
-        _, found = records_from_texts(texts, [edited[number][0]])
-        return {(finding.file, finding.place) for finding in found if finding not in before}
+    def found(edits: Sequence[Edit]) -> list[Finding]:
+        changed, faults = records_from_texts(records.texts, edits)
+        return faults if changed is None else evaluate(changed)[1]
 
-    told = []
-    for finding in findings:
-        if finding not in before:
-            numbers = range(min(len(edited), _EDITS_TRIED))
-            cells = [edited[number][1] for number in numbers if (finding.file, finding.place) in alone(number)]
-            where = "; ".join(_cell_words(cell) for cell in cells[:_CELLS_NAMED]) or "its edited cells"
-            finding = replace(finding, file=path.name, place=f"{where} ({finding.file}: {finding.place})")
-        told.append(finding)
-    return told
+    before = [*records.findings, *found(())]
+    return told_by_cell(findings, before, records.edits, records.workbook, found)
 
 
 def _cell_words(cell: OpenCell) -> str:
@@ -144,9 +130,9 @@ def _texts(sheet: Any) -> tuple[SourceText, ...]:
     )
 
 
-def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edit, OpenCell]], list[Finding]]:
+def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
     """Open cells that no longer hold what the records say, as edits."""
-    edits: list[tuple[Edit, OpenCell]] = []
+    edits: list[Edit] = []
     faults: list[Finding] = []
     for cell in cells:
         if cell.sheet not in book.sheetnames:
@@ -158,7 +144,7 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edi
             typed = stands.date().isoformat() if isinstance(stands, dt.datetime) else stands
             text = "" if typed is None else text_as_stored(str(typed))
             if text != cell.value:
-                edits.append((Edit(cast(Role, cell.origin.document), cell.origin.path, text), cell))
+                edits.append(Edit(cast(Role, cell.origin.document), cell.origin.path, text, cell=_cell_words(cell)))
             continue
         if isinstance(stands, bool) or not isinstance(stands, (int, float)):
             found = "an empty cell" if stands is None else f"the text {str(stands)[:40]!r}"
@@ -174,5 +160,6 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edi
             )
         elif float(stands) != cell.value:
             value = float(f"{float(stands):.15g}")
-            edits.append((Edit(cast(Role, cell.origin.document), cell.origin.path, value, cell.origin.unit), cell))
+            role = cast(Role, cell.origin.document)
+            edits.append(Edit(role, cell.origin.path, value, cell.origin.unit, _cell_words(cell)))
     return edits, faults

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from ubudget.records.finding import Finding
@@ -35,6 +35,8 @@ class Edit:
     path: tuple[str | int, ...]
     value: float | str
     unit: str = ""
+    cell: str = field(default="", compare=False)
+    """`sheet samples, cell C9`, where it was made in a workbook."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,8 @@ class Records:
     texts: tuple[SourceText, ...]
     edits: tuple[Edit, ...] = ()
     findings: tuple[Finding, ...] = ()
+    workbook: str = ""
+    """Name of the workbook in which the edits were made."""
 
     def file(self, role: Role) -> str:
         """Name of the file of a role, for findings."""
