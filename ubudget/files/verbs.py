@@ -12,7 +12,7 @@ from ubudget.evaluation.evaluate import evaluate as evaluate_records
 from ubudget.evaluation.traceability import Chain, chains
 from ubudget.files.fill_in_reading import read_fill_in
 from ubudget.files.reading import read_records
-from ubudget.files.workbook_reading import evaluated_findings_by_cell, is_budget_workbook, read_workbook
+from ubudget.files.workbook_reading import is_budget_workbook, read_workbook
 from ubudget.files.workbook_writer import write_book
 from ubudget.pages.plan import plan_book
 from ubudget.records.records import Records
@@ -36,10 +36,10 @@ def read_run(path: str | os.PathLike[str]) -> Records:
 def evaluate(run: Records) -> Evaluation:
     """The evaluation of records: `results`, one for each sample, analyte and line, with u, ν, k, U and budget.
 
-    Law of propagation of uncertainty, JCGM 100:2008, equations 10 and 16. Findings that edits of a workbook brought
-    name its sheet and cell. Raises `UnusableInput`."""
+    Law of propagation of uncertainty, JCGM 100:2008, equations 10 and 16. Findings on a workbook name
+    its sheets. Raises `UnusableInput`."""
     evaluation, findings = evaluate_records(run)
-    told = evaluated_findings_by_cell(run, findings)
+    told = findings if run.told is None else run.told(findings)
     if evaluation is None:
         raise UnusableInput(told)
     return replace(evaluation, findings=tuple(told))

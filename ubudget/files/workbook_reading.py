@@ -7,18 +7,14 @@ workbook carries no map of its own that could be wrong.
 from __future__ import annotations
 
 import datetime as dt
-import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
-from xml.etree.ElementTree import ParseError
-
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.edited_places import told_by_cell
+from ubudget.files.opening import has_sheet, opened
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.pages.book import Band
@@ -37,26 +33,18 @@ from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, Role, SourceText
 
 _ACCEPTED = "a workbook that ubudget wrote"
-_UNREADABLE = (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError)
-"""What the library raises for a file that is no workbook, or a damaged one."""
 
 
 def is_budget_workbook(path: Path) -> bool:
     """Whether a workbook holds its records as text, or cannot be opened at all, which `read_workbook` tells."""
-    try:
-        return RECORD in load_workbook(path, read_only=True).sheetnames
-    except _UNREADABLE:
-        return True
+    return has_sheet(path, RECORD) is not False
 
 
 def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     """Records of a workbook as its open cells stand; None, with findings, where it cannot be read."""
-    try:
-        book = load_workbook(path, data_only=False)
-    except _UNREADABLE as error:
-        return None, [
-            _stop(path, "file", f"no readable workbook ({type(error).__name__})", "open it and save it again")
-        ]
+    book, unreadable = opened(path)
+    if book is None:
+        return None, [_stop(path, "file", unreadable, "open it and save it again")]
     if RECORD not in book.sheetnames:
         return None, [_stop(path, "sheets", f"no sheet called {RECORD}", "use a workbook written by ubudget workbook")]
     sheet = book[RECORD]
@@ -91,20 +79,23 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     findings = told_by_cell(
         findings, records.findings, edited, path.name, lambda some: records_from_texts(texts, some)[1]
     )
-    return (None if changed is None else replace(changed, findings=tuple(findings), workbook=path.name)), findings
+    return (None if changed is None else _telling_by_cell(changed, findings, path.name)), findings
 
 
-def evaluated_findings_by_cell(records: Records, findings: Sequence[Finding]) -> list[Finding]:
-    """Findings of an evaluation, those that edits of a workbook brought told by its cells."""
-    if not records.workbook or set(findings) <= set(records.findings):
-        return list(findings)
+def _telling_by_cell(records: Records, findings: Sequence[Finding], workbook: str) -> Records:
+    """Records with edits of a workbook; what these bring about in the evaluation will be told by cell as well."""
 
-    def found(edits: Sequence[Edit]) -> list[Finding]:
+    def evaluated_with(edits: Sequence[Edit]) -> Sequence[Finding]:
         changed, faults = records_from_texts(records.texts, edits)
         return faults if changed is None else evaluate(changed)[1]
 
-    before = [*records.findings, *found(())]
-    return told_by_cell(findings, before, records.edits, records.workbook, found)
+    def told(found: Sequence[Finding]) -> list[Finding]:
+        if set(found) <= set(findings):
+            return list(found)
+        before = [*findings, *evaluated_with(())]
+        return told_by_cell(found, before, records.edits, workbook, evaluated_with)
+
+    return replace(records, findings=tuple(findings), told=told)
 
 
 def _cell_words(cell: OpenCell) -> str:

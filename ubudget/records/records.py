@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -51,9 +52,14 @@ class Records:
     texts: tuple[SourceText, ...]
     edits: tuple[Edit, ...] = ()
     findings: tuple[Finding, ...] = ()
-    workbook: str = ""
-    """Name of the workbook in which the edits were made."""
+    told: Callable[[Sequence[Finding]], list[Finding]] | None = field(default=None, compare=False, repr=False)
+    """Findings by the places of the workbook that the records were read from; absent where they are those of files."""
 
     def file(self, role: Role) -> str:
         """Name of the file of a role, for findings."""
-        return next((text.name for text in self.texts if text.role == role), f"{role}.toml")
+        return next((text.name for text in self.texts if text.role == role), usual_name(role))
+
+
+def usual_name(role: Role) -> str:
+    """File name of a role, where the records have no file for it."""
+    return f"{role}.csv" if role in ("samples", "solutions", "readings") else f"{role}.toml"
