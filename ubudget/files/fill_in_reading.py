@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import IO
 
 from ubudget.files.filled_places import tell_strays, told
-from ubudget.files.filled_sheets import is_fill_in, tables_in
+from ubudget.files.filled_sheets import is_fill_in, names_table, tables_in
 from ubudget.files.filled_tables import TABLES, Reading, read_entries, read_grid, read_rows
 from ubudget.files.opening import opened
 from ubudget.files.reading import USUAL_NAMES, in_order, records_from_texts
@@ -21,6 +21,7 @@ from ubudget.pages.fill_in_blocks import GRIDS
 from ubudget.pages.fill_in_rows import Assembled, documents_of
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Records, Role, SourceText
+from ubudget.records.ware_calibration import KIND
 
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register")
 
@@ -35,6 +36,9 @@ def read_fill_in(path: Path | IO[bytes], file: str = "") -> tuple[Records | None
         found = "no row marked headings in the first column of any sheet"
         accepted = "a fill-in workbook, or a workbook written by ubudget workbook"
         return None, [Finding("stop", name, "file", found, accepted, "begin with ubudget start DIR --workbook")]
+    if names_table(book, KIND):
+        accepted, remedy = "the records of a run or a method", "give it to ubudget ware"
+        return None, [Finding("stop", name, "file", "the record of a calibration of ware", accepted, remedy)]
     reading = Reading(name)
     tables, faults = tables_in(book, (*TABLES, *GRIDS), name)
     reading.findings += faults
