@@ -42,6 +42,7 @@ __all__ = [
     "ironcalc_variants",
     "libreoffice_pdf",
     "libreoffice_resaved",
+    "libreoffice_saved",
     "libreoffice_values",
     "pdf_page_texts",
     "pdf_pages_png",
@@ -192,6 +193,12 @@ def libreoffice_values(paths: Sequence[Path], *, locale: str | None = None, time
 def libreoffice_resaved(path: Path, out_dir: Path, *, timeout: float = 120) -> Path:
     """The workbook as LibreOffice saves it again under the same name in `out_dir`."""
     return _convert_one(path, "xlsx:Calc MS Excel 2007 XML", out_dir, timeout)
+
+
+def libreoffice_saved(paths: Sequence[Path], out_dir: Path, *, timeout: float = 120) -> list[Path]:
+    """Workbooks as LibreOffice saves them again, all through one call, under numbers in `out_dir`."""
+    out_dir.mkdir(parents=True, exist_ok=True)
+    return _convert(paths, "xlsx:Calc MS Excel 2007 XML", out_dir, None, timeout)
 
 
 def libreoffice_pdf(path: Path, out_dir: Path, *, timeout: float = 120) -> Path:

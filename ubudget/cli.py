@@ -142,29 +142,33 @@ def start(
         bool, typer.Option("--workbook", help="One workbook to fill in, in place of text files.")
     ] = False,
     letterhead: LetterheadPath = None,
+    ware: Annotated[bool, typer.Option("--ware", help="In place of a pattern, a calibration of ware.")] = False,
     force: Force = False,
 ) -> None:
     """Lay down the files of a common pattern, ready to fill in."""
     from ubudget.files.starting import lay_down_pattern, lay_down_pattern_workbook, patterns
+    from ubudget.files.ware_form import lay_down_ware
 
     if listed:
         for name, title in patterns().items():
             typer.echo(f"{name:<16}  {title}")
         return
-    if folder is None or pattern is None:
-        raise typer.BadParameter("a folder and --pattern NAME are needed, or --list alone")
+    if folder is None or (pattern is None) != ware:
+        raise typer.BadParameter("a folder and --pattern NAME are needed, or --ware in its place, or --list alone")
     if letterhead is not None and not as_workbook:
         raise typer.BadParameter("--letterhead belongs to --workbook; text files have no looks")
-    if as_workbook:
-        looks = letterhead_of(letterhead)
+    looks = letterhead_of(letterhead)
+    if pattern is None:
+        files = [lay_down_ware(folder, as_workbook=as_workbook, force=force, letterhead=looks)]
+    elif as_workbook:
         files = [lay_down_pattern_workbook(pattern, folder, force=force, letterhead=looks)]
     else:
         files = lay_down_pattern(pattern, folder, force=force)
     for file in files:
         typer.echo(str(file))
-    run = files[0] if as_workbook else folder if folder / "run.toml" in files else folder / "method.toml"
+    run = files[0] if as_workbook or ware else folder if folder / "run.toml" in files else folder / "method.toml"
     typer.echo("\nAll figures are placeholders: replace them with yours, then")
-    typer.echo(f"  {called()} evaluate {quoted(str(run))}")
+    typer.echo(f"  {called()} {'ware' if ware else 'evaluate'} {quoted(str(run))}")
 
 
 @app.command()
@@ -260,6 +264,7 @@ def convert(
     """The same records as a workbook to fill in, or as text files."""
     from ubudget.files.converting import write_fill_in, write_folder
     from ubudget.files.verbs import read_run
+    from ubudget.files.ware_form import convert_ware, is_ware_record
     from ubudget.pages.results_table import finding_line
 
     as_workbook = out.suffix.lower() == ".xlsx"
@@ -268,6 +273,10 @@ def convert(
     if as_workbook:
         refuse_existing([out], force)
     looks = letterhead_of(letterhead)
+    if is_ware_record(run):
+        for file in convert_ware(run, out, force=force, letterhead=looks):
+            typer.echo(str(file))
+        return
     records = read_run(run)
     if as_workbook:
         write_fill_in(records, out, force=force, letterhead=looks)

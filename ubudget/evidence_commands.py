@@ -65,7 +65,9 @@ def trace(
 
 
 def ware(
-    record: Annotated[Path, typer.Argument(metavar="FILE.toml", help='A record of kind "calibration of ware".')],
+    record: Annotated[
+        Path, typer.Argument(metavar="FILE", help='A record of kind "calibration of ware", or its workbook to fill in.')
+    ],
     number: Annotated[str, typer.Option("--number", help="Number of the certificate.")] = "",
     issuer: Annotated[str, typer.Option("--issuer", help="Who issues it.")] = "",
     due: Annotated[datetime | None, typer.Option("--due", formats=["%Y-%m-%d"], help="When it is due again.")] = None,

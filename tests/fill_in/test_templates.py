@@ -18,7 +18,7 @@ from ubudget.files.starting import patterns
 MAKE = "make them anew with: python -m tests.fill_in.make_templates"
 
 
-def _cells(content: bytes) -> dict[tuple[str, str], tuple[Any, ...]]:
+def cells(content: bytes) -> dict[tuple[str, str], tuple[Any, ...]]:
     book = load_workbook(io.BytesIO(content))
     return {
         (sheet.title, cell.coordinate): (cell.value, cell.number_format, cell.style, cell.protection.locked)
@@ -38,7 +38,7 @@ def test_each_is_what_the_command_makes_cell_by_cell(name: str, tmp_path: Path) 
     assert run("start", ".", "--pattern", name, "--workbook", folder=tmp_path).status == 0
     made = (tmp_path / f"{name}.xlsx").read_bytes()
     shipped = (TEMPLATES / f"{name}.xlsx").read_bytes()
-    assert _cells(shipped) == _cells(made), MAKE
+    assert cells(shipped) == cells(made), MAKE
 
 
 def test_a_wheel_takes_them_along() -> None:

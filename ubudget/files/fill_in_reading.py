@@ -6,24 +6,22 @@ file is only read.
 
 from __future__ import annotations
 
-import zipfile
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import IO
-from xml.etree.ElementTree import ParseError
-
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 
 from ubudget.files.filled_places import tell_strays, told
-from ubudget.files.filled_sheets import is_fill_in, tables_in
+from ubudget.files.filled_sheets import is_fill_in, names_table, tables_in
 from ubudget.files.filled_tables import TABLES, Reading, read_entries, read_grid, read_rows
+from ubudget.files.opening import opened
 from ubudget.files.reading import USUAL_NAMES, in_order, records_from_texts
 from ubudget.files.toml_writing import toml_text
 from ubudget.pages.fill_in_blocks import GRIDS
 from ubudget.pages.fill_in_rows import Assembled, documents_of
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Records, Role, SourceText
+from ubudget.records.ware_calibration import KIND
 
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register")
 
@@ -31,15 +29,16 @@ _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register")
 def read_fill_in(path: Path | IO[bytes], file: str = "") -> tuple[Records | None, list[Finding]]:
     """Records of a fill-in workbook; `None`, with findings, where they cannot be used. `file` is its name."""
     name = file or (path.name if isinstance(path, Path) else "workbook")
-    try:
-        book = load_workbook(path, data_only=False)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError) as error:
-        found = f"no readable workbook ({type(error).__name__})"
-        return None, [Finding("stop", name, "file", found, "a fill-in workbook", "open it and save it again")]
+    book, unreadable = opened(path)
+    if book is None:
+        return None, [Finding("stop", name, "file", unreadable, "a fill-in workbook", "open it and save it again")]
     if not is_fill_in(book):
         found = "no row marked headings in the first column of any sheet"
         accepted = "a fill-in workbook, or a workbook written by ubudget workbook"
         return None, [Finding("stop", name, "file", found, accepted, "begin with ubudget start DIR --workbook")]
+    if names_table(book, KIND):
+        accepted, remedy = "the records of a run or a method", "give it to ubudget ware"
+        return None, [Finding("stop", name, "file", "the record of a calibration of ware", accepted, remedy)]
     reading = Reading(name)
     tables, faults = tables_in(book, (*TABLES, *GRIDS), name)
     reading.findings += faults
@@ -67,7 +66,11 @@ def _validated(reading: Reading, made: Assembled) -> tuple[Records | None, list[
     findings = in_order([*reading.findings, *afterwards])
     if records is None or stops(findings):
         return None, findings
-    return replace(records, findings=tuple(findings)), findings
+
+    def by_sheet(found: Sequence[Finding]) -> list[Finding]:
+        return list(told(reading, made, texts, found))
+
+    return replace(records, findings=tuple(findings), told=by_sheet), findings
 
 
 def _texts(reading: Reading, made: Assembled) -> list[SourceText]:

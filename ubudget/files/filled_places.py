@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from typing import get_args
 
 from openpyxl.utils.cell import get_column_letter
 
@@ -15,7 +16,7 @@ from ubudget.pages.fill_in_blocks import GRIDS
 from ubudget.pages.fill_in_rows import Assembled, Spot
 from ubudget.pages.fill_in_tables import Table
 from ubudget.records.finding import Finding
-from ubudget.records.records import Role, SourceText
+from ubudget.records.records import Role, SourceText, usual_name
 
 _GRID_ROW = re.compile(r"row ([0-9]+)(?: \((.*?)\))?(?:, (.*))?")
 _GRID_HEADING = re.compile(r"heading ([0-9]+)")
@@ -52,7 +53,8 @@ def told(
     reading: Reading, made: Assembled, texts: Iterable[SourceText], findings: Iterable[Finding]
 ) -> Iterator[Finding]:
     """Findings of the documents, told by sheet and row; what follows from an unreadable cell is left out."""
-    roles = {text.name: text.role for text in texts}
+    roles: dict[str, Role] = {usual_name(role): role for role in get_args(Role)}  # of tables that are not there
+    roles |= {text.name: text.role for text in texts}
     words: dict[tuple[Role, str], Spot] = {}
     for (role, path), spot in made.spots.items():
         words.setdefault((role, place_words(path, made.documents[role])), spot)
@@ -117,7 +119,7 @@ def _row_name(reading: Reading, table: Table, number: int) -> str:
 
 def _grid_place(reading: Reading, role: Role, place: str) -> tuple[str, tuple[str, int]]:
     if role not in reading.grids:
-        return f"sheet {role}", ("", 0)
+        return f"sheet {role}" + ("" if place == "whole file" else f", {place}"), ("", 0)
     found, rows = reading.grids[role]
     heading = _GRID_HEADING.match(place)
     if heading and int(heading.group(1)) <= len(found.headings):

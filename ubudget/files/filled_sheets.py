@@ -48,6 +48,11 @@ def is_fill_in(book: Any) -> bool:
     )
 
 
+def names_table(book: Any, name: str) -> bool:
+    """Whether the first column of some sheet bears the name of a table."""
+    return any(str(cell.value or "").strip() == name for sheet in book.worksheets for cell in cells_by_row(sheet, 1))
+
+
 def cells_by_row(sheet: Any, column: int) -> Iterator[Any]:
     """The cells of one column that exist, downwards."""
     # Cells that the file holds, not all up to the last row: one formatted cell far below would make millions of them.

@@ -120,6 +120,8 @@ def read_entries(reading: Reading, found: FoundTable, table: Table) -> None:
         return
     values: dict[tuple[str, ...], Any] = {}
     rows: dict[tuple[str, ...], int] = {}
+    parts: dict[tuple[str, ...], list[int]] = {}
+    """Rows of the parts of each list."""
     for row, cells in found.rows.items():
         cell = cells.get(named["value"])
         if cell is None:
@@ -139,6 +141,7 @@ def read_entries(reading: Reading, found: FoundTable, table: Table) -> None:
             continue
         if isinstance(shape, Several):
             values.setdefault(column.path, []).append(value)
+            parts.setdefault(column.path, []).append(row)
         elif column.path in values:
             found_words = f"a second value (the first is in row {rows[column.path]})"
             reading.stop(found.place(row, name=name), found_words, "one value", "delete one of them")
@@ -152,6 +155,9 @@ def read_entries(reading: Reading, found: FoundTable, table: Table) -> None:
     reading.origins.setdefault(table.name, []).append((found, found.heading_row))
     for path, row in rows.items():
         reading.cells[table.name, number, path] = (found, row, named["value"])
+    for path, listed in parts.items():
+        for position, row in enumerate(listed):
+            reading.cells[table.name, number, (*path, str(position))] = (found, row, named["value"])
 
 
 def read_grid(reading: Reading, found: FoundTable) -> None:

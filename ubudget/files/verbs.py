@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from ubudget.errors import UnusableInput
@@ -39,11 +40,13 @@ def read_run(path: str | os.PathLike[str]) -> Records:
 def evaluate(run: Records) -> Evaluation:
     """The evaluation of records: `results`, one for each sample, analyte and line, with u, ν, k, U and budget.
 
-    Law of propagation of uncertainty, JCGM 100:2008, equations 10 and 16. Raises `UnusableInput`."""
+    Law of propagation of uncertainty, JCGM 100:2008, equations 10 and 16. Findings on a workbook name
+    its sheets. Raises `UnusableInput`."""
     evaluation, findings = evaluate_records(run)
+    told = findings if run.told is None else run.told(findings)
     if evaluation is None:
-        raise UnusableInput(findings)
-    return evaluation
+        raise UnusableInput(told)
+    return replace(evaluation, findings=tuple(told))
 
 
 def trace(evaluation: Evaluation) -> tuple[Chain, ...]:

@@ -12,8 +12,9 @@ from ubudget.errors import UnusableInput
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.evaluation.ware_calibration import CalibratedWare
 from ubudget.files.fault_words import validate_document
-from ubudget.files.reading import read_text, records_from_texts
+from ubudget.files.reading import records_from_texts
 from ubudget.files.toml_text import parse_toml
+from ubudget.files.ware_form import read_ware_record
 from ubudget.pages.ware_method import method_text
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import SourceText
@@ -23,9 +24,13 @@ from ubudget.records.ware_calibration import WareCalibration, calibration_findin
 def calibrate_ware(path: str | os.PathLike[str]) -> CalibratedWare:
     """Volume of a piece of ware at 20 °C from weighings of water, ISO 4787 and ISO 8655-6, evaluated like any method.
 
-    `path`: the TOML record, `kind = "calibration of ware"`. Raises `UnusableInput` with every finding that stops."""
-    text, findings = read_text(Path(path), "method")
-    record = _record(text, findings) if text is not None else None
+    `path`: the TOML record, `kind = "calibration of ware"`, or its fill-in workbook. Raises `UnusableInput`
+    with every finding that stops."""
+    text, findings, told = read_ware_record(Path(path))
+    # What was unreadable in a cell is told as such, and not as an entry that is missing.
+    on_record: list[Finding] = []
+    record = _record(text, on_record) if text is not None and not stops(findings) else None
+    findings += told(on_record)
     if text is None or record is None or stops(findings):
         raise UnusableInput(findings)
     method = method_text(record)

@@ -7,18 +7,14 @@ workbook carries no map of its own that could be wrong.
 from __future__ import annotations
 
 import datetime as dt
-import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import Any, cast
-from xml.etree.ElementTree import ParseError
-
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 
 from ubudget.evaluation.evaluate import evaluate
+from ubudget.files.edited_places import told_by_cell
+from ubudget.files.opening import has_sheet, opened
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.pages.book import Band
@@ -37,30 +33,18 @@ from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, Role, SourceText
 
 _ACCEPTED = "a workbook that ubudget wrote"
-_EDITS_TRIED, _CELLS_NAMED = 100, 4
-"""Edits of one workbook that are tried alone to find the cell behind a finding; cells that one finding names."""
-
-
-_UNREADABLE = (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, ParseError, OSError, TypeError)
-"""What the library raises for a file that is no workbook, or a damaged one."""
 
 
 def is_budget_workbook(path: Path) -> bool:
     """Whether a workbook holds its records as text, or cannot be opened at all, which `read_workbook` tells."""
-    try:
-        return RECORD in load_workbook(path, read_only=True).sheetnames
-    except _UNREADABLE:
-        return True
+    return has_sheet(path, RECORD) is not False
 
 
 def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     """Records of a workbook as its open cells stand; None, with findings, where it cannot be read."""
-    try:
-        book = load_workbook(path, data_only=False)
-    except _UNREADABLE as error:
-        return None, [
-            _stop(path, "file", f"no readable workbook ({type(error).__name__})", "open it and save it again")
-        ]
+    book, unreadable = opened(path)
+    if book is None:
+        return None, [_stop(path, "file", unreadable, "open it and save it again")]
     if RECORD not in book.sheetnames:
         return None, [_stop(path, "sheets", f"no sheet called {RECORD}", "use a workbook written by ubudget workbook")]
     sheet = book[RECORD]
@@ -90,35 +74,28 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
         return None, faults
     if not edited:
         return records, list(records.findings)
-    changed, findings = records_from_texts(texts, [edit for edit, _ in edited])
-    findings = _told_by_cell(path, findings, set(records.findings), edited, texts)
-    return (None if changed is None else replace(changed, findings=tuple(findings))), findings
+    changed, findings = records_from_texts(texts, edited)
+
+    findings = told_by_cell(
+        findings, records.findings, edited, path.name, lambda some: records_from_texts(texts, some)[1]
+    )
+    return (None if changed is None else _telling_by_cell(changed, findings, path.name)), findings
 
 
-def _told_by_cell(
-    path: Path,
-    findings: Iterable[Finding],
-    before: set[Finding],
-    edited: Sequence[tuple[Edit, OpenCell]],
-    texts: Sequence[SourceText],
-) -> list[Finding]:
-    """Findings that the edits brought name workbook, sheet and cell; which edits those are is found by making each
-    alone."""
+def _telling_by_cell(records: Records, findings: Sequence[Finding], workbook: str) -> Records:
+    """Records with edits of a workbook; what these bring about in the evaluation will be told by cell as well."""
 
-    @cache
-    def alone(number: int) -> set[tuple[str, str]]:
-        _, found = records_from_texts(texts, [edited[number][0]])
-        return {(finding.file, finding.place) for finding in found if finding not in before}
+    def evaluated_with(edits: Sequence[Edit]) -> Sequence[Finding]:
+        changed, faults = records_from_texts(records.texts, edits)
+        return faults if changed is None else evaluate(changed)[1]
 
-    told = []
-    for finding in findings:
-        if finding not in before:
-            numbers = range(min(len(edited), _EDITS_TRIED))
-            cells = [edited[number][1] for number in numbers if (finding.file, finding.place) in alone(number)]
-            where = "; ".join(_cell_words(cell) for cell in cells[:_CELLS_NAMED]) or "its edited cells"
-            finding = replace(finding, file=path.name, place=f"{where} ({finding.file}: {finding.place})")
-        told.append(finding)
-    return told
+    def told(found: Sequence[Finding]) -> list[Finding]:
+        if set(found) <= set(findings):
+            return list(found)
+        before = [*findings, *evaluated_with(())]
+        return told_by_cell(found, before, records.edits, workbook, evaluated_with)
+
+    return replace(records, findings=tuple(findings), told=told)
 
 
 def _cell_words(cell: OpenCell) -> str:
@@ -144,9 +121,9 @@ def _texts(sheet: Any) -> tuple[SourceText, ...]:
     )
 
 
-def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edit, OpenCell]], list[Finding]]:
+def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
     """Open cells that no longer hold what the records say, as edits."""
-    edits: list[tuple[Edit, OpenCell]] = []
+    edits: list[Edit] = []
     faults: list[Finding] = []
     for cell in cells:
         if cell.sheet not in book.sheetnames:
@@ -158,7 +135,7 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edi
             typed = stands.date().isoformat() if isinstance(stands, dt.datetime) else stands
             text = "" if typed is None else text_as_stored(str(typed))
             if text != cell.value:
-                edits.append((Edit(cast(Role, cell.origin.document), cell.origin.path, text), cell))
+                edits.append(Edit(cast(Role, cell.origin.document), cell.origin.path, text, cell=_cell_words(cell)))
             continue
         if isinstance(stands, bool) or not isinstance(stands, (int, float)):
             found = "an empty cell" if stands is None else f"the text {str(stands)[:40]!r}"
@@ -174,5 +151,6 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[tuple[Edi
             )
         elif float(stands) != cell.value:
             value = float(f"{float(stands):.15g}")
-            edits.append((Edit(cast(Role, cell.origin.document), cell.origin.path, value, cell.origin.unit), cell))
+            role = cast(Role, cell.origin.document)
+            edits.append(Edit(role, cell.origin.path, value, cell.origin.unit, _cell_words(cell)))
     return edits, faults

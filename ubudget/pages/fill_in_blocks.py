@@ -124,7 +124,7 @@ def _entries(table: Table, values: Mapping[Path, object]) -> Block:
             names.append(column.heading)
             cells.append(shown(shape.of if isinstance(shape, Several) else shape, part))
             kinds.append(_kind(replace(column, shape=shape.of) if isinstance(shape, Several) else column))
-            words.append(_words(column))
+            words.append(_words(column, one_row_each=True))
     columns = (
         _marks([], len(names)),
         BandColumn("entry", names, "label", width=22.0),
@@ -224,13 +224,13 @@ def _kind(column: Column) -> str:
     return words
 
 
-def _words(column: Column) -> str:
+def _words(column: Column, *, one_row_each: bool = False) -> str:
     """Help on a column: what it is, what is accepted, what an empty cell means."""
     said = ["needed"] if column.required else []
     said += [column.words or FIELD_WORDS.get(column.path[-1] if column.path else "", "")]
     shape = column.shape
     if isinstance(shape, Several):
-        said.append("separated by semicolons" if column.path[:1] not in (("method",), ("run",)) else "one row for each")
+        said.append("one row for each" if one_row_each else "separated by semicolons")
     elif shape.choices and len(shape.choices) <= 6:
         said.append("accepted: " + ", ".join(map(str, shape.choices)))
     if column.default is not None and column.default is not False:

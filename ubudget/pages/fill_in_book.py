@@ -12,7 +12,7 @@ from datetime import datetime
 from ubudget.pages.book import Band, Book, Choice, Highlight, LooseCell, Sheet
 from ubudget.pages.fill_in_blocks import EXAMPLE, GRIDS, Block, Content, block_of, grid_block
 from ubudget.pages.fill_in_guide import guide_sheet
-from ubudget.pages.fill_in_tables import tables_of_records
+from ubudget.pages.fill_in_tables import Table, tables_of_records
 from ubudget.pages.placement import quoted
 from ubudget.quantity.spelling import column_letters
 from ubudget.records.records import Role
@@ -50,6 +50,14 @@ def plan_fill_in(content: Content, title: str, header: str, program: str, modifi
     return Book((guide_sheet(title, index, content.cautions), *planned), title, header, program, modified)
 
 
+def plan_one_table(table: Table, content: Content, title: str, header: str, program: str, modified: datetime) -> Book:
+    """The workbook of a record that is one table of entries."""
+    block = block_of(table, content)
+    sheet = _sheet(table.name, table.role, [block], _homes({table.name: (table.role, [block])}), (table,))
+    guide = guide_sheet(title, [(table.name, table.role, block.words)], content.cautions, alone=True)
+    return Book((guide, sheet), title, header, program, modified)
+
+
 def _summary(blocks: Sequence[Block]) -> str:
     """What stands on a sheet: the words of its one table, or the names of several."""
     if len(blocks) > 1:
@@ -69,7 +77,13 @@ def _homes(sheets: Mapping[str, tuple[Role, Sequence[Block]]]) -> dict[str, tupl
     return homes
 
 
-def _sheet(name: str, role: Role, blocks: Sequence[Block], homes: Mapping[str, tuple[str, int, int]]) -> Sheet:
+def _sheet(
+    name: str,
+    role: Role,
+    blocks: Sequence[Block],
+    homes: Mapping[str, tuple[str, int, int]],
+    tables: Sequence[Table] = (),
+) -> Sheet:
     bands: list[Band] = []
     cells: list[LooseCell] = []
     choices: list[Choice] = []
@@ -81,7 +95,7 @@ def _sheet(name: str, role: Role, blocks: Sequence[Block], homes: Mapping[str, t
         cells.append(LooseCell(top - 2, 1, block.name, "title"))
         if block.words:
             cells.append(LooseCell(top - 1, 2, block.words, "note", across=min(_NOTE_WIDTH, len(block.columns) - 1)))
-        choices += _choices(block, band, homes)
+        choices += _choices(block, band, homes, tables or tables_of_records())
         if end > band.first_row:
             last = column_letters(len(block.columns))
             place = f"$A${band.first_row}:${last}${end - 1}"
@@ -105,10 +119,12 @@ def _sheet(name: str, role: Role, blocks: Sequence[Block], homes: Mapping[str, t
     )
 
 
-def _choices(block: Block, band: Band, homes: Mapping[str, tuple[str, int, int]]) -> Iterator[Choice]:
+def _choices(
+    block: Block, band: Band, homes: Mapping[str, tuple[str, int, int]], tables: Sequence[Table]
+) -> Iterator[Choice]:
     end = band.last_row
     if block.columns[1].heading == "entry":
-        yield from _entry_choices(block, band)
+        yield from _entry_choices(block, band, tables)
         return
     for at, (entries, only) in block.lists.items():
         letter = column_letters(at + 1)
@@ -127,11 +143,11 @@ def _source(entries: Sequence[str] | str, homes: Mapping[str, tuple[str, int, in
     return f'"{text}"' if len(text) <= _LONGEST_LIST and not any("," in entry for entry in entries) else ""
 
 
-def _entry_choices(block: Block, band: Band) -> Iterator[Choice]:
+def _entry_choices(block: Block, band: Band, tables: Sequence[Table]) -> Iterator[Choice]:
     """Lists of the record at the root stand in single cells."""
     lists = {
         column.heading: column.shape.choices
-        for table in tables_of_records()
+        for table in tables
         if table.name == block.name
         for column in table.columns
         if isinstance(column.shape, Scalar) and column.shape.choices

@@ -64,12 +64,24 @@ _CAREFUL: tuple[str, ...] = (
 _PARTS: dict[str, str] = {"run": "run", "method": "method", "register": "register"}
 
 
-def guide_sheet(title: str, index: Sequence[tuple[str, Role, str]], cautions: Sequence[str]) -> Sheet:
-    """The sheet; `index` names each sheet, its part of the records and what stands there."""
+_ALONE: dict[str, str] = {
+    "lists": "An entry of several parts has one row for each: insert rows as needed, and repeat the entry's name.",
+    "evaluate": "ubudget ware THIS-FILE.xlsx gives volume, errors and certificate. This file is only read, never "
+    "written. What is wrong in it is told by sheet and row.",
+}
+_NOT_ALONE = ("examples", "pointing")
+
+
+def guide_sheet(
+    title: str, index: Sequence[tuple[str, Role, str]], cautions: Sequence[str], *, alone: bool = False
+) -> Sheet:
+    """The sheet; `index` names each sheet, its part of the records and what stands there. `alone`: the workbook is one
+    table of entries, the record of a calibration of ware."""
+    how = [(topic, _ALONE.get(topic, text)) for topic, text in _HOW if topic not in _NOT_ALONE] if alone else _HOW
     cells = [LooseCell(1, 1, "Records to fill in", "title"), LooseCell(2, 1, title, "note", across=3)]
     row = 4
     careful = [(f"caution {number}", text) for number, text in enumerate((*_CAREFUL, *cautions), start=1)]
-    for heading, entries in (("How to fill it in", _HOW), ("Cautions", careful)):
+    for heading, entries in (("How to fill it in", how), ("Cautions", careful)):
         cells.append(LooseCell(row, 1, heading, "heading", across=3))
         for number, (topic, text) in enumerate(entries, start=row + 1):
             cells += [LooseCell(number, 1, topic, "label"), LooseCell(number, 2, text, "text", across=2)]
@@ -80,7 +92,9 @@ def guide_sheet(title: str, index: Sequence[tuple[str, Role, str]], cautions: Se
         1,
         (
             BandColumn("sheet", [name for name, _, _ in index], "label", width=18.0),
-            BandColumn("part of the records", [_PARTS[role] for _, role, _ in index], "text", width=20.0),
+            BandColumn(
+                "part of the records", ["all" if alone else _PARTS[role] for _, role, _ in index], "text", width=20.0
+            ),
             BandColumn("what is there", [words or None for _, _, words in index], "text", width=84.0),
         ),
         "What stands where",

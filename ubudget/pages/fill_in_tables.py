@@ -96,6 +96,14 @@ def tables_of_records() -> tuple[Table, ...]:
     return tuple(_named_apart(replace(table, below=table.name in pointed) for table in tables))
 
 
+def entries_table(name: str, role: Role, record: type, words: str) -> Table:
+    """The one table of a record of its own, all of whose fields are entries."""
+    columns, below = _flattened(shape_of(record), at_root=True)
+    if below:
+        raise ValueError(f"{name}: no entry for {', '.join('.'.join(path) for path, _ in below)}")
+    return Table(name, role, "entries", (), "", (), columns, words=words)
+
+
 def _named_apart(tables: Iterator[Table]) -> Iterator[Table]:
     seen: set[str] = set()
     for table in tables:

@@ -10,6 +10,7 @@ from ubudget.pages.book import BandColumn, Origin, Value
 from ubudget.pages.formats import AS_TYPED, format_for, shown_figure
 from ubudget.pages.liveness import Mask
 from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.shown_twice import followers
 from ubudget.pages.spelled import Spelled, Wording, figures, formula_texts
 from ubudget.pages.ways import Way, ways_of
 from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, Place, Rows, Span
@@ -22,6 +23,7 @@ class Renderer:
 
     def __init__(self, numbers: Numbers, placements: Placements, live: dict[tuple[str, str], Mask]) -> None:
         self._numbers, self._placements, self._live = numbers, placements, live
+        self._followers = followers(placements, live)
 
     def columns(self, table: str) -> list[BandColumn]:
         """All columns of a table, in order."""
@@ -50,7 +52,9 @@ class Renderer:
     def _given(self, placement: Placement, column: Given) -> BandColumn:
         present = np.isfinite(column.values)
         live = self._live.get((placement.table.name, column.name), np.zeros(placement.table.size, dtype=np.bool_))
+        followed = self._followers.get((placement.table.name, column.name), {})
         placed = np.fromiter((place is not None for place in column.places), np.bool_, placement.table.size)
+        placed[list(followed)] = False
         open_cells = (present & live & placed).tolist()
         fixed = format_for(column.values) if (column.values >= 1e90).any() else AS_TYPED
         return BandColumn(
@@ -58,6 +62,7 @@ class Renderer:
             values=figures(column.values, present),
             style="input" if any(open_cells) else "fixed",
             unit=column.unit,
+            formulas=[followed.get(row) for row in range(placement.table.size)] if followed else None,
             open=open_cells,
             origins=_origins(column.places),
             number_format=fixed,

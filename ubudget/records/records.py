@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 from ubudget.records.finding import Finding
@@ -35,6 +36,8 @@ class Edit:
     path: tuple[str | int, ...]
     value: float | str
     unit: str = ""
+    cell: str = field(default="", compare=False)
+    """`sheet samples, cell C9`, where it was made in a workbook."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,14 @@ class Records:
     texts: tuple[SourceText, ...]
     edits: tuple[Edit, ...] = ()
     findings: tuple[Finding, ...] = ()
+    told: Callable[[Sequence[Finding]], list[Finding]] | None = field(default=None, compare=False, repr=False)
+    """Findings by the places of the workbook that the records were read from; absent where they are those of files."""
 
     def file(self, role: Role) -> str:
         """Name of the file of a role, for findings."""
-        return next((text.name for text in self.texts if text.role == role), f"{role}.toml")
+        return next((text.name for text in self.texts if text.role == role), usual_name(role))
+
+
+def usual_name(role: Role) -> str:
+    """File name of a role, where the records have no file for it."""
+    return f"{role}.csv" if role in ("samples", "solutions", "readings") else f"{role}.toml"

@@ -19,6 +19,7 @@ from ubudget.records.strict import STRICT
 from ubudget.records.unit_comparison import in_unit
 
 Ware = Literal["flask", "pipette", "graduated pipette", "piston pipette", "burette", "cylinder", "tube"]
+KIND = "calibration of ware"
 CELSIUS = frozenset({"°C", "degC"})
 
 
@@ -136,7 +137,9 @@ def _figures(record: WareCalibration, key: str, unit: str) -> Iterator[tuple[str
 def _ranges(record: WareCalibration, file: str) -> Iterator[Finding]:
     for key, (lowest, highest, unit, what) in _RANGES.items():
         amount = getattr(record, key).value
-        value = amount.value if amount.unit in CELSIUS else in_unit(amount.value, amount.unit, unit)
+        if unit == "°C" and amount.unit not in CELSIUS:
+            continue  # told among the units
+        value = amount.value if unit == "°C" else in_unit(amount.value, amount.unit, unit)
         if value is not None and not lowest <= value <= highest:
             severity = "stop" if key == "water_temperature" else "attend"
             accepted = f"{lowest:g} {unit} to {highest:g} {unit}, the range of {what}"

@@ -1,0 +1,33 @@
+"""Workbooks of other people's programs opened to be read, and why one cannot be."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from typing import IO, Any
+
+from openpyxl import load_workbook
+
+
+def opened(file: str | os.PathLike[str] | IO[bytes]) -> tuple[Any, str]:
+    """The workbook with its formulas, or `None` and what is found instead."""
+    try:
+        with warnings.catch_warnings():
+            # The library warns of what it would lose on saving (extensions, styles); nothing is saved.
+            warnings.simplefilter("ignore")
+            return load_workbook(file, data_only=False), ""
+    except Exception as error:
+        # A damaged file, or one that is no workbook: the library raises whatever it stumbles over.
+        return None, f"no readable workbook ({type(error).__name__})"
+
+
+def has_sheet(file: str | os.PathLike[str], name: str) -> bool | None:
+    """Whether a workbook has a sheet of this name; `None` where it cannot be opened."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            book = load_workbook(file, read_only=True)
+    except Exception:
+        return None
+    book.close()
+    return name in book.sheetnames
