@@ -205,6 +205,13 @@ def evaluate(
 def workbook(
     run: RunPath,
     book: Annotated[Path, typer.Argument(metavar="OUT.xlsx", help="The workbook to write.")],
+    empty: Annotated[
+        bool, typer.Option("--empty", help="Without figures, with spare rows for daily use; RUN shows how it is run.")
+    ] = False,
+    samples: Annotated[int | None, typer.Option("--samples", help="With --empty: rows for samples.")] = None,
+    levels: Annotated[int | None, typer.Option("--levels", help="With --empty: calibration levels.")] = None,
+    replicates: Annotated[int | None, typer.Option("--replicates", help="With --empty: readings of each line.")] = None,
+    blanks: Annotated[int | None, typer.Option("--blanks", help="With --empty: rows for blanks.")] = None,
     force: Force = False,
 ) -> None:
     """Write the editable workbook, with live formulas."""
@@ -213,6 +220,16 @@ def workbook(
     if book.suffix.lower() != ".xlsx":
         raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
     refuse_existing([book], force)
+    given = {"samples": samples, "levels": levels, "replicates": replicates, "blanks": blanks}
+    if empty:
+        from ubudget.files.spare_writing import write_spare_workbook
+
+        rows = write_spare_workbook(run, book, given, force=force)
+        typer.echo(f"workbook  {book}")
+        typer.echo(f"rows      {rows}")
+        return
+    if any(number is not None for number in given.values()):
+        raise typer.BadParameter("--samples, --levels, --replicates and --blanks belong to --empty")
     evaluation = evaluated(run)
     write_workbook(evaluation, book, force=force)
     typer.echo(f"workbook  {book}")

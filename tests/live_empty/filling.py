@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -67,8 +67,8 @@ def typed(plan: SparePlan, records: Records) -> list[Edit]:
     run = records.run
     assert run is not None
     filling = Filling(plan)
-    for (part, row, field), cell in filling.cell.items():
-        if part == "level":
+    for cell in filling.cell.values():
+        if cell.fill.part == "level":
             filling.edits.append((cell.sheet, cell.address, None))
     sheet = run.file.run
     for field, value in (("id", sheet.id), ("date", sheet.date.isoformat()), ("analyst", sheet.analyst)):
@@ -109,7 +109,8 @@ def _portion(filling: Filling, run: Run, portion: Portion, part: str, row: int) 
             for cell in filling.plan.fills:
                 analyte = cell.fill.field.removeprefix(READ_DILUTED)
                 if cell.fill.part == "step" and cell.fill.row == row and analyte != cell.fill.field:
-                    filling.put("step", row, cell.fill.field, 1 if analyte in solution.reports else 0)
+                    read = not solution.reports or analyte in solution.reports
+                    filling.put("step", row, cell.fill.field, 1 if read else 0)
     _readings(filling, run, "reading", row, f"{part}|", solutions)
 
 
@@ -156,7 +157,8 @@ def result_rows(values: Values, plan: SparePlan) -> dict[tuple[str, str], dict[s
     rows = {}
     for row in range(band.first_row, band.last_row + 1):
         cells = {
-            column.heading: values[RESULTS].get(f"{chr(64 + band.left + n)}{row}") for n, column in enumerate(band.columns)
+            column.heading: values[RESULTS].get(f"{chr(64 + band.left + n)}{row}")
+            for n, column in enumerate(band.columns)
         }
         if cells["sample"] not in (None, ""):
             rows[str(cells["sample"]), str(cells["measured quantity"])] = cells
@@ -172,8 +174,3 @@ def budget_rows(values: Values, plan: SparePlan) -> dict[str, dict[str, object]]
         if cells["symbol"] not in (None, ""):
             rows[str(cells["symbol"])] = cells
     return rows
-
-
-def vacant_cells(values: Values, plan: SparePlan, edits: Sequence[Edit]) -> Iterator[str]:
-    """Calculated cells of rows in which nothing is typed that show something all the same."""
-    raise NotImplementedError

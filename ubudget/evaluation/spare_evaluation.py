@@ -68,28 +68,36 @@ def _ware_leaves(records: Records, graph: Graph) -> Iterator[tuple[Table, Leaf]]
 
 
 def _apart(records: Records, graph: Graph) -> Graph:
-    """The graph in which no two rows share the calibration deviation of ware that they name."""
-    fresh = 1 + max((int(leaf.members.max(initial=-1)) for t in graph.tables.values() for leaf in t.leaves), default=0)
+    """The graph in which no two rows share the calibration or the repeatability of ware that they name."""
+    leaves = [leaf for table in graph.tables.values() for leaf in table.leaves]
+    fresh = 1 + max(
+        (int(max(leaf.members.max(), leaf.estimates.max())) for leaf in leaves if leaf.members.size), default=0
+    )
     for table, leaf in list(_ware_leaves(records, graph)):
+        numbers = fresh + np.arange(table.size)
+        fresh += table.size
+        changed = leaf
         if leaf.column.endswith(_CALIBRATION):
-            own = np.where(leaf.members < 0, -1, fresh + np.arange(table.size))
-            fresh += table.size
-            present = graph.tables[table.name]
-            leaves = tuple(replace(each, members=own) if each.column == leaf.column else each for each in present.leaves)
-            graph = graph.with_table(replace(present, leaves=leaves))
+            changed = replace(changed, members=np.where(leaf.members < 0, -1, numbers))
+        if leaf.dof is not None:
+            changed = replace(changed, estimates=np.where(leaf.estimates < 0, -1, numbers))
+        present = graph.tables[table.name]
+        own = tuple(changed if each.column == leaf.column else each for each in present.leaves)
+        graph = graph.with_table(replace(present, leaves=own))
     return graph
 
 
 def _shared_estimates(records: Records, graph: Graph) -> Iterator[Finding]:
-    """Repeatabilities with degrees of freedom: results that take one piece twice would share them, others not."""
-    for table, leaf in _ware_leaves(records, graph):
-        if leaf.dof is not None:
-            found = f"{leaf.column} with its degrees of freedom, counted for ware that each row names"
-            yield Finding(
-                "stop",
-                records.file("method"),
-                "effects",
-                found,
-                "with --empty: repeatability of ware covered by the precision of the method, or without dof",
-                RUN_AS_FILES,
-            )
+    """Repeatabilities with degrees of freedom that one piece of ware could bring into a result twice."""
+    counted = [(table.name, leaf.column) for table, leaf in _ware_leaves(records, graph) if leaf.dof is not None]
+    of_rows = [column for table, column in counted if not table.startswith(STEPS)]
+    # Pipette and flask of a dilution are two pieces; what else is filled could be the same piece as either.
+    for column in of_rows if len(counted) > 1 else ():
+        yield Finding(
+            "stop",
+            records.file("method"),
+            "effects",
+            f"{column} with its degrees of freedom, counted for ware that each row names, beside others",
+            "with --empty: repeatability of ware covered by the precision of the method, or without dof",
+            RUN_AS_FILES,
+        )

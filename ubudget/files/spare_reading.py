@@ -19,11 +19,12 @@ from ubudget.files.reading import USUAL_NAMES, records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.files.toml_writing import toml_text
 from ubudget.pages.record_sheet import OpenCell, open_cells
-from ubudget.pages.spare_cells import Fill
+from ubudget.pages.spare_cell_builder import Fill
 from ubudget.pages.spare_model import READ_DILUTED
 from ubudget.pages.spare_plan import FillCell, SparePlan, plan_spare
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, SourceText
+from ubudget.records.register import Equipment, ReferenceMaterial
 from ubudget.records.spare_rows import spare_rows_from
 
 Edits = tuple[list[tuple[Edit, OpenCell]], list[Finding]]
@@ -40,7 +41,9 @@ def read_filled(
     try:
         plan, findings = plan_spare(specimen, spare_rows_from(rows))
     except ValueError as error:
-        return None, [Finding("stop", path.name, "sheet record", str(error), "numbers of rows", "use an unaltered copy")]
+        return None, [
+            Finding("stop", path.name, "sheet record", str(error), "numbers of rows", "use an unaltered copy")
+        ]
     if plan is None:
         return None, findings
     filled = _Filled(path.name, book, plan, specimen)
@@ -72,7 +75,9 @@ class _Filled:
             if value == "":
                 continue
             if cell in plan.overflow:
-                self._fault(cell, f"{str(value)[:40]!r} below the last row", "as many rows as planned", "make more rows")
+                self._fault(
+                    cell, f"{str(value)[:40]!r} below the last row", "as many rows as planned", "make more rows"
+                )
                 continue
             if cell.fill.unit is not None and not isinstance(value, float):
                 self._fault(cell, f"the text {str(value)[:40]!r}", "a number", "type a number")
@@ -81,7 +86,9 @@ class _Filled:
             self.cells[key], self.values[key] = cell, value
 
     def _fault(self, cell: FillCell, found: str, accepted: str, remedy: str) -> None:
-        self.faults.append(Finding("stop", self.name, f"sheet {cell.sheet}, cell {cell.address}", found, accepted, remedy))
+        self.faults.append(
+            Finding("stop", self.name, f"sheet {cell.sheet}, cell {cell.address}", found, accepted, remedy)
+        )
 
     def missing(self, fill: tuple[str, int, str], accepted: str) -> None:
         cell = next(c for c in self.plan.fills if (c.fill.part, c.fill.row, c.fill.field) == fill)
@@ -193,7 +200,10 @@ def _other_certificates(filled: _Filled, specimen: Records, day: dt.date) -> Ite
     assert specimen.run is not None
     planned = specimen.run.file.run.date
     register = specimen.register
-    for item in (*register.equipment, *register.reference_materials) if register else ():
+    items: list[Equipment | ReferenceMaterial] = []
+    if register is not None:
+        items = [*register.equipment, *register.reference_materials]
+    for item in items:
         for certificate in item.certificates:
             if min(day, planned) < certificate.issued <= max(day, planned):
                 yield Finding(
@@ -236,7 +246,7 @@ def _standards(
             if not read:
                 continue
             made.append(entry | {"concentration": contents})
-        _readings(filled, "level", number, "", lambda analyte, label=label: label, tables)
+        _readings(filled, "level", number, "", _always(label), tables)
     return made
 
 
@@ -261,15 +271,19 @@ def _portions(filled: _Filled, tables: _Tables) -> None:
                     unit = filled.cells[part, number, name].fill.unit
                     row[name if unit is None else f"{name} [{unit}]"] = filled.text(part, number, name)
             tables.samples.append(row)
-            solution_of = _dilution(filled, number, label, tables) if part == "portion" else lambda analyte, s=label: s
+            solution_of = _dilution(filled, number if part == "portion" else -1, label, tables)
             _readings(filled, "reading", number, f"{part}|", solution_of, tables)
+
+
+def _always(label: str) -> Callable[[str], str]:
+    return lambda analyte: label
 
 
 def _dilution(filled: _Filled, number: int, label: str, tables: _Tables) -> Callable[[str], str]:
     """Which solution was read on an analyte: the sample's own, or its further dilution."""
     pipette, flask = filled.text("step", number, "pipette"), filled.text("step", number, "flask")
     if not pipette and not flask:
-        return lambda analyte: label
+        return _always(label)
     analytes = list(filled.specimen.method.analytes)
     not_read = {a for a in analytes if filled.number("step", number, f"{READ_DILUTED}{a}") == 0}
     diluted = f"{label}, diluted"

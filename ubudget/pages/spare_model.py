@@ -10,10 +10,8 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-import numpy as np
-
 from ubudget.bench.blank import BLANK_VALUES
-from ubudget.bench.linearity import LEVEL_POINTS, LINEARITY
+from ubudget.bench.linearity import LEVEL_POINTS
 from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS
 from ubudget.bench.readings import POINTS, READINGS
 from ubudget.bench.standards import STANDARDS
@@ -21,8 +19,8 @@ from ubudget.bench.ware import WARE
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.spare_evaluation import STEPS, chosen_names
 from ubudget.pages.evidence import LAST, with_evidence
-from ubudget.quantity.expression import Apply, Expression, Symbol
-from ubudget.quantity.graph import Formula, Graph, Label, Pick, Span, Table
+from ubudget.quantity.expression import Apply, Expression
+from ubudget.quantity.graph import Formula, Graph, Label, Span, Table
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 from ubudget.records.spare_run import RUN_AS_FILES, lines_of, ware_of
@@ -45,6 +43,8 @@ _FIXED = {
     "curves", "linearity", "weighting", "pooled scatter", "blanks",
 }  # fmt: skip
 """Tables whose rows do not follow the rows of a run."""
+_FIXED_STARTS = ("preparation steps", "curves by item: ", "buoyancy of ")
+"""Starts of names of more of them: prepared standards are those of the specimen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,10 +61,7 @@ class Spare:
         for name, labels in self._added().items():
             if name in graph.tables:
                 table = graph.tables[name]
-                added = [
-                    Label(label, heading, ("",) * table.size, rank=rank)
-                    for label, heading, rank in labels
-                ]
+                added = [Label(label, heading, ("",) * table.size, rank=rank) for label, heading, rank in labels]
                 graph = graph.with_table(table.with_columns(added, {}))
         return graph
 
@@ -100,15 +97,30 @@ class Spare:
 
     @cached_property
     def fixed_ware(self) -> list[str]:
-        """Individual pieces of ware that serve whatever the rows name: for the standards, or by the method."""
+        """Ware that serves whatever the rows name, for the standards or by the method, and whose deviation or
+        repeatability a row that names it would share."""
         records = self.records
         operations = [o for o in records.method.symbols.values() if isinstance(o, Volume)]
         named = {o.ware for o in operations if o.ware}
+        counted: set[str] = set()
         for name, table in self.evaluation.graph.tables.items():
             if name.startswith("preparation steps"):
-                for column in ("aliquot item", "flask item"):
-                    named |= set(table.texts(column)) if column in table.by_name else set()
-        return [item.id for item in ware_of(records) if item.id in named and item.use == "individual"]
+                of_steps = {t for c in ("aliquot item", "flask item") if c in table.by_name for t in table.texts(c)}
+                named |= of_steps
+                counted |= of_steps if any(leaf.dof is not None for leaf in table.leaves) else set()
+        return [
+            item.id
+            for item in ware_of(records)
+            if item.id in counted or (item.id in named and item.use == "individual")
+        ]
+
+    @cached_property
+    def prepared(self) -> frozenset[str]:
+        """Standards prepared by steps that are read: which errors they share rests on all of them being read."""
+        run, structure = self.records.run, self.evaluation.assembly.structure
+        assert run is not None and structure is not None
+        read = {item.solution for item in structure.standard_readings}
+        return frozenset(standard.label for standard in run.file.standards if standard.steps and standard.label in read)
 
     def chosen(self, table: str) -> dict[str, str]:
         """Symbol of each volume whose ware the rows of a table name → label column that names it."""
@@ -129,15 +141,24 @@ class Spare:
         added: dict[str, list[tuple[str, str, int]]] = {
             STANDARDS: [(STATUS, "status", 0), (READY, READY, LAST)],
             READINGS: [(STATUS, "status", 0)],
-            POINTS: [(STATUS, "status", 0), (SHOWN_X, "x, for the chart", LAST), (SHOWN_FITTED, "curve, for the chart", LAST)],
+            POINTS: [
+                (STATUS, "status", 0),
+                (SHOWN_X, "x, for the chart", LAST),
+                (SHOWN_FITTED, "curve, for the chart", LAST),
+            ],
             LEVELS: [(PLACE, PLACE, LAST)],
             WARE: [(KIND, KIND, LAST)],
         }
         for table in (PORTIONS, BLANK_PORTIONS, self.steps or ""):
-            rows = [(f"{ROW_OF}{symbol}", f"{ROW_OF}ware: {self.word_of(table, symbol)}", LAST) for symbol in self.chosen(table)]
+            rows = [
+                (f"{ROW_OF}{symbol}", f"{ROW_OF}ware: {self.word_of(table, symbol)}", LAST)
+                for symbol in self.chosen(table)
+            ]
             marks = []
             if table == self.steps and len(self.analytes) > 1:
-                marks = [(f"{READ_DILUTED}{a}", f"{a} read diluted (empty or 1 = yes, 0 = no)", 0) for a in self.analytes]
+                marks = [
+                    (f"{READ_DILUTED}{a}", f"{a} read diluted (empty or 1 = yes, 0 = no)", 0) for a in self.analytes
+                ]
             added[table] = [*marks, (STATUS, "status", 0), *rows, (READY, READY, LAST)]
         if self.steps:
             added[RESULTS] = [(DILUTED, "diluted (1 = yes)", LAST)]
@@ -190,9 +211,7 @@ class Spare:
     def standard_of_level(self) -> list[int]:
         """Row of the standards of each level."""
         labels = self.graph.tables[STANDARDS]
-        row_of = {
-            key: n for n, key in enumerate(zip(labels.texts("standard"), labels.texts("analyte"), strict=True))
-        }
+        row_of = {key: n for n, key in enumerate(zip(labels.texts("standard"), labels.texts("analyte"), strict=True))}
         structure = self.evaluation.assembly.structure
         assert structure is not None
         return [row_of[item.solution, item.line[0]] for item in structure.standard_readings]
@@ -208,7 +227,7 @@ class Spare:
         keys, found = self.keys, []
         known = {*keys, *_FIXED}
         for name, table in self.graph.tables.items():
-            if name not in known and not name.startswith("preparation steps"):
+            if name not in known and not name.startswith(_FIXED_STARTS):
                 found.append(f"the table of {name}")
             for column in table.columns:
                 if isinstance(column, Formula) and any(_totals_products(e, table, keys) for e in column.expressions):
@@ -248,5 +267,3 @@ def _with_portions(graph: Graph, spare: Spare) -> Graph:
             )
             tables[name] = Table(name, title, len(portions), labels)
     return replace(graph, tables=tables)
-
-

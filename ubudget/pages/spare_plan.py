@@ -13,20 +13,35 @@ from ubudget.bench.ware import WARE
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.spare_evaluation import evaluate_spare
 from ubudget.pages.book import Book, Choice, Highlight, LooseCell, Sheet
-from ubudget.pages.layout import BLANKS, BUDGET, CHANGES, CHARTS, COMPUTATION, RECORD, RESULTS, STATUS, TRACEABILITY
+from ubudget.pages.layout import (
+    BLANKS,
+    BUDGET,
+    CALIBRATION,
+    CHANGES,
+    CHARTS,
+    COMPUTATION,
+    RECORD,
+    RESULTS,
+    STATUS,
+    TRACEABILITY,
+)
+from ubudget.pages.layout import READINGS as READINGS_SHEET
 from ubudget.pages.liveness import live_cells
 from ubudget.pages.placement import Placements, quoted
 from ubudget.pages.plan import book_of, placements_in
 from ubudget.pages.record_sheet import FINGERPRINT_CELL, SPARE_CELL, fingerprint
-from ubudget.pages.spare_cells import Cells, Fill, label_column, spare_cells
+from ubudget.pages.spare_cell_builder import Cells, Fill
+from ubudget.pages.spare_cells import label_column, spare_cells
 from ubudget.pages.spare_model import DILUTED, SHOWN_FITTED, SHOWN_X, Spare
 from ubudget.pages.spare_model import STATUS as ROW_STATUS
 from ubudget.pages.spare_rendering import SpareRenderer
 from ubudget.pages.spare_sheets import (
     budget_with_spare,
+    calibration_with_spare,
     charts_with_spare,
     checks_with_spare,
     links_with_spare,
+    readings_with_spare,
     results_with_spare,
     shaded_off,
     status_with_spare,
@@ -103,7 +118,9 @@ class _Plan:
             f"Made for {self.rows.text}, after run {run.file.run.id} of {run.file.run.date.isoformat()}: certificates "
             "that count are those of that day."
         )
-        sheets[STATUS], fields, warned = status_with_spare(sheets[STATUS], list(self._checks(overflow)), specimen, self.fingerprint)
+        sheets[STATUS], fields, warned = status_with_spare(
+            sheets[STATUS], list(self._checks(overflow)), specimen, self.fingerprint
+        )
         warning = f'IF({warned}>0,"Look at the warnings on the sheet status before you use these results.","")'
         sheets[RESULTS] = results_with_spare(sheets[RESULTS], evaluation, self.at, warning)
         sheets[BUDGET] = budget_with_spare(sheets[BUDGET], evaluation, self.at)
@@ -113,6 +130,8 @@ class _Plan:
             sheets[CHARTS] = charts_with_spare(sheets[CHARTS], self.at)
         if BLANKS in sheets:
             sheets[BLANKS] = checks_with_spare(sheets[BLANKS], self.at)
+        sheets[READINGS_SHEET] = readings_with_spare(sheets[READINGS_SHEET])
+        sheets[CALIBRATION] = calibration_with_spare(sheets[CALIBRATION])
         sheets[RECORD] = self._record(sheets[RECORD])
         sheets[CHANGES] = stored_out(sheets[CHANGES])
         made = tuple(self._finished(sheet, overflow) for sheet in sheets.values())

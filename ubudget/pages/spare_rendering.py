@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ubudget.bench.drawn import DRAWN
-from ubudget.bench.linearity import LEVEL_POINTS, LINEARITY
+from ubudget.bench.linearity import LINEARITY
 from ubudget.bench.portions import BLANK_PORTIONS, PORTIONS
 from ubudget.bench.readings import POINTS, READINGS
 from ubudget.bench.standards import STANDARDS
@@ -23,7 +23,8 @@ from ubudget.pages.book import BandColumn, Value
 from ubudget.pages.liveness import Mask
 from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.rendering import Renderer
-from ubudget.pages.spare_cells import Cells, label_column
+from ubudget.pages.spare_cell_builder import Cells
+from ubudget.pages.spare_cells import label_column
 from ubudget.pages.spare_model import ALWAYS, DILUTED, LEVELS, PLACE, READY, ROW_OF, Keys, Spare
 from ubudget.pages.ways import Way, ways_of
 from ubudget.pages.wording import text_in_formula
@@ -87,7 +88,7 @@ class SpareRenderer(Renderer):
         return BandColumn(
             heading=plain,
             values=values,
-            style=own.style,  # type: ignore[arg-type]
+            style=own.style,
             unit=getattr(column, "unit", ""),
             formulas=list(own.formulas),
             open=[fill is not None for fill in fills] if any(fills) else None,
@@ -133,13 +134,9 @@ class SpareRenderer(Renderer):
         guard = self.guard(placement.table.name)
         formulas = [
             formula if np.isfinite(column.values[n]) else None
-            for n, formula in enumerate(
-                self._waiting(placement, guard, lambda n: _number(float(column.values[n])))
-            )
+            for n, formula in enumerate(self._waiting(placement, guard, lambda n: _number(float(column.values[n]))))
         ]
-        return BandColumn(
-            column.heading, [None] * placement.table.size, "number", column.unit, formulas, width=11.0
-        )
+        return BandColumn(column.heading, [None] * placement.table.size, "number", column.unit, formulas, width=11.0)
 
     # -- formulas ---------------------------------------------------------------------------------------------------
 
@@ -269,6 +266,3 @@ def _following(spare: Spare) -> frozenset[str]:
         if not more:
             return frozenset(following)
         following |= more
-
-
-

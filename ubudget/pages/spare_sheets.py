@@ -8,18 +8,22 @@ from dataclasses import replace
 from ubudget.bench.portions import PORTIONS
 from ubudget.bench.readings import POINTS
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.pages.book import Band, BandColumn, Chart, Highlight, LooseCell, Sheet, Value
-from ubudget.pages.layout import BLANKS, BUDGET, CHARTS, COMPUTATION, RESULTS, STATUS
+from ubudget.pages.book import Band, Chart, Highlight, LooseCell, Sheet, Value
+from ubudget.pages.layout import BUDGET, CHARTS, RESULTS, STATUS
 from ubudget.pages.placement import Placements
 from ubudget.pages.results_sheet import FLAGS, KEY
 from ubudget.pages.spare_cells import SAMPLE_NAME
 from ubudget.pages.spare_model import SHOWN_FITTED, SHOWN_X
 from ubudget.pages.spare_model import STATUS as ROW_STATUS
 from ubudget.pages.text_sheets import last_row_of
+from ubudget.pages.verdicts import NAME as VERDICTS
+from ubudget.pages.verdicts import NOT_TESTED
 from ubudget.pages.wording import NOT_AVAILABLE, line_label, text_in_formula
 from ubudget.quantity.spelling import column_letters
 
 WARNINGS = "warnings"
+LEAVE_OUT = "An empty cell is no reading. To leave a reading out, give the reason beside it, with name and date."
+CURVES_NOTE = "Curves by least squares on the readings kept."
 RUN_FIELDS = {"run": "id", "date of the run": "date", "analyst": "analyst"}
 """Name on the status sheet → field of the run."""
 _HEADINGS = {"run": "run", "date of the run": "date of the run (yyyy-mm-dd)", "analyst": "analyst"}
@@ -67,13 +71,13 @@ def results_with_spare(sheet: Sheet, evaluation: Evaluation, placements: Placeme
         elif column.formulas is None:
             formulas = following([text_in_formula(str(value or "")) for value in column.values])
         else:
-            otherwise = {"reported": f'"{NOT_AVAILABLE}"'}
+            waiting = ['""'] * band.rows
+            if column.heading == FLAGS:
+                waiting = status
+            elif column.heading == "reported":
+                waiting = [f'"{NOT_AVAILABLE}"'] * band.rows
             formulas = following(
-                [
-                    f'IF({known[row]}="",{status[row] if column.heading == FLAGS else otherwise.get(column.heading, chr(34) * 2)},'
-                    f"{column.formulas[row]})"
-                    for row in rows
-                ]
+                [f'IF({known[row]}="",{waiting[row]},{column.formulas[row]})' for row in rows],
             )
         columns.append(replace(column, values=[None] * band.rows, formulas=formulas, number_formats=None))
     area = f"A{band.first_row}:{column_letters(len(headings))}{band.last_row}"
@@ -92,15 +96,40 @@ def budget_with_spare(sheet: Sheet, evaluation: Evaluation, placements: Placemen
     bands = []
     for band in sheet.bands:
         if band.name == "choices":
-            names = [portions.cell("sample", number, BUDGET) for number in samples]
-            formulas: list[str | None] = [f'IF({name}="","",{name})' for name in names]
+            typed = [portions.cell("sample", number, BUDGET) for number in samples]
+            formulas: list[str | None] = [f'IF({name}="","",{name})' for name in typed]
             formulas += [None] * (band.rows - len(formulas))
-            first = replace(band.columns[0], values=[None] * band.rows, formulas=formulas)
-            band = replace(band, columns=(first, *band.columns[1:]))
+            offered = replace(band.columns[0], values=[None] * band.rows, formulas=formulas)
+            band = replace(band, columns=(offered, *band.columns[1:]))
         bands.append(_without_values(band))
+    # As issued the sheet shows the first sample typed; a choice takes the formula's place.
+    first = portions.cell("sample", samples[0], BUDGET)
     cells = [
-        replace(cell, value=None) if (cell.row, cell.column) == (4, 2) else cell for cell in unsaved(sheet.cells)
+        replace(cell, value=None, formula=f'IF({first}="","",{first})') if (cell.row, cell.column) == (4, 2) else cell
+        for cell in unsaved(sheet.cells)
     ]
+    return replace(sheet, bands=tuple(bands), cells=tuple(cells))
+
+
+def readings_with_spare(sheet: Sheet) -> Sheet:
+    """What leaves a reading out here."""
+    cells = [replace(cell, value=LEAVE_OUT) if (cell.row, cell.column) == (2, 1) else cell for cell in sheet.cells]
+    return replace(sheet, cells=tuple(cells))
+
+
+def calibration_with_spare(sheet: Sheet) -> Sheet:
+    """Words on the curves without stored value, with room for their longest."""
+    bands = []
+    for band in sheet.bands:
+        if band.name == VERDICTS:
+            columns = [
+                replace(column, longest=[NOT_TESTED] * band.rows) if column.formulas else column
+                for column in band.columns
+            ]
+            band = _without_values(replace(band, columns=tuple(columns)))
+        bands.append(band)
+    note = LooseCell(2, 1, f"{CURVES_NOTE} {LEAVE_OUT}", "note", across=8)
+    cells = [note if (cell.row, cell.column) == (2, 1) else cell for cell in sheet.cells]
     return replace(sheet, bands=tuple(bands), cells=tuple(cells))
 
 
@@ -173,13 +202,16 @@ def charts_with_spare(sheet: Sheet, placements: Placements) -> Sheet:
         for old, new in instead.items():
             if reference and reference.startswith(old):
                 first, _, last = reference.partition(":")
-                return new + first.removeprefix(old) + ":" + last.replace(old.removeprefix(prefix), new.removeprefix(prefix))
+                return (
+                    new
+                    + first.removeprefix(old)
+                    + ":"
+                    + last.replace(old.removeprefix(prefix), new.removeprefix(prefix))
+                )
         return reference
 
     def redrawn(chart: Chart) -> Chart:
-        return replace(
-            chart, series=tuple(replace(s, y=moved(s.y) or s.y, x=moved(s.x)) for s in chart.series)
-        )
+        return replace(chart, series=tuple(replace(s, y=moved(s.y) or s.y, x=moved(s.x)) for s in chart.series))
 
     return replace(sheet, charts=tuple(redrawn(chart) for chart in sheet.charts))
 
@@ -222,5 +254,3 @@ def shaded_off(sheet: Sheet, labels: Callable[[str], str | None]) -> Sheet:
 def stored_out(sheet: Sheet) -> Sheet:
     """The sheet without stored values of calculated cells."""
     return replace(sheet, bands=tuple(_without_values(band) for band in sheet.bands), cells=unsaved(sheet.cells))
-
-

@@ -16,7 +16,7 @@ from ubudget.records.crosscheck_items import DELIVERS, RECEIVES
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank
 from ubudget.records.preparation import DilutionStep
-from ubudget.records.records import Records
+from ubudget.records.records import Records, Role
 from ubudget.records.register import VOLUMETRIC, Equipment
 from ubudget.records.run import Portion, Reading, Run, Solution, Standard
 from ubudget.records.spare_rows import SpareRows
@@ -36,7 +36,7 @@ def specimen_findings(records: Records, rows: SpareRows) -> list[Finding]:
     ]
 
 
-def _against(records: Records, rows: SpareRows) -> Iterator[tuple[str, str, str, str]]:
+def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str, str]]:
     run = records.run
     if run is None:
         yield "method", "whole file", "a method file alone", "name the folder of a run, which shows how it is run"
@@ -162,7 +162,9 @@ class _Planner:
         given = list(self.given.file.standards)
         analytes = list(dict.fromkeys(analyte for analyte, _ in self.lines))
         stated = [standard for standard in given if not standard.steps]
-        top = {a: max((s.concentration[a].value for s in stated if a in s.concentration), default=1.0) for a in analytes}
+        top = {
+            a: max((s.concentration[a].value for s in stated if a in s.concentration), default=1.0) for a in analytes
+        }
         unit = {a: next((s.concentration[a].unit for s in stated if a in s.concentration), "") for a in analytes}
         made = []
         for number in range(self.rows.levels):
@@ -178,15 +180,17 @@ class _Planner:
             made.append(Standard(label=label, concentration=concentration))
         return tuple(made)
 
-    def _standard_readings(self, standards: tuple[Standard, ...]) -> Iterator[tuple[str, dict[Line, tuple[float, ...]]]]:
+    def _standard_readings(
+        self, standards: tuple[Standard, ...]
+    ) -> Iterator[tuple[str, dict[Line, tuple[float, ...]]]]:
         given = [standard.label for standard in self.given.file.standards]
         for number, standard in enumerate(standards):
             source = given[min(number, len(given) - 1)]
             factor = _GROWTH ** max(0, number - len(given) + 1)
-            yield (
-                standard.label,
-                {line: tuple(factor * value for value in self._values([source, *given[::-1]], line)) for line in self.lines},
-            )
+            # A prepared standard holds certain analytes, and one on the way to others is not read at all.
+            lines = [line for line in self.lines if not standard.steps or (source, *line) in self.values]
+            values = {line: self._values([source, *given[::-1]], line) for line in lines}
+            yield standard.label, {line: tuple(factor * value for value in found) for line, found in values.items()}
 
     def _values(self, labels: list[str], line: Line) -> tuple[float, ...]:
         """As many replicates as planned, from the first of the solutions that was read on the line."""
@@ -241,7 +245,9 @@ class _Planner:
         )
 
     def _portion_readings(self, portions: tuple[Portion, ...]) -> Iterator[tuple[str, dict[Line, tuple[float, ...]]]]:
-        known = {kind: [p.solution for p in self.given.portions if (p.kind == "blank") == kind] for kind in (True, False)}
+        known = {
+            kind: [p.solution for p in self.given.portions if (p.kind == "blank") == kind] for kind in (True, False)
+        }
         for portion in portions:
             blank = portion.kind == "blank"
             label = _diluted_label(portion.solution) if self.steps and not blank else portion.solution
