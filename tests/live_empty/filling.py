@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,6 +16,8 @@ from ubudget.files.workbook_writer import write_book
 from ubudget.pages.layout import BUDGET, RESULTS
 from ubudget.pages.spare_model import READ_DILUTED
 from ubudget.pages.spare_plan import FillCell, SparePlan, plan_spare
+from ubudget.pages.wording import interval_text
+from ubudget.quantity.spelling import column_letters
 from ubudget.records.amount import Amount
 from ubudget.records.records import Records
 from ubudget.records.run import Portion, Run
@@ -41,6 +44,25 @@ def first_portions(records: Records) -> Records:
     return replace(records, run=replace(run, portions=kept, solutions=solutions, readings=readings))
 
 
+def part_of(records: Records, samples: Sequence[int], levels: Sequence[int], blanks: int, replicates: int) -> Records:
+    """A run of some of its samples, levels and blanks, with fewer replicates; materials are left out."""
+    run = records.run
+    assert run is not None
+    all_samples = [portion for portion in run.portions if portion.kind == "sample"]
+    all_blanks = [portion for portion in run.portions if portion.kind == "blank"]
+    portions = (*all_blanks[:blanks], *(all_samples[number] for number in samples))
+    standards = tuple(run.file.standards[number] for number in levels)
+    sources = {portion.solution for portion in portions}
+    solutions = tuple(solution for solution in run.solutions if solution.source in sources)
+    names = sources | {standard.label for standard in standards} | {solution.label for solution in solutions}
+    readings = tuple(
+        replace(reading, values=reading.values[:replicates]) for reading in run.readings if reading.solution in names
+    )
+    marks = tuple(e for e in run.file.exclusions if e.solution in names and e.replicate <= replicates)
+    file = replace(run.file, standards=standards, exclusions=marks)
+    return replace(records, run=replace(run, file=file, portions=portions, solutions=solutions, readings=readings))
+
+
 def planned(records: Records, samples: int, levels: int, replicates: int, blanks: int) -> SparePlan:
     plan, findings = plan_spare(records, SpareRows(samples, levels, replicates, blanks))
     assert plan is not None, findings
@@ -62,8 +84,18 @@ class Filling:
         self.edits.append((cell.sheet, cell.address, value))
 
 
-def typed(plan: SparePlan, records: Records) -> list[Edit]:
-    """The cells that show the run: samples, blanks, levels and readings from the first row on, others emptied."""
+@dataclass(frozen=True)
+class Rows:
+    """Rows to use for samples and levels, in order; those of the blanks begin with the first."""
+
+    samples: Sequence[int] = range(400)
+    levels: Sequence[int] = range(40)
+    blanks: Sequence[int] = range(40)
+
+
+def typed(plan: SparePlan, records: Records, rows: Rows | None = None) -> list[Edit]:
+    """The cells that show the run; levels that the workbook shows as issued are emptied where the run has none."""
+    rows = rows or Rows()
     run = records.run
     assert run is not None
     filling = Filling(plan)
@@ -73,7 +105,7 @@ def typed(plan: SparePlan, records: Records) -> list[Edit]:
     sheet = run.file.run
     for field, value in (("id", sheet.id), ("date", sheet.date.isoformat()), ("analyst", sheet.analyst)):
         filling.put("run", 0, field, value)
-    for number, standard in enumerate(run.file.standards):
+    for number, standard in zip(rows.levels, run.file.standards, strict=False):
         filling.put("level", number, "label", standard.label)
         for analyte, amount in standard.concentration.items():
             filling.put("level", number, analyte, amount.value)
@@ -81,8 +113,7 @@ def typed(plan: SparePlan, records: Records) -> list[Edit]:
     structure = plan.evaluation.assembly.structure
     assert structure is not None
     material_rows = {p.sample: n for n, p in enumerate(structure.portions) if p.kind == "reference material"}
-    free = iter(n for n, p in enumerate(structure.portions) if p.kind == "sample")
-    blank_rows = iter(range(len(structure.blanks)))
+    free, blank_rows = iter(rows.samples), iter(rows.blanks)
     for portion in run.portions:
         if portion.kind == "blank":
             _portion(filling, run, portion, "blank", next(blank_rows))
@@ -174,3 +205,103 @@ def budget_rows(values: Values, plan: SparePlan) -> dict[str, dict[str, object]]
         if cells["symbol"] not in (None, ""):
             rows[str(cells["symbol"])] = cells
     return rows
+
+
+def shown_where_empty(values: Values, plan: SparePlan, edits: Sequence[Edit]) -> list[str]:
+    """Calculated cells that show something in rows whose label, or whose reading, is empty.
+
+    The places of points in charts are left aside: a chart has no way to leave a calculated cell out, so unused points
+    lie on the last point used (their cells show nothing by their number format)."""
+    typed_in = {(sheet, address): value for sheet, address, value in edits}
+    waiting = {*SPARE_TABLES, "results", "reported results", "linearity points", "levels", "blank values"}
+    found = []
+    for sheet in plan.book.sheets:
+        for band in sheet.bands:
+            if band.name not in waiting and not band.name.startswith(("dilutions of", "dilution steps")):
+                continue
+            headings = [column.heading for column in band.columns]
+            for row in range(band.rows):
+                at = band.first_row + row
+                cells = {
+                    heading: typed_in.get((sheet.name, f"{column_letters(band.left + n)}{at}"))
+                    if column.formulas is None or column.formulas[row] is None
+                    else values[sheet.name].get(f"{column_letters(band.left + n)}{at}")
+                    for n, (heading, column) in enumerate(zip(headings, band.columns, strict=True))
+                }
+                label = cells["sample"] if "sample" in cells else cells[headings[0]]
+                if label in (None, ""):
+                    kept = {}
+                elif "reading" in cells and cells["reading"] is None:
+                    kept = {"solution", "analyte", "line", "replicate"}
+                else:
+                    continue
+                found += [
+                    f"{sheet.name}!{heading} {at}: {value!r}"
+                    for heading, value in cells.items()
+                    if value not in (None, "") and heading not in kept and "for the chart" not in heading
+                ]
+    return found
+
+
+SPARE_TABLES = ("portions", "blank portions", "readings", "measured lines", "standards", "standard readings")
+
+
+def disagreements(values: Values, plan: SparePlan, evaluation: Evaluation) -> list[str]:
+    """Reported figures that differ from those of the evaluation, and results shown that it lacks."""
+    rows = result_rows(values, plan)
+    found = []
+    names = set()
+    for result in evaluation.results:
+        name = result.sample, f"{result.analyte} {result.line}" if result.line else result.analyte
+        names.add(name)
+        expected = {
+            "value": result.reported_value,
+            "U": result.reported_expanded_uncertainty,
+            "u": result.standard_uncertainty,
+            "k": result.coverage_factor,
+            "ν_eff": result.effective_degrees_of_freedom,
+            "reported": interval_text(result),
+        }
+        for heading, value in expected.items():
+            if not alike(rows.get(name, {}).get(heading), value):
+                found.append(f"{name}, {heading}: expected {value!r}, found {rows.get(name, {}).get(heading)!r}")
+    found += [f"{name}: shown, but not in the evaluation" for name in rows if name not in names]
+    return found
+
+
+def budget_disagreements(values: Values, plan: SparePlan, evaluation: Evaluation, row: int) -> list[str]:
+    """Rows of the printed budget against those of the evaluation."""
+    rows = budget_rows(values, plan)
+    expected = {line.symbol: line for line in evaluation.results[row].budget}
+    found = [f"{symbol}: in one budget alone" for symbol in rows.keys() ^ expected.keys()]
+    for symbol, line in expected.items():
+        cells = rows.get(symbol, {})
+        for heading, value in (
+            ("estimate", line.estimate),
+            ("u(x)", line.standard_uncertainty),
+            ("c", line.sensitivity_coefficient),
+            ("c·u(x)", line.contribution),
+            ("share of u²", line.share),
+            ("ν", 1e99 if line.degrees_of_freedom is None else line.degrees_of_freedom),
+            ("group", line.group),
+            ("type A, B", line.evaluation),
+        ):
+            if not alike(cells.get(heading), value):
+                found.append(f"{symbol}, {heading}: expected {value!r}, found {cells.get(heading)!r}")
+    return found
+
+
+def alike(found: object, expected: object) -> bool:
+    """Numbers to 1e-9, an empty cell like nothing, else the same."""
+    if isinstance(expected, (int, float)) and isinstance(found, (int, float)):
+        return math.isclose(found, expected, rel_tol=1e-9, abs_tol=1e-14)
+    return (found or None) == (expected or None)
+
+
+def errors_in(values: Values) -> list[str]:
+    return [
+        f"{sheet}!{cell} {value}"
+        for sheet, cells in values.items()
+        for cell, value in cells.items()
+        if isinstance(value, str) and value.startswith("#")
+    ]
