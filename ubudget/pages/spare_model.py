@@ -30,7 +30,7 @@ RESULTS, SIGNALS, LEVELS, CURVES = "results", "measured lines", "levels", "curve
 DILUTIONS = "dilutions of "
 STATUS, READY, KIND = "status of the row", "ready (1 = yes)", "kind"
 ROW_OF, READ_DILUTED, DILUTED, PLACE = "row on the sheet of ", "read diluted: ", "diluted", "place of the level"
-SHOWN_X, SHOWN_FITTED = "x shown", "fitted shown"
+SHOWN_X, SHOWN_Y, SHOWN_FITTED = "x shown", "y shown", "fitted shown"
 Keys = frozenset[Hashable]
 ALWAYS: Keys = frozenset()
 
@@ -90,6 +90,12 @@ class Spare:
         return {n: p.sample for n, p in enumerate(structure.portions) if p.kind == "reference material"}
 
     @cached_property
+    def fitted(self) -> str:
+        """Table of the points that the curves are fitted to: single readings, or level means."""
+        span = self.evaluation.graph.tables[CURVES].references["all mark"]
+        return span.table
+
+    @cached_property
     def needs_blank(self) -> bool:
         """Whether results take more of the first blank than its readings: its volume, its dilution factor."""
         tables = self.evaluation.graph.tables
@@ -141,14 +147,15 @@ class Spare:
         added: dict[str, list[tuple[str, str, int]]] = {
             STANDARDS: [(STATUS, "status", 0), (READY, READY, LAST)],
             READINGS: [(STATUS, "status", 0)],
-            POINTS: [
-                (STATUS, "status", 0),
-                (SHOWN_X, "x, for the chart", LAST),
-                (SHOWN_FITTED, "curve, for the chart", LAST),
-            ],
+            POINTS: [(STATUS, "status", 0)],
             LEVELS: [(PLACE, PLACE, LAST)],
             WARE: [(KIND, KIND, LAST)],
         }
+        added[self.fitted] += [
+            (SHOWN_X, "x, for the chart", LAST),
+            (SHOWN_Y, "y, for the chart", LAST),
+            (SHOWN_FITTED, "curve, for the chart", LAST),
+        ]
         for table in (PORTIONS, BLANK_PORTIONS, self.steps or ""):
             rows = [
                 (f"{ROW_OF}{symbol}", f"{ROW_OF}ware: {self.word_of(table, symbol)}", LAST)
@@ -224,19 +231,22 @@ class Spare:
 
     def findings(self) -> list[Finding]:
         """Tables and totals that spare rows cannot follow."""
-        keys, found = self.keys, []
+        if "last used" not in self.evaluation.graph.tables[CURVES].by_name:
+            found = "a curve of two standards, which are certain ones"
+            return [self._refused(found)]
+        keys, found_in = self.keys, list[str]()
         known = {*keys, *_FIXED}
         for name, table in self.graph.tables.items():
             if name not in known and not name.startswith(_FIXED_STARTS):
-                found.append(f"the table of {name}")
+                found_in.append(f"the table of {name}")
             for column in table.columns:
                 if isinstance(column, Formula) and any(_totals_products(e, table, keys) for e in column.expressions):
-                    found.append(f"{column.heading} of the {name}")
-        method = self.records.file("method")
-        return [
-            Finding("stop", method, "symbols", each, "with --empty: what README names under spare rows", RUN_AS_FILES)
-            for each in dict.fromkeys(found)
-        ]
+                    found_in.append(f"{column.heading} of the {name}")
+        return [self._refused(each) for each in dict.fromkeys(found_in)]
+
+    def _refused(self, found: str) -> Finding:
+        accepted = "with --empty: what README names under spare rows"
+        return Finding("stop", self.records.file("method"), "symbols", found, accepted, RUN_AS_FILES)
 
 
 def _totals_products(expression: Expression, table: Table, keys: Iterable[str]) -> bool:

@@ -32,7 +32,7 @@ from ubudget.pages.plan import book_of, placements_in
 from ubudget.pages.record_sheet import FINGERPRINT_CELL, SPARE_CELL, fingerprint
 from ubudget.pages.spare_cell_builder import Cells, Fill
 from ubudget.pages.spare_cells import label_column, spare_cells
-from ubudget.pages.spare_model import DILUTED, SHOWN_FITTED, SHOWN_X, Spare
+from ubudget.pages.spare_model import DILUTED, SHOWN_FITTED, SHOWN_X, SHOWN_Y, Spare
 from ubudget.pages.spare_model import STATUS as ROW_STATUS
 from ubudget.pages.spare_rendering import SpareRenderer
 from ubudget.pages.spare_sheets import (
@@ -127,7 +127,7 @@ class _Plan:
         diluted = DILUTED if self.spare.steps else None
         sheets[COMPUTATION] = links_with_spare(sheets[COMPUTATION], self.at, diluted, self.spare.steps)
         if CHARTS in sheets:
-            sheets[CHARTS] = charts_with_spare(sheets[CHARTS], self.at)
+            sheets[CHARTS] = charts_with_spare(sheets[CHARTS], self.at[self.spare.fitted])
         if BLANKS in sheets:
             sheets[BLANKS] = checks_with_spare(sheets[BLANKS], self.at)
         sheets[READINGS_SHEET] = readings_with_spare(sheets[READINGS_SHEET])
@@ -165,10 +165,10 @@ class _Plan:
 
     def _hidden(self, sheet: str) -> Iterator[Highlight]:
         """Places of unused points in charts are not shown as numbers."""
-        points = self.at[POINTS]
+        points = self.at[self.spare.fitted]
         if points.sheet == sheet:
-            mark = points.letters["include"]
-            for column in (*DRAWN.values(), SHOWN_X, SHOWN_FITTED):
+            mark = points.letters["include" if self.spare.fitted == POINTS else "standard"]
+            for column in (*DRAWN.values(), SHOWN_X, SHOWN_Y, SHOWN_FITTED):
                 if column in points.letters:
                     area = points.range(column, sheet).replace("$", "")
                     yield Highlight(area, f'${mark}{points.first_row}=""', "decimals", ";;;")

@@ -6,14 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from ubudget.bench.portions import PORTIONS
-from ubudget.bench.readings import POINTS
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, Chart, Highlight, LooseCell, Sheet, Value
 from ubudget.pages.layout import BUDGET, CHARTS, RESULTS, STATUS
-from ubudget.pages.placement import Placements
+from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.results_sheet import FLAGS, KEY
 from ubudget.pages.spare_cells import SAMPLE_NAME
-from ubudget.pages.spare_model import SHOWN_FITTED, SHOWN_X
+from ubudget.pages.spare_model import SHOWN_FITTED, SHOWN_X, SHOWN_Y
 from ubudget.pages.spare_model import STATUS as ROW_STATUS
 from ubudget.pages.text_sheets import last_row_of
 from ubudget.pages.verdicts import NAME as VERDICTS
@@ -189,13 +188,13 @@ def status_with_spare(
     return replace(sheet, bands=(), cells=tuple(cells), widths={1: 46.0, 2: 20.0}), fields, f"{STATUS}!$B${top}"
 
 
-def charts_with_spare(sheet: Sheet, placements: Placements) -> Sheet:
-    """Unused points lie on the last point used, where they are not seen; their reading is an empty cell."""
-    points = placements[POINTS]
+def charts_with_spare(sheet: Sheet, points: Placement) -> Sheet:
+    """Unused points lie on the last point used, where they are not seen."""
     prefix = points.prefix(CHARTS)
     instead = {
         f"{prefix}${points.letters[old]}$": f"{prefix}${points.letters[new]}$"
-        for old, new in (("x", SHOWN_X), ("fitted", SHOWN_FITTED))
+        for old, new in (("x", SHOWN_X), ("reading", SHOWN_Y), ("mean", SHOWN_Y), ("fitted", SHOWN_FITTED))
+        if old in points.letters
     }
 
     def moved(reference: str | None) -> str | None:

@@ -9,7 +9,7 @@ from ubudget.bench.portions import PORTIONS
 from ubudget.bench.readings import POINTS
 from ubudget.bench.standards import STANDARDS
 from ubudget.pages.spare_cell_builder import CellBuilder, Fill, in_quotes
-from ubudget.pages.spare_model import CURVES, LEVELS, PLACE, READY, SHOWN_FITTED, SHOWN_X, STATUS
+from ubudget.pages.spare_model import CURVES, LEVELS, PLACE, READY, SHOWN_FITTED, SHOWN_X, SHOWN_Y, STATUS
 from ubudget.quantity.graph import Given, Span
 from ubudget.records.run import Run
 
@@ -20,6 +20,7 @@ class StandardCells(CellBuilder):
     def build(self) -> None:
         self._standards()
         self._points()
+        self._shown()
 
     def _standards(self) -> None:
         table = self.at[STANDARDS].table
@@ -92,25 +93,29 @@ class StandardCells(CellBuilder):
         number_of = {each.label: number for number, each in enumerate(self.planned.file.standards)}
         owners = [number_of[label] for label in table.texts("solution")]
         self.reading_columns(POINTS, "level", ["|".join(key) for key in keys], owners)
-        curve = [self.structure.lines.index(key[:2]) for key in keys]
-        span = spare.graph.tables[CURVES].references["all mark"]
-        assert isinstance(span, Span)
-        for column, source, own in ((SHOWN_X, "x", "x"), (SHOWN_FITTED, "fitted", "fitted")):
+        self._levels(level)
+
+    def _shown(self) -> None:
+        """Points as the charts draw them: unused ones lie on the last one used of their curve."""
+        table = self.spare.fitted
+        home, spans = self.at[table], self.spare.graph.tables[CURVES].references["all mark"]
+        assert isinstance(spans, Span)
+        lines = list(zip(home.table.texts("analyte"), home.table.texts("line"), strict=True))
+        mark, ordinate = ("include", "reading") if table == POINTS else ("standard", "mean")
+        for column, source in ((SHOWN_X, "x"), (SHOWN_Y, ordinate), (SHOWN_FITTED, "fitted")):
             formulas = []
-            for row in range(table.size):
-                first, last = int(span.start[curve[row]]), int(span.stop[curve[row]]) - 1
+            for row in range(self.size(table)):
+                curve = self.structure.lines.index(lines[row])
+                first, last = int(spans.start[curve]), int(spans.stop[curve]) - 1
 
                 def rows_of(name: str, first: int = first, last: int = last) -> str:
-                    letter = self.at[POINTS].letters[name]
-                    return f"{letter}${self.at[POINTS].row(first)}:{letter}${self.at[POINTS].row(last)}"
+                    return f"{home.letters[name]}${home.row(first)}:{home.letters[name]}${home.row(last)}"
 
-                at_last = (
-                    f"SUMIF({rows_of('number')},{self.cell(CURVES, 'last used', curve[row], POINTS)},{rows_of(source)})"
-                )
-                mark = self.cell(POINTS, "include", row, POINTS)
-                formulas.append(f'IF({mark}="",{at_last},{self.cell(POINTS, own, row, POINTS)})')
-            self.put(POINTS, column, formulas, style="number", number_format=";;;")
-        self._levels(level)
+                used = self.cell(CURVES, "last used", curve, table)
+                at_last = f"SUMIF({rows_of('number')},{used},{rows_of(source)})"
+                test, own = self.cell(table, mark, row, table), self.cell(table, source, row, table)
+                formulas.append(f'IF({test}="",{at_last},{own})')
+            self.put(table, column, formulas, style="number", number_format=";;;")
 
     def _levels(self, level_of_points: Sequence[int]) -> None:
         members: dict[int, list[int]] = {}
