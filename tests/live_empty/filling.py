@@ -259,7 +259,9 @@ def disagreements(values: Values, plan: SparePlan, evaluation: Evaluation) -> li
             "U": result.reported_expanded_uncertainty,
             "u": result.standard_uncertainty,
             "k": result.coverage_factor,
-            "ν_eff": result.effective_degrees_of_freedom,
+            "ν_eff": 1e99
+            if result.coverage_factor and result.effective_degrees_of_freedom is None
+            else result.effective_degrees_of_freedom,
             "reported": interval_text(result),
         }
         for heading, value in expected.items():

@@ -64,7 +64,6 @@ def test_method_file_with_its_run_beside_it(tmp_path: Path) -> None:
         (("patterns/titration",), "a method file alone"),
         (("zinc_standard/mass_concentration.toml",), "a method file alone"),
         (("river_manganese", "--levels", "8"), "prepared standards"),
-        (("published/quam_a5",), "stop: "),
     ],
 )
 def test_what_is_not_possible_is_told(words: tuple[str, ...], told: str, tmp_path: Path) -> None:

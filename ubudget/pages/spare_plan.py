@@ -32,7 +32,7 @@ from ubudget.pages.plan import book_of, placements_in
 from ubudget.pages.record_sheet import FINGERPRINT_CELL, SPARE_CELL, fingerprint
 from ubudget.pages.spare_cell_builder import Cells, Fill
 from ubudget.pages.spare_cells import label_column, spare_cells
-from ubudget.pages.spare_model import DILUTED, SHOWN_FITTED, SHOWN_X, SHOWN_Y, Spare
+from ubudget.pages.spare_model import DILUTED, LEVELS, READY, SHOWN_FITTED, SHOWN_X, SHOWN_Y, Spare
 from ubudget.pages.spare_model import STATUS as ROW_STATUS
 from ubudget.pages.spare_rendering import SpareRenderer
 from ubudget.pages.spare_sheets import (
@@ -125,7 +125,9 @@ class _Plan:
         sheets[RESULTS] = results_with_spare(sheets[RESULTS], evaluation, self.at, warning)
         sheets[BUDGET] = budget_with_spare(sheets[BUDGET], evaluation, self.at)
         diluted = DILUTED if self.spare.steps else None
-        sheets[COMPUTATION] = links_with_spare(sheets[COMPUTATION], self.at, diluted, self.spare.steps)
+        sheets[COMPUTATION] = links_with_spare(
+            sheets[COMPUTATION], self.at, diluted, self.spare.steps, {STANDARDS: READY, LEVELS: "standard"}
+        )
         if CHARTS in sheets:
             sheets[CHARTS] = charts_with_spare(sheets[CHARTS], self.at[self.spare.fitted])
         if BLANKS in sheets:

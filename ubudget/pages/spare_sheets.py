@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from ubudget.bench.portions import PORTIONS
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, Chart, Highlight, LooseCell, Sheet, Value
-from ubudget.pages.layout import BUDGET, CHARTS, RESULTS, STATUS
+from ubudget.pages.layout import BUDGET, CHARTS, COMPUTATION, RESULTS, STATUS
 from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.results_sheet import FLAGS, KEY
 from ubudget.pages.spare_cells import SAMPLE_NAME
@@ -132,12 +132,16 @@ def calibration_with_spare(sheet: Sheet) -> Sheet:
     return replace(sheet, bands=tuple(bands), cells=tuple(cells))
 
 
-def links_with_spare(sheet: Sheet, placements: Placements, diluted: str | None, steps: str | None) -> Sheet:
-    """Sheet rows beside the computation, which the budget looks up: none while a row waits, or is not diluted."""
+def links_with_spare(
+    sheet: Sheet, placements: Placements, diluted: str | None, steps: str | None, marks: Mapping[str, str]
+) -> Sheet:
+    """Sheet rows beside the computation, which the budget looks up: none while a row waits, or is not diluted, or where
+    the level is not in use. `marks` gives the tables of levels and their column that is then empty."""
     home = placements["results"]
     name = f"${home.letters[SAMPLE_NAME]}"
     count = len(home.columns)
     of_steps = placements[steps].table.title if steps else ""
+    of_levels = {placements[name].table.title: name for name in marks if name in placements}
     bands = []
     for band in sheet.bands:
         if band.name == "results":
@@ -149,6 +153,10 @@ def links_with_spare(sheet: Sheet, placements: Placements, diluted: str | None, 
                     shown = f"{value:g}" if isinstance(value, (int, float)) else "0"
                     if diluted and column.remark == of_steps:
                         shown = f"IF({home.letters[diluted]}{at}=1,{shown},0)"
+                    elif column.remark in of_levels and isinstance(value, int):
+                        there = placements[of_levels[column.remark]]
+                        mark = f"{there.prefix(COMPUTATION)}{there.letters[marks[there.table.name]]}{value}"
+                        shown = f'IF({mark}="",0,{shown})'
                     formulas.append(f'IF({name}{at}="","",{shown})')
                 added.append(
                     replace(column, values=[None] * band.rows, formulas=formulas, style="number", number_format="0;;")

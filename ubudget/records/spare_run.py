@@ -10,11 +10,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import cycle, islice
 
+from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_items import DELIVERS, RECEIVES
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank
+from ubudget.records.overlap import SpectralOverlap
 from ubudget.records.preparation import DilutionStep
 from ubudget.records.records import Records, Role
 from ubudget.records.register import VOLUMETRIC, Equipment
@@ -45,7 +47,13 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         yield "method", "symbols", "a blank, and room for none", "give --blanks 1 or more"
     symbols = records.method.symbols
     if not any(isinstance(operation, Calibration) for operation in symbols.values()):
-        yield "method", "symbols", "no calibration line: --empty has no rows for it", RUN_AS_FILES
+        yield "method", "symbols", "no calibration on standards: --empty has no rows for it", RUN_AS_FILES
+    for operation in symbols.values():
+        if isinstance(operation, Calibration):
+            for found in _certain_rows(operation):
+                yield "method", "symbols", f"{found}: --empty cannot follow it", RUN_AS_FILES
+        elif isinstance(operation, (StandardAdditions, SpectralOverlap)):
+            yield "method", "symbols", f"{operation.operation}: --empty cannot follow it", RUN_AS_FILES
     if sum(isinstance(o, Dilution) and o.of == "sample" for o in symbols.values()) > 1:
         yield "method", "symbols", "two dilution factors of the sample", RUN_AS_FILES
     if any(reading.mean is not None for reading in run.readings):
@@ -74,6 +82,22 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         number = len(run.file.standards)
         found = f"prepared standards ({prepared[0]} …): --empty cannot add levels to them"
         yield "run", "standard", found, f"give --levels {number}, or name a run with all levels"
+
+
+def _certain_rows(calibration: Calibration) -> Iterator[str]:
+    """What of a calibration rests on certain solutions or an order, or sums products row by row."""
+    if calibration.curve in ("two points", "rational"):
+        yield f"curve {calibration.curve}"
+    if calibration.weights in ("1/y", "pooled s per level"):
+        yield f"weights {calibration.weights}"
+    if calibration.standards == "errors in variables":
+        yield "standards with errors in variables"
+    if calibration.pooled_over:
+        yield "s pooled over solutions that are named"
+    if calibration.internal_standard is not None:
+        yield "an internal standard"
+    if calibration.drift is not None:
+        yield "a correction for drift"
 
 
 def _names_ware(records: Records) -> bool:
