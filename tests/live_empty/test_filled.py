@@ -17,6 +17,7 @@ from tests.engines import (
     assert_safe_formulas,
     ironcalc_values,
     ironcalc_variants,
+    libreoffice_resaved,
     libreoffice_values,
     require_engine,
 )
@@ -37,6 +38,7 @@ from tests.live_empty.filling import (
 from ubudget.evaluation.evaluate import Evaluation, evaluate
 from ubudget.files.verbs import read_run
 from ubudget.files.workbook_writer import write_book
+from ubudget.pages.record_sheet import open_cells
 from ubudget.pages.spare_plan import SparePlan
 from ubudget.records.records import Records
 
@@ -107,11 +109,47 @@ def test_libreoffice_agrees(name: str, tmp_path: Path) -> None:
     records = example(name)
     plan, evaluation = room_for(name, records, 2), evaluated(records)
     edits = [*typed(plan, records), *budget_edits(evaluation, 1)]
-    (values,) = libreoffice_values([write_filled(plan, edits, tmp_path / "filled.xlsx")])
+    filled = write_filled(plan, edits, tmp_path / "filled.xlsx")
+    (values,) = libreoffice_values([filled])
     assert not errors_in(values)
     assert not disagreements(values, plan, evaluation)
     assert not budget_disagreements(values, plan, evaluation, 1)
     assert not shown_where_empty(values, plan, edits)
+
+
+def test_saved_by_libreoffice_it_still_reads_back(tmp_path: Path) -> None:
+    require_engine("libreoffice")
+    records = example("harbour_sediment")
+    plan = room_for("harbour_sediment", records, 2)
+    filled = write_filled(plan, typed(plan, records), tmp_path / "filled.xlsx")
+    back = evaluated(read_run(libreoffice_resaved(filled, tmp_path / "saved")))
+    expected = {(r.sample, r.analyte, r.line): r.expanded_uncertainty for r in evaluated(records).results}
+    assert {(r.sample, r.analyte, r.line): r.expanded_uncertainty for r in back.results} == expected
+
+
+def test_edits_of_certificates_and_method_go_both_ways(tmp_path: Path) -> None:
+    """Open cells that belong to no day: cells and reading back follow them alike."""
+    require_engine("ironcalc")
+    records = example("harbour_sediment")
+    plan = room_for("harbour_sediment", records, 2)
+    fixed = [cell for cell in open_cells(plan.book.sheets) if isinstance(cell.value, float)]
+    sheets = {"equipment", "standards", "input quantities", "method"}
+    assert {cell.sheet for cell in fixed} == sheets
+    # One number of each sheet, and every figure of the equipment.
+    last = {cell.sheet: cell for cell in fixed}
+    changed = {(c.sheet, c.address): c for c in (*last.values(), *(c for c in fixed if c.sheet == "equipment"))}
+    edits = [(c.sheet, c.address, _moved(float(str(c.value)))) for c in changed.values()]
+    edits = [*typed(plan, records), *edits]
+    write_book(plan.book, tmp_path / "empty.xlsx")
+    (values,) = ironcalc_variants(tmp_path / "empty.xlsx", [edits])
+    back = evaluated(read_run(write_filled(plan, edits, tmp_path / "filled.xlsx")))
+    assert not errors_in(values)
+    assert not disagreements(values, plan, back)
+    assert back.results[0].expanded_uncertainty != evaluated(records).results[0].expanded_uncertainty
+
+
+def _moved(value: float) -> float:
+    return value - 0.01 if value in (0.9545, 1.0) else float(f"{value * 1.01 + (value == 0):.6g}")
 
 
 def test_decimal_comma(tmp_path: Path) -> None:

@@ -19,13 +19,13 @@ from ubudget.files.reading import USUAL_NAMES, records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.files.toml_writing import toml_text
 from ubudget.pages.record_sheet import OpenCell, open_cells
-from ubudget.pages.spare_cell_builder import Fill
 from ubudget.pages.spare_model import READ_DILUTED
 from ubudget.pages.spare_plan import FillCell, SparePlan, plan_spare
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Edit, Records, SourceText
 from ubudget.records.register import Equipment, ReferenceMaterial
 from ubudget.records.spare_rows import spare_rows_from
+from ubudget.records.spare_run import ware_of
 
 Edits = tuple[list[tuple[Edit, OpenCell]], list[Finding]]
 _EXCLUDED = ("reason", "who", "when")
@@ -67,12 +67,17 @@ class _Filled:
         self.faults: list[Finding] = []
         self.cells: dict[tuple[str, int, str], FillCell] = {}
         self.values: dict[tuple[str, int, str], str | float | dt.date] = {}
+        self.fields: dict[tuple[str, int], list[str]] = {}
         for cell in (*plan.fills, *plan.overflow):
             if cell.sheet not in book.sheetnames:
                 self._fault(cell, "no such sheet", "all sheets as issued", "use an unaltered copy")
                 break
-            value = _typed(book[cell.sheet][cell.address].value)
+            stands = book[cell.sheet][cell.address].value
+            value = _typed(stands)
             if value == "":
+                if isinstance(stands, str) and stands:
+                    # Formulas take a space for an entry.
+                    self._fault(cell, "spaces alone", "an entry, or an empty cell", "empty the cell")
                 continue
             if cell in plan.overflow:
                 self._fault(
@@ -84,6 +89,13 @@ class _Filled:
                 continue
             key = (cell.fill.part, cell.fill.row, cell.fill.field)
             self.cells[key], self.values[key] = cell, value
+            self.fields.setdefault(key[:2], []).append(key[2])
+        ids = [item.id for item in ware_of(specimen)]
+        self.items = {item.lower(): item for item in reversed(ids)}
+
+    def item(self, text: str) -> str:
+        """The id of a piece of ware; a look-up takes small and capital letters alike."""
+        return self.items.get(text.lower(), text)
 
     def _fault(self, cell: FillCell, found: str, accepted: str, remedy: str) -> None:
         self.faults.append(
@@ -114,9 +126,6 @@ class _Filled:
         except ValueError:
             self.wrong((part, row, name), "a date, yyyy-mm-dd")
             return None
-
-    def rows(self, part: str) -> list[int]:
-        return sorted({row for name, row, _ in self.values if name == part})
 
 
 def _typed(value: object) -> str | float | dt.date:
@@ -225,7 +234,7 @@ def _standards(
     assert run is not None
     for number, planned in enumerate(run.file.standards):
         label = filled.text("level", number, "label")
-        fields = [name for part, row, name in filled.values if part == "level" and row == number]
+        fields = filled.fields.get(("level", number), [])
         read = [name for name in fields if name.endswith("|reading")]
         if not label:
             if fields:
@@ -255,12 +264,11 @@ def _portions(filled: _Filled, tables: _Tables) -> None:
     assert structure is not None
     for part, portions in (("blank", structure.blanks), ("portion", structure.portions)):
         for number, planned in enumerate(portions):
-            fields = [name for name_of, row, name in filled.values if name_of == part and row == number]
+            fields = filled.fields.get((part, number), [])
+            read = [name for name in filled.fields.get(("reading", number), []) if name.startswith(f"{part}|")]
             label = filled.text(part, number, "sample")
             if not label:
-                if fields or any(
-                    p == "reading" and row == number and name.startswith(f"{part}|") for p, row, name in filled.values
-                ):
+                if fields or read:
                     filled.missing((part, number, "sample"), "the label of the row")
                 continue
             row = {"sample": label, "portion": "1", "kind": planned.kind, "solution": label}
@@ -269,7 +277,8 @@ def _portions(filled: _Filled, tables: _Tables) -> None:
             for name in fields:
                 if name not in ("sample", "matrix"):
                     unit = filled.cells[part, number, name].fill.unit
-                    row[name if unit is None else f"{name} [{unit}]"] = filled.text(part, number, name)
+                    text = filled.text(part, number, name)
+                    row[name if unit is None else f"{name} [{unit}]"] = filled.item(text) if unit is None else text
             tables.samples.append(row)
             solution_of = _dilution(filled, number if part == "portion" else -1, label, tables)
             _readings(filled, "reading", number, f"{part}|", solution_of, tables)
@@ -290,7 +299,12 @@ def _dilution(filled: _Filled, number: int, label: str, tables: _Tables) -> Call
     reports = ";".join(analyte for analyte in analytes if analyte not in not_read) if not_read else ""
     if len(not_read) < len(analytes):
         tables.solutions.append(
-            {"solution": diluted, "from": label, "dilution": f"{pipette} > {flask}", "reports": reports}
+            {
+                "solution": diluted,
+                "from": label,
+                "dilution": f"{filled.item(pipette)} > {filled.item(flask)}",
+                "reports": reports,
+            }
         )
     return lambda analyte: label if analyte in not_read else diluted
 
@@ -300,15 +314,10 @@ def _readings(
 ) -> None:
     """The readings of one row, without gaps: replicates count as typed, from the first on."""
     found: dict[tuple[str, str], list[tuple[int, str, float]]] = {}
-    for cell in filled.plan.fills:
-        fill: Fill = cell.fill
-        if fill.part != part or fill.row != number or not fill.field.endswith("|reading"):
-            continue
-        if not fill.field.startswith(prefix):
-            continue
-        value = filled.number(part, number, fill.field)
-        if value is not None:
-            key = fill.field.removesuffix("|reading")
+    for name in filled.fields.get((part, number), []):
+        value = filled.number(part, number, name)
+        if value is not None and name.endswith("|reading") and name.startswith(prefix):
+            key = name.removesuffix("|reading")
             analyte, line, replicate = key.removeprefix(prefix).split("|")
             found.setdefault((analyte, line), []).append((int(replicate), key, value))
     for (analyte, line), values in found.items():

@@ -165,7 +165,7 @@ class CellBuilder:
             self.put(
                 table,
                 f"{ROW_OF}{symbol}",
-                [f'IF({used(row)},"",IFERROR(MATCH({cells[row]},{names},0),0))' for row in rows],
+                [f'IF({used(row)},"",{_row_of(cells[row], names)})' for row in rows],
                 style="number",
                 number_format="0",
             )
@@ -199,6 +199,12 @@ class CellBuilder:
         """Rows of the standards' table that hold the labels: those of the first analyte."""
         analytes = self.at[STANDARDS].table.texts("analyte")
         return sum(1 for analyte in analytes if analyte == analytes[0])
+
+
+def _row_of(name: str, names: str) -> str:
+    """Place of a name in a column, 0 where it is not there; a name with * or ? is no pattern."""
+    found = f"MATCH({name},{names},0)"
+    return f"IFERROR(IF(INDEX({names},{found})={name},{found},0),0)"
 
 
 def in_quotes(text: str) -> str:

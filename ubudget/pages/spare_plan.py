@@ -214,7 +214,7 @@ class _Plan:
         for table, words in tables.items():
             if table in self.at:
                 status = self.at[table].range(ROW_STATUS, STATUS)
-                count = f'COUNTIF({status},"?*")'
+                count = f'SUMPRODUCT(({status}<>"")*1)'
                 found = f'"rows that need attention: "&{count}&" (column status, sheet {self.at[table].sheet})"'
                 below = [cell for cell in overflow if cell.fill.part == table]
                 if below:

@@ -84,7 +84,7 @@ class SampleCells(CellBuilder):
             parts.append(f'IF({first}=1,"","first blank not complete. ")')
         if self.spare.prepared:
             status = self.area(STANDARDS, STATUS, PORTIONS)
-            parts.append(f'IF(COUNTIF({status},"?*")>0,"see the standards. ","")')
+            parts.append(f'IF(SUMPRODUCT(({status}<>"")*1)>0,"see the standards. ","")')
         if self.spare.steps:
             parts.append(f'IF({self.cell(self.spare.steps, STATUS, row, PORTIONS)}="","","see its dilution. ")')
         parts += self._shared_ware(row)

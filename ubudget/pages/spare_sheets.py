@@ -187,7 +187,7 @@ def status_with_spare(
             cell = replace(cell, value="none: the program that opens the workbook calculates it")
         cells.append(cell)
     top = last_row_of(cells, 1) + 3
-    count = LooseCell(top, 2, None, "result", f'COUNTIF(B{top + 1}:B{top + len(checks)},"?*")', number_format="0")
+    count = LooseCell(top, 2, None, "result", f'SUMPRODUCT((B{top + 1}:B{top + len(checks)}<>"")*1)', number_format="0")
     cells += [LooseCell(top, 1, WARNINGS, "label"), count]
     for number, (name, formula) in enumerate(checks, start=1):
         cells.append(LooseCell(top + number, 1, name, "label"))

@@ -43,6 +43,13 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
     if run is None:
         yield "method", "whole file", "a method file alone", "name the folder of a run, which shows how it is run"
         return
+    if records.edits:
+        yield (
+            "run",
+            "record",
+            "a workbook with edited cells",
+            "write its records to files by ubudget convert, name those",
+        )
     if rows.blanks < 1 and has_blank(records):
         yield "method", "symbols", "a blank, and room for none", "give --blanks 1 or more"
     symbols = records.method.symbols
@@ -62,6 +69,8 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         yield "readings", "headings", "positions of reading: --empty has no place for them", RUN_AS_FILES
     if any(step.balance for solution in run.solutions for step in solution.steps):
         yield "solutions", "dilution", "a dilution by mass: --empty has dilutions by volume alone", RUN_AS_FILES
+    if any("|" in name for line in lines_of(records) for name in line):
+        yield "method", "analytes", "a | in the name of an analyte or line", "rename it"
     matrices = {portion.matrix for portion in run.portions if portion.kind == "sample"}
     if len(matrices) > 1 and by_matrix(records):
         yield "samples", "matrix", "cases by matrix, and samples of several matrices", "name a run of one matrix"
