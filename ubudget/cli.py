@@ -40,6 +40,7 @@ from ubudget.terminal import (
     write_out,
 )
 from ubudget.version import __version__
+from ubudget.workbook_commands import convert, workbook
 
 if TYPE_CHECKING:
     pass
@@ -215,77 +216,8 @@ def evaluate(
     raise typer.Exit(status(evaluation))
 
 
-@app.command()
-def workbook(
-    run: RunPath,
-    book: Annotated[Path, typer.Argument(metavar="OUT.xlsx", help="The workbook to write.")],
-    by: Annotated[
-        str | None,
-        typer.Option("--by", metavar="analyte", help="One workbook for each analyte: OUT-Cu.xlsx, OUT-Zn.xlsx …"),
-    ] = None,
-    letterhead: LetterheadPath = None,
-    force: Force = False,
-) -> None:
-    """Write the editable workbook, with live formulas."""
-    from ubudget.files.verbs import write_workbook_telling
-
-    if book.suffix.lower() != ".xlsx":
-        raise typer.BadParameter(f"{book}: a name that ends with .xlsx is needed")
-    if by not in (None, "analyte"):
-        raise typer.BadParameter(f"--by {by}: a run can be divided by analyte alone")
-    refuse_existing([book] if by is None else [], force)
-    looks = letterhead_of(letterhead)
-    with Progress() as tell:
-        tell("reading and evaluating")
-        evaluation = evaluated(run)
-        if by is None:
-            write_workbook_telling(evaluation, book, force, tell, looks)
-            books = [book]
-        else:
-            from ubudget.files.splitting import parts_named, write_parts
-
-            refuse_existing(parts_named(evaluation, book).values(), force)
-            books = write_parts(evaluation, book, force=force, told=tell, letterhead=looks)
-    for written in books:
-        typer.echo(f"workbook  {written}")
-    say_findings(evaluation)
-    raise typer.Exit(status(evaluation))
-
-
-@app.command()
-def convert(
-    run: RunPath,
-    out: Annotated[
-        Path, typer.Argument(metavar="OUT", help="A workbook to fill in (OUT.xlsx), or a folder for text files.")
-    ],
-    letterhead: LetterheadPath = None,
-    force: Force = False,
-) -> None:
-    """The same records as a workbook to fill in, or as text files."""
-    from ubudget.files.converting import write_fill_in, write_folder
-    from ubudget.files.verbs import read_run
-    from ubudget.files.ware_form import convert_ware, is_ware_record
-    from ubudget.pages.results_table import finding_line
-
-    as_workbook = out.suffix.lower() == ".xlsx"
-    if letterhead is not None and not as_workbook:
-        raise typer.BadParameter("--letterhead belongs to OUT.xlsx; text files have no looks")
-    if as_workbook:
-        refuse_existing([out], force)
-    looks = letterhead_of(letterhead)
-    if is_ware_record(run):
-        for file in convert_ware(run, out, force=force, letterhead=looks):
-            typer.echo(str(file))
-        return
-    records = read_run(run)
-    if as_workbook:
-        write_fill_in(records, out, force=force, letterhead=looks)
-        typer.echo(f"workbook  {out}")
-    else:
-        for file in write_folder(records, out, force=force):
-            typer.echo(str(file))
-    say(finding_line(finding) for finding in records.findings)
-    raise typer.Exit(LOOK if any(finding.severity == "attend" for finding in records.findings) else 0)
+app.command()(workbook)
+app.command()(convert)
 
 
 @app.command()
@@ -332,5 +264,5 @@ def statement(
     raise typer.Exit(status(evaluation))
 
 
-for command in (trace, ware):
-    app.command()(command)
+app.command()(trace)
+app.command()(ware)

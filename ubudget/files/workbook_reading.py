@@ -17,6 +17,7 @@ from ubudget.files.edited_places import told_by_cell
 from ubudget.files.opening import has_sheet, opened
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
+from ubudget.files.spare_reading import read_filled
 from ubudget.pages.book import Band
 from ubudget.pages.layout import RECORD
 from ubudget.pages.plan import plan_book
@@ -24,6 +25,7 @@ from ubudget.pages.record_sheet import (
     FINGERPRINT_CELL,
     LAYOUT,
     LAYOUT_CELL,
+    SPARE_CELL,
     TOP,
     OpenCell,
     fingerprint,
@@ -60,9 +62,12 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
             )
         ]
     texts = _texts(sheet)
-    if sheet.cell(*FINGERPRINT_CELL).value != fingerprint(texts):
+    rows = str(sheet.cell(*SPARE_CELL).value or "")
+    if sheet.cell(*FINGERPRINT_CELL).value != fingerprint(texts, rows):
         found = "records that do not give the fingerprint stored beside them"
         return None, [_stop(path, f"sheet {RECORD}", found, "use an unaltered copy of the workbook")]
+    if rows:
+        return read_filled(path, book, texts, rows, lambda cells: _edits(path, book, cells))
     records, findings = records_from_texts(texts)
     if records is None:
         return None, findings

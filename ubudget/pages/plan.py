@@ -51,6 +51,7 @@ from ubudget.pages.text_sheets import (
 )
 from ubudget.pages.trace_sheet import traceability_sheet
 from ubudget.pages.verdicts import first_row_behind, verdict_band, verdict_rows
+from ubudget.quantity.graph import Graph
 from ubudget.version import __version__
 
 PROGRAM = f"ubudget {__version__}"
@@ -61,10 +62,16 @@ MARKED = ("readings", "standard readings", "addition readings", "internal standa
 def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
-    method_text = method_cells(evaluation)
     placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results", OF_LINES)
-    renderer = Renderer(evaluation.numbers, placements, live)
+    return book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
+
+
+def book_of(
+    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer, modified: dt.datetime | None = None
+) -> Book:
+    """The sheets of an evaluation whose tables are placed, each column as the renderer gives it."""
+    method_text = method_cells(evaluation)
     results = results_sheet(evaluation, placements)
     links = row_links(evaluation, placements)
     budget = budget_sheet(evaluation, placements, links, results)
@@ -115,7 +122,11 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
 
 def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of the evaluation stands in its workbook."""
-    graph = with_evidence(evaluation.graph)
+    return placements_in(with_evidence(evaluation.graph), evaluation)
+
+
+def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
+    """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
     behind_verdicts = first_row_behind(verdict_rows(graph))
     return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
 

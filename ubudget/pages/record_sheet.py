@@ -16,13 +16,16 @@ LAYOUT = "2"
 LONGEST_LINE = 30_000
 TOP = 10
 LAYOUT_CELL, PROGRAM_CELL, FINGERPRINT_CELL = (4, 2), (5, 2), (6, 2)
+SPARE_CELL = (8, 2)
+"""Numbers of spare rows, in a workbook that has them."""
 
 
-def fingerprint(texts: Sequence[SourceText]) -> str:
-    """SHA-256 over the records, as 64 hexadecimal digits."""
+def fingerprint(texts: Sequence[SourceText], spare_rows: str = "") -> str:
+    """SHA-256 over the records, and the numbers of spare rows where there are some, as 64 hexadecimal digits."""
     digest = hashlib.sha256()
-    for text in texts:
-        for part in (text.role, text.name, text.text):
+    parts = [(text.role, text.name, text.text) for text in texts]
+    for each in [*parts, ("spare rows", "", spare_rows)] if spare_rows else parts:
+        for part in each:
             data = part.encode("utf-8")
             digest.update(len(data).to_bytes(8, "big") + data)
     return digest.hexdigest()
