@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.amendments import ExclusionRule
 from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
@@ -240,3 +241,4 @@ class Method:
     atomic_weights: dict[str, AtomicWeight] = Field(default_factory=dict)
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
+    exclusions: ExclusionRule = ExclusionRule()

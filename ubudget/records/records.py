@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from ubudget.records.amendments import Amended
 from ubudget.records.finding import Finding
 from ubudget.records.method import Method
 from ubudget.records.register import Register
@@ -49,6 +50,10 @@ class Records:
     texts: tuple[SourceText, ...]
     edits: tuple[Edit, ...] = ()
     findings: tuple[Finding, ...] = ()
+    amendments: tuple[Amended, ...] = ()
+    """The amendments of the run as they were applied, those undone among them."""
+    as_measured: bool = False
+    """Whether exclusions and amendments of the run were left aside."""
 
     def file(self, role: Role) -> str:
         """Name of the file of a role, for findings."""
