@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from ubudget.amendment_commands import amend, amendments
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.terminal import (
@@ -171,6 +172,9 @@ def evaluate(
         Path | None,
         typer.Option("--csv", metavar="FILE", help="Write one row a result; - is standard output."),
     ] = None,
+    as_measured: Annotated[
+        bool, typer.Option("--as-measured", help="Without what was excluded or amended since.")
+    ] = False,
     force: Force = False,
 ) -> None:
     """Results with u, degrees of freedom, k and U."""
@@ -180,7 +184,7 @@ def evaluate(
     if outputs.count(STANDARD_OUTPUT) > 1:
         raise typer.BadParameter("only one of --json and --csv can go to standard output")
     refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
-    evaluation = evaluated(run)
+    evaluation = evaluated(run, as_measured=as_measured)
     texts = []
     if json is not None:
         texts.append((json, json_text(evaluation_object(evaluation))))
@@ -194,6 +198,8 @@ def evaluate(
             write_out(text)
             say_findings(evaluation)
             raise typer.Exit(status(evaluation))
+    if as_measured:
+        typer.echo("as measured: without what was excluded or amended since\n")
     print_results(evaluation)
     for path, _ in texts:
         typer.echo(f"written: {path}")
@@ -290,5 +296,5 @@ def statement(
     raise typer.Exit(status(evaluation))
 
 
-for command in (trace, ware):
+for command in (amend, amendments, trace, ware):
     app.command()(command)

@@ -297,10 +297,9 @@ def _labels(readings: CsvTable, row: int) -> dict[str, Any]:
 def _told(done: Applied, made: Documents) -> Amended:
     """What was applied, with the labels that its readings and rows bear in the end."""
     tables = [write for write in done.writes if isinstance(made[write.role], CsvTable)]
+    solutions = {solution_of(made, write.role, int(write.place[0])) for write in tables}
     if done.amendment.act == "relabel":
-        solutions = {str(write.value) for write in done.writes}
-    else:
-        solutions = {solution_of(made, write.role, int(write.place[0])) for write in tables}
+        solutions |= {str(write.value) for write in done.writes if write not in tables}
     rows = {int(write.place[0]) for write in tables if write.role == "readings"} | {row for row, _ in done.singles}
     keys: tuple[ReadingKey, ...] = ()
     lines: set[tuple[str, str]] = set()

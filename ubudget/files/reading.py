@@ -11,14 +11,13 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter
 
-from ubudget.files.amending import AmendedDocuments, amended
+from ubudget.files.amended_run import amended_run
 from ubudget.files.amendment_places import told_by_amendment
 from ubudget.files.csv_text import CsvTable, parse_csv
 from ubudget.files.editing import Document, apply_edits
 from ubudget.files.fault_words import validate_document
 from ubudget.files.tables import portions_from, readings_from, solutions_from
 from ubudget.files.toml_text import parse_toml
-from ubudget.records.amendments import Trail
 from ubudget.records.crosscheck import crosscheck
 from ubudget.records.crosscheck_method import method_findings
 from ubudget.records.finding import Finding, stops
@@ -97,7 +96,7 @@ def _records(
         return None, findings
     documents, faults = _parsed(texts)
     findings += faults
-    trail = _amended(documents, files, until)
+    trail = amended_run(documents, files, until)
     findings += trail.findings
     documents, faults = apply_edits(trail.documents, edits, files)
     findings += faults
@@ -126,31 +125,6 @@ def _records(
         findings += method_findings(method, files["method"])
     findings = in_order(told_by_amendment(findings, trail.writes, documents, files))
     return (None if stops(findings) else replace(records, findings=tuple(findings))), findings
-
-
-def _amended(documents: dict[Role, Document], files: dict[Role, str], until: int | None) -> AmendedDocuments:
-    """The documents after the exclusions and amendments of the run that count."""
-    run = documents.get("run")
-    if not isinstance(run, dict):
-        return AmendedDocuments(documents)
-    if until is not None:
-        left = until
-        for key in ("exclude_reading", "amendment"):
-            entries = run.get(key)
-            if isinstance(entries, list):
-                run = {name: value for name, value in run.items() if name != key}
-                run |= {key: entries[:left]} if entries[:left] else {}
-                left = max(0, left - len(entries))
-        documents = {**documents, "run": run}
-    # What is wrong with the amendments themselves is told when the run is validated.
-    trail = validate_document(_trail_adapter(), {"amendment": run.get("amendment", [])}, files["run"], [])
-    if trail is None or not trail.amendments:
-        return AmendedDocuments(documents)
-    schemas: dict[Role, dict[str, Any]] = {
-        "run": _run_adapter().json_schema(),
-        "method": _method_adapter().json_schema(),
-    }
-    return amended(documents, trail.amendments, files["run"], schemas)
 
 
 def _follows(finding: Finding, told: set[str], files: dict[Role, str]) -> bool:
@@ -328,8 +302,3 @@ def _register_adapter() -> TypeAdapter[Register]:
 @cache
 def _run_adapter() -> TypeAdapter[RunFile]:
     return TypeAdapter(RunFile)
-
-
-@cache
-def _trail_adapter() -> TypeAdapter[Trail]:
-    return TypeAdapter(Trail)
