@@ -13,6 +13,7 @@ from ubudget.evaluation.outlier_tests import OutlierTest, cochran, dixon, grubbs
 from ubudget.files.amended_run import documents_as_they_stand, schemas
 from ubudget.files.amendment_effects import last_step
 from ubudget.files.amendment_fields import Target, target_of
+from ubudget.files.amendment_names import require_text
 from ubudget.files.amendment_readings import bare_readings, raw_key, values_of
 from ubudget.files.atomic import replace_file
 from ubudget.files.csv_text import CsvTable
@@ -49,11 +50,7 @@ def append_amendment(run: Path, wanted: Mapping[str, Any], *, write: bool = True
     `from` is taken from the record as it stands, the figures of an outlier test from its readings. Raises
     `UnusableInput` where the run would not be usable with it, `UbudgetError`, `NotWritable`; nothing is written then.
     """
-    if not run.is_dir() and run.suffix.lower() != ".toml":
-        raise UbudgetError(
-            f"{run}: found no run folder; accepted: a run folder or its run file; convert a workbook into a folder, or "
-            "write the amendment into its own table"
-        )
+    require_text(run)
     records, findings = read_records(run)
     if records is None:
         raise UnusableInput(findings)

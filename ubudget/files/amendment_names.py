@@ -13,6 +13,16 @@ from ubudget.files.amendment_readings import bare_readings
 from ubudget.files.csv_text import CsvTable
 from ubudget.files.reading import read_records
 
+
+def require_text(run: Path) -> None:
+    """Raises `UbudgetError` for anything but a run folder or a run file: amendments are appended to text."""
+    if not run.is_dir() and run.suffix.lower() != ".toml":
+        raise UbudgetError(
+            f"{run}: found no run folder; accepted: a run folder or its run file; convert a workbook into a folder, or "
+            "write the amendment into its own table"
+        )
+
+
 Names = dict[str, Any]
 _FIELDS = ("solution", "analyte", "line")
 
@@ -51,6 +61,7 @@ def is_reading(run: Path, name: str) -> bool:
 
 
 def _known(run: Path) -> list[tuple[str, str, str]]:
+    require_text(run)
     records, findings = read_records(run)
     if records is None:
         raise UnusableInput(findings)

@@ -44,7 +44,7 @@ def _too_many(records: Records, run: Run) -> Iterator[Finding]:
         if count > rule.at_most:
             accepted = f"at most {rule.at_most} of a solution and line (exclusions of the method)"
             remedy = "restore one, read the solution again, or leave out the whole solution as an act of its own"
-            yield Finding("attend", records.file("run"), place, f"{count} readings left out", accepted, remedy)
+            yield Finding("attend", records.file("run"), place, f"{_counted(count)} left out", accepted, remedy)
         least = rule.leave or (LEAVE if _has_own_scatter(records, index, solution) else None)
         left = [
             index.included(reading)
@@ -54,7 +54,11 @@ def _too_many(records: Records, run: Run) -> Iterator[Finding]:
         if least is not None and left and left[0] < least:
             accepted = f"{least} or more of a solution and line"
             remedy = "restore one, or read the solution again"
-            yield Finding("attend", records.file("run"), place, f"{left[0]} readings left", accepted, remedy)
+            yield Finding("attend", records.file("run"), place, f"{_counted(left[0])} left", accepted, remedy)
+
+
+def _counted(count: int) -> str:
+    return "1 reading" if count == 1 else f"{count} readings"
 
 
 def _key(mark: Exclusion) -> tuple[str, str, str, int, int | None]:
