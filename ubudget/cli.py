@@ -184,7 +184,7 @@ def evaluate(
     if outputs.count(STANDARD_OUTPUT) > 1:
         raise typer.BadParameter("only one of --json and --csv can go to standard output")
     refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
-    evaluation = evaluated(run, as_measured=as_measured)
+    evaluation = evaluated(run, as_measured=True) if as_measured else evaluated(run)
     texts = []
     if json is not None:
         texts.append((json, json_text(evaluation_object(evaluation))))
