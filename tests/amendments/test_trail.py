@@ -145,6 +145,14 @@ def test_a_unit_is_taken_over_into_that_of_the_column() -> None:
     assert records.run.portions[0].columns["gross"] == Amount(12.5134, "g", "12.5134 g")
 
 
+def test_labels_are_compared_as_texts() -> None:
+    texts = [replace(t, text=t.text.replace("A. Invented", "7")) for t in SMALL]
+    change = amendment("change", record="run", field="run.analyst", was="7", to="007")
+    records = usable([change], texts)
+    assert records.run is not None and records.run.file.run.analyst == "007"
+    assert read([change | {"from": "7.0"}], texts)[0] is None
+
+
 def test_an_undo_can_be_undone() -> None:
     again = usable([WEIGHT, undo(1), undo(2)])
     assert bits(again) == bits(usable([WEIGHT]))

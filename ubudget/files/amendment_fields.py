@@ -65,12 +65,16 @@ class Target:
         return f"{written} {self.unit}" if written and self.unit not in (None, "", "1") else written
 
     def holds(self, was: str) -> bool:
-        """Whether `from` says what stands there."""
+        """Whether `from` says what stands there: the same text, or of quantities the same number in whatever unit.
+
+        Labels are texts: 007 is not 7."""
         was, stands = was.strip(), written_text(self.stands)
         if was == stands or was == self.text:
             return True
         said, found = _amount(was), _amount(f"{stands} {self.unit or ''}".strip())
         if said is None or found is None:
+            return False
+        if not found.unit and self.unit is None and isinstance(self.stands, str):
             return False
         unit = said.unit or found.unit
         return in_unit(said.value, unit, found.unit) == found.value if unit != found.unit else said.value == found.value
