@@ -13,7 +13,7 @@ from tests.findings.small_run import RUN, replaced, write_run
 from ubudget import read_run
 from ubudget.files.amendment_effects import steps_of
 from ubudget.files.reading import records_from_texts
-from ubudget.pages.amendment_list import Difference
+from ubudget.pages.amendment_list import Difference, trail_lines
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 
@@ -186,3 +186,19 @@ def test_a_field_that_is_taken_out_goes_back_to_its_default() -> None:
     symbol = records.method.symbols["c"]
     assert isinstance(symbol, Calibration) and symbol.curve == "line"
     assert bits(records) == bits(usable([]))
+
+
+def test_a_step_that_cannot_stand_alone_is_said_to_be_so() -> None:
+    """A label changed in two tables, one amendment each: between them nothing can be evaluated."""
+    halves = [
+        amendment("change", record="readings", solution="SED-02", **LINE, field="solution", was="SED-02", to="HB-02"),
+        amendment("change", record="samples", entry="SED-02", field="sample", was="SED-02", to="HB-02"),
+    ]
+    assert read(halves[:1])[0] is None
+    _, first, second = steps_of(usable(halves))
+    assert not first.evaluated and first.differences == ()
+    gone, new = second.differences
+    assert (gone.named.sample, gone.after, new.named.sample, new.before) == ("SED-02", None, "HB-02", None)
+    assert gone.value is new.value is None
+    told = " ".join(" ".join(trail_lines([first, second])).split())
+    assert "cannot be evaluated after this step alone" in told and "not available" in told
