@@ -62,6 +62,13 @@ class Trail:
     """Readings that the run file leaves out itself."""
     applied: list[Applied] = field(default_factory=list)
     faults: list[tuple[int, str, Fault]] = field(default_factory=list)
+    named: list[Single | None] = field(init=False)
+    """The single reading that each of the entries names."""
+
+    def __post_init__(self) -> None:
+        readings = self.base.get("readings")
+        table = readings if isinstance(readings, CsvTable) else None
+        self.named = [None if table is None else raw_key(table, entry) for entry in self.entries]
 
     def documents(self) -> Documents:
         """The originals with the writes in force."""
@@ -73,12 +80,8 @@ class Trail:
 
     def marks(self) -> dict[Single, Applied | dict[str, Any]]:
         """Single readings that are left out, each with what leaves it out."""
-        readings = self.base.get("readings")
         marks: dict[Single, Applied | dict[str, Any]] = {}
-        if not isinstance(readings, CsvTable):
-            return marks
-        for entry in self.entries:
-            single = raw_key(readings, entry)
+        for entry, single in zip(self.entries, self.named, strict=True):
             if single is not None:
                 marks.setdefault(single, entry)
         for done in (done for done in self.applied if done.active):
@@ -268,11 +271,10 @@ def _written(document: Document, write: Write) -> Document:
 
 def _with_marks(made: Documents, trail: Trail, marks: Mapping[Single, Applied | dict[str, Any]]) -> dict[str, Any]:
     """The run with an entry for each reading left out; entries that name no reading stay, to be told later."""
-    original, readings = trail.base["readings"], made["readings"]
-    assert isinstance(original, CsvTable) and isinstance(readings, CsvTable)
+    readings = made["readings"]
+    assert isinstance(readings, CsvTable)
     kept = []
-    for entry in trail.entries:
-        single = raw_key(original, entry)
+    for entry, single in zip(trail.entries, trail.named, strict=True):
         if single is None:
             kept.append(entry)
         elif single in marks and isinstance(marks[single], dict):

@@ -25,10 +25,10 @@ class Fault:
 
 def bare_readings(table: CsvTable) -> list[Reading]:
     """The rows of the table with their labels alone."""
+    columns = [table.position(key) for key in ("solution", "analyte", "line", "position")]
     rows = []
-    for row in range(len(table.rows)):
-        place = table.cell(row, "position")
-        solution, analyte, line = (table.cell(row, key) for key in ("solution", "analyte", "line"))
+    for row, cells in enumerate(table.rows):
+        solution, analyte, line, place = ("" if at is None else cells[at] for at in columns)
         position = int(place) if place.isascii() and place.isdigit() else None
         rows.append(Reading(row, solution, analyte, line, (), position=position))
     return rows
@@ -36,15 +36,13 @@ def bare_readings(table: CsvTable) -> list[Reading]:
 
 def matching_rows(table: CsvTable, solution: str, analyte: str, line: str, position: int | None) -> list[int]:
     """Rows of a solution; analyte, line and position may be any where they are not given."""
-    readings = bare_readings(table)
-    return [
-        reading.row
-        for reading, place in zip(readings, positions_of(readings), strict=True)
-        if reading.solution == solution
-        and analyte in ("", reading.analyte)
-        and line in ("", reading.line)
-        and position in (None, place)
-    ]
+    wanted = {"solution": solution, "analyte": analyte, "line": line}
+    asked = [(at, label) for key, label in wanted.items() if label and (at := table.position(key)) is not None]
+    rows = [row for row, cells in enumerate(table.rows) if solution and all(cells[at] == label for at, label in asked)]
+    if position is None or not rows:
+        return rows
+    places = positions_of(bare_readings(table))
+    return [row for row in rows if places[row] == position]
 
 
 def reading_rows(table: CsvTable, solution: str, analyte: str, line: str, position: int | None) -> list[int] | Fault:

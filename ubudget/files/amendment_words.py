@@ -36,18 +36,14 @@ def reading_keys(
     readings: CsvTable, singles: Iterable[tuple[int, int]], checks: frozenset[str]
 ) -> tuple[ReadingKey, ...]:
     """Labels of single readings; those of the drift check with their position."""
-    rows = bare_readings(readings)
-    places = positions_of(rows)
-    return tuple(
-        (
-            rows[row].solution,
-            rows[row].analyte,
-            rows[row].line,
-            replicate,
-            places[row] if rows[row].solution in checks else None,
-        )
-        for row, replicate in singles
-    )
+    keys: list[ReadingKey] = []
+    places: list[int] = []
+    for row, replicate in singles:
+        solution, analyte, line = (readings.cell(row, key) for key in ("solution", "analyte", "line"))
+        if solution in checks:
+            places = places or positions_of(bare_readings(readings))
+        keys.append((solution, analyte, line, replicate, places[row] if solution in checks else None))
+    return tuple(keys)
 
 
 def check_labels(method: Document | None) -> frozenset[str]:
