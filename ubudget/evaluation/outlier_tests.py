@@ -88,8 +88,10 @@ def dixon(values: Sequence[float], level: float) -> OutlierTest | None:
 
 
 def cochran(sets: Sequence[Sequence[float]], level: float) -> OutlierTest | None:
-    """The largest of several variances (ISO 5725-2:1994, 7.3.3): C = s²max/Σs². `None` for fewer than two sets of two
-    readings, or without scatter. Where sets differ slightly in size, n is that of most of them.
+    """The largest of several variances (ISO 5725-2:1994, 7.3.3; 2019, 8.3.4): C = s²max/Σs².
+
+    `None` for fewer than two sets of two readings, or without scatter. Where sets differ slightly in size, n is that of
+    most of them.
 
     Critical value F/(F + p - 1), F the quantile 1 - level/p at n - 1 and (p - 1)(n - 1) degrees of freedom, p sets of n
     readings."""

@@ -117,8 +117,9 @@ def _bare(document: Mapping[str, Any]) -> Amendment:
 def _tests(
     records: Records, document: Mapping[str, Any]
 ) -> tuple[tuple[OutlierTest, ...], tuple[float, ...], tuple[str, ...]]:
-    """The outlier tests beside an exclusion: of its solution and line, and of the spread among all solutions read on
-    that line. Then the readings tested, and the solutions."""
+    """The outlier tests beside an exclusion, the readings tested, and the solutions of Cochran's test.
+
+    Spreads are compared among the solutions read on the line: standards among standards, others among others."""
     table = documents_as_they_stand(records.texts).get("readings")
     if document["act"] != "exclude" or not isinstance(table, CsvTable):
         return (), (), ()
@@ -127,10 +128,12 @@ def _tests(
         return (), (), ()
     assert records.run is not None
     out = {(mark.solution, mark.analyte, mark.line, mark.replicate) for mark in records.run.file.exclusions}
+    standards = {standard.label for standard in records.run.file.standards}
     of = bare_readings(table)[single[0]]
     sets: dict[int, tuple[float, ...]] = {}
     for reading in bare_readings(table):
-        if (reading.analyte, reading.line) == (of.analyte, of.line):
+        alike = (reading.solution in standards) == (of.solution in standards)
+        if alike and (reading.analyte, reading.line) == (of.analyte, of.line):
             names = (reading.solution, reading.analyte, reading.line)
             values = values_of(table, reading.row)
             sets[reading.row] = tuple(value for number, value in values.items() if (*names, number) not in out)

@@ -115,7 +115,16 @@ def _records(
         findings += method_findings(method, files["method"])
         return None, in_order(told_by_amendment(findings, trail.writes, documents, files))
     name = method.document.id if run is None else run.file.run.id
-    records = Records(name, method, register, run, tuple(texts), tuple(edits), (), trail.amendments, until == 0)
+    records = Records(
+        name,
+        method,
+        register,
+        run,
+        tuple(texts),
+        tuple(edits),
+        amendments=trail.amendments,
+        as_measured=until == 0,
+    )
     # A file whose faults are told already is not compared: what could not be read would be
     # missed a second time.
     told = {finding.file for finding in stops(findings)}

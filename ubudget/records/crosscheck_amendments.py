@@ -73,7 +73,7 @@ def _has_own_scatter(records: Records, index: RunIndex, solution: str) -> bool:
 
 
 def _without_cause(records: Records, done: Amended) -> Iterator[Finding]:
-    """A test says that a reading is unlikely, not that it is wrong (ISO 5725-2:1994, 7.3.1: look for the cause)."""
+    """A test says that a reading is unlikely, not that it is wrong: a technical error is looked for (ISO 5725-2)."""
     amendment = done.amendment
     if amendment.act != "exclude" or amendment.rule not in TESTS:
         return
