@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from tests.amendments.amended_runs import SMALL, Table, amendment, bits, evaluated, read, usable, with_amendments
 from tests.findings.small_run import RUN, replaced, write_run
+from tests.workbooks.books import HARBOUR
 from ubudget import read_run
 from ubudget.files.amendment_effects import steps_of
-from ubudget.files.reading import records_from_texts
+from ubudget.files.reading import read_records, records_from_texts
 from ubudget.pages.amendment_list import Difference, trail_lines
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
@@ -202,3 +203,23 @@ def test_a_step_that_cannot_stand_alone_is_said_to_be_so() -> None:
     assert gone.value is new.value is None
     told = " ".join(" ".join(trail_lines([first, second])).split())
     assert "cannot be evaluated after this step alone" in told and "not available" in told
+
+
+def test_interchanged_lines_are_put_right_by_two_amendments() -> None:
+    """Against the readings of the demonstration with the two rows written the other way round."""
+    first = {"solution": "SED-03", "analyte": "Cu", "line": "324.754", "was": "324.754", "to": "327.396"}
+    # Two rows bear the same line after the first amendment; a solution listed again counts as read again.
+    second = {"solution": "SED-03", "analyte": "Cu", "line": "327.396", "was": "327.396", "to": "324.754"}
+    demonstration, _ = read_records(HARBOUR)
+    assert demonstration is not None
+    changes = [amendment("change", record="readings", field="line", **keys) for keys in (first, second)]
+    records, findings = read(changes, demonstration.texts)
+    assert records is None and findings[0].accepted == "position 13, 14"
+    amended = usable([changes[0], changes[1] | {"position": 14}], demonstration.texts)
+    places = {"SED-03,Cu,324.754,": "SED-03,Cu,x,", "SED-03,Cu,327.396,": "SED-03,Cu,324.754,", "Cu,x,": "Cu,327.396,"}
+    rows = next(text.text for text in demonstration.texts if text.role == "readings")
+    for old, new in places.items():
+        rows = rows.replace(old, new)
+    texts = [replace(t, text=rows) if t.role == "readings" else t for t in demonstration.texts]
+    right, _ = records_from_texts(texts)
+    assert right is not None and bits(amended) == bits(right) != bits(demonstration)
