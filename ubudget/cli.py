@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from ubudget.amendment_commands import amend, amendments
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.terminal import (
@@ -183,6 +184,9 @@ def evaluate(
         Path | None,
         typer.Option("--csv", metavar="FILE", help="Write one row a result; - is standard output."),
     ] = None,
+    as_measured: Annotated[
+        bool, typer.Option("--as-measured", help="Without what was excluded or amended since.")
+    ] = False,
     force: Force = False,
 ) -> None:
     """Results with u, degrees of freedom, k and U."""
@@ -195,7 +199,7 @@ def evaluate(
     texts = []
     with Progress() as tell:
         tell("reading and evaluating")
-        evaluation = evaluated(run)
+        evaluation = evaluated(run, as_measured=True) if as_measured else evaluated(run)
         tell("writing down the results")
         if json is not None:
             texts.append((json, json_text(evaluation_object(evaluation))))
@@ -209,6 +213,8 @@ def evaluate(
             write_out(text)
             say_findings(evaluation)
             raise typer.Exit(status(evaluation))
+    if as_measured:
+        typer.echo("as measured: without what was excluded or amended since\n")
     print_results(evaluation)
     for path, _ in texts:
         typer.echo(f"written: {path}")
@@ -264,5 +270,7 @@ def statement(
     raise typer.Exit(status(evaluation))
 
 
+app.command()(amend)
+app.command()(amendments)
 app.command()(trace)
 app.command()(ware)

@@ -66,11 +66,11 @@ def say(lines: Iterable[str]) -> None:
         typer.echo(line, err=True)
 
 
-def evaluated(run: Path) -> Evaluation:
+def evaluated(run: Path, *, as_measured: bool = False) -> Evaluation:
     from ubudget.files.verbs import evaluate as evaluate_run
     from ubudget.files.verbs import read_run
 
-    return evaluate_run(read_run(run))
+    return evaluate_run(read_run(run, as_measured=as_measured))
 
 
 def status(evaluation: Evaluation, *, flags: bool = True) -> int:

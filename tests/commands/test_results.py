@@ -32,11 +32,10 @@ def flagged(tmp_path: Path) -> Path:
     readings = readings.replace("SED-06,Cu,324.754,46382,47153,46739", "SED-06,Cu,324.754,246382,247153,246739")
     (folder / "readings.csv").write_text(readings, encoding="utf-8")
     with (folder / "run.toml").open("a", encoding="utf-8", newline="\n") as file:
-        for replicate in (1, 2, 3):
-            file.write(
-                f'\n[[exclude_reading]]\nsolution = "SED-01"\nanalyte = "Cu"\nline = "324.754"\n'
-                f'replicate = {replicate}\nreason = "bubble"\n'
-            )
+        file.write(
+            '\n[[amendment]]\nact = "exclude solution"\nsolution = "SED-01"\nanalyte = "Cu"\nline = "324.754"\n'
+            'reason = "bubbles"\nwho = "analyst 2"\nwhen = 2026-03-18\n'
+        )
     return folder
 
 

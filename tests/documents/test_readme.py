@@ -102,7 +102,7 @@ def test_the_table_names_every_command_and_its_options() -> None:
     named = {}
     for cells in table_rows(README):
         if match := re.match(r"`ubudget (\w+)", cells[0]):
-            named[match[1]] = re.findall(r"--\w+", " ".join(cells))
+            named[match[1]] = re.findall(r"--[\w-]+", " ".join(cells))
     assert named.keys() == known.commands.keys()  # type: ignore[attr-defined]  # a group has commands
     for name, options in named.items():
         parameters = known.commands[name].params  # type: ignore[attr-defined]  # a group has commands

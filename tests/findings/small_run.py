@@ -112,6 +112,9 @@ estimate = 1
 U = "2 %"
 k = 2
 
+[exclusions]
+leave = 2
+
 [effects]
 "weighing repeatability" = "counted"
 "filling repeatability" = "counted"

@@ -28,6 +28,7 @@ FLOORS = {
     "pages": 4,
     "files": 5,
     "terminal": 6,
+    "amendment_commands": 6,
     "evidence_commands": 6,
     "workbook_commands": 6,
     "cli": 6,

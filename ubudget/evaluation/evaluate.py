@@ -25,6 +25,7 @@ from ubudget.evaluation.coverage import (
     STANDARD,
     cover,
 )
+from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.quality_findings import line_flag
 from ubudget.evaluation.traceability_findings import traceability_findings
@@ -296,6 +297,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)
+    findings += outlier_findings(records)
     if stops(findings):
         return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))

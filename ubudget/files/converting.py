@@ -7,11 +7,11 @@ import io
 from collections.abc import Iterable
 from pathlib import Path, PurePath
 
-from ubudget.errors import UnusableInput
+from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.files.atomic import replace_file
 from ubudget.files.csv_text import CsvTable
 from ubudget.files.editing import Document, apply_edits
-from ubudget.files.fill_in_writing import documents_of_texts, fill_in_bytes
+from ubudget.files.fill_in_writing import documents_of_texts, fill_in_bytes, same_records
 from ubudget.files.letterhead import PLAIN, Letterhead
 from ubudget.files.reading import USUAL_NAMES, records_from_texts
 from ubudget.files.starting import refuse_existing, write_files
@@ -49,6 +49,11 @@ def with_edits_in_texts(records: Records) -> Records:
     again, findings = records_from_texts(texts)
     if again is None:
         raise UnusableInput([*faults, *findings])
+    if records.amendments and not same_records(again, records):
+        raise UbudgetError(
+            f"{records.name}: found cells edited that an amendment of the run changed or left out; accepted: edits of "
+            "other cells; append these as amendments of their own with ubudget amend"
+        )
     return again
 
 

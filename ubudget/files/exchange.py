@@ -65,7 +65,9 @@ def method_object(records: Records) -> dict[str, Any]:
 
 
 def run_object(records: Records) -> dict[str, Any] | None:
-    """The fingerprint is over all files of the run, its method and register among them."""
+    """The fingerprint is over all files of the run, its method and register among them.
+
+    `as_measured` stands there alone where what was excluded or amended is left aside."""
     if records.run is None:
         return None
     sheet = records.run.file.run
@@ -76,6 +78,7 @@ def run_object(records: Records) -> dict[str, Any] | None:
         "file": records.file("run"),
         "fingerprint": fingerprint(records.texts),
         "program_version": __version__,
+        **({"as_measured": True} if records.as_measured else {}),
     }
 
 

@@ -11,6 +11,8 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter
 
+from ubudget.files.amended_run import amended_run
+from ubudget.files.amendment_places import told_by_amendment
 from ubudget.files.csv_text import CsvTable, parse_csv
 from ubudget.files.editing import Document, apply_edits
 from ubudget.files.fault_words import validate_document
@@ -39,8 +41,10 @@ USUAL_NAMES: dict[Role, str] = {
 _TABLES: tuple[Role, ...] = ("samples", "solutions", "readings")
 
 
-def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
+def read_records(path: Path, until: int | None = None) -> tuple[Records | None, list[Finding]]:
     """Records of a run folder (which has a run.toml, or a method.toml alone), a run file, or a method file alone.
+
+    `until`: how many of its exclusions and amendments count, as `records_from_texts` has it.
 
     Every fault of every file is a finding; `None` where one of them stops the work. Raises nothing for bad
     input."""
@@ -59,7 +63,7 @@ def read_records(path: Path) -> tuple[Records | None, list[Finding]]:
             unreadable.add(role)
         else:
             texts.append(text)
-    return _records(texts, (), findings, frozenset(unreadable))
+    return _records(texts, (), findings, frozenset(unreadable), until)
 
 
 def _first_file(folder: Path) -> Path:
@@ -68,13 +72,22 @@ def _first_file(folder: Path) -> Path:
     return method if not run.exists() and method.is_file() else run
 
 
-def records_from_texts(texts: Sequence[SourceText], edits: Sequence[Edit] = ()) -> tuple[Records | None, list[Finding]]:
-    """The same from texts read before, as on the record sheet of a workbook, with the edits made since."""
-    return _records(texts, edits, [], frozenset())
+def records_from_texts(
+    texts: Sequence[SourceText], edits: Sequence[Edit] = (), until: int | None = None
+) -> tuple[Records | None, list[Finding]]:
+    """The same from texts read before, as on the record sheet of a workbook, with the edits made since.
+
+    `until`: how many exclusions and amendments count, those of `exclude_reading` first, each in the order of the run
+    file; 0 gives the run as measured, `None` all of them."""
+    return _records(texts, edits, [], frozenset(), until)
 
 
 def _records(
-    texts: Sequence[SourceText], edits: Sequence[Edit], findings: list[Finding], unreadable: frozenset[Role]
+    texts: Sequence[SourceText],
+    edits: Sequence[Edit],
+    findings: list[Finding],
+    unreadable: frozenset[Role],
+    until: int | None,
 ) -> tuple[Records | None, list[Finding]]:
     files: dict[Role, str] = {text.role: text.name for text in texts}
     unencodable = _unencodable(texts)
@@ -83,7 +96,9 @@ def _records(
         return None, findings
     documents, faults = _parsed(texts)
     findings += faults
-    documents, faults = apply_edits(documents, edits, files)
+    trail = amended_run(documents, files, until)
+    findings += trail.findings
+    documents, faults = apply_edits(trail.documents, edits, files)
     findings += faults
 
     method = _validated(_method_adapter(), documents.get("method"), files.get("method", ""), findings)
@@ -95,11 +110,21 @@ def _records(
     if "run" not in files and "method" not in files:
         findings.append(_neither("records"))
     if method is None:
-        return None, in_order(findings)
+        return None, in_order(told_by_amendment(findings, trail.writes, documents, files))
     if "run" in files and run is None:
-        return None, in_order([*findings, *method_findings(method, files["method"])])
+        findings += method_findings(method, files["method"])
+        return None, in_order(told_by_amendment(findings, trail.writes, documents, files))
     name = method.document.id if run is None else run.file.run.id
-    records = Records(name, method, register, run, tuple(texts), tuple(edits))
+    records = Records(
+        name,
+        method,
+        register,
+        run,
+        tuple(texts),
+        tuple(edits),
+        amendments=trail.amendments,
+        as_measured=until == 0,
+    )
     # A file whose faults are told already is not compared: what could not be read would be
     # missed a second time.
     told = {finding.file for finding in stops(findings)}
@@ -107,7 +132,7 @@ def _records(
         findings += [finding for finding in crosscheck(records) if not _follows(finding, told, files)]
     else:
         findings += method_findings(method, files["method"])
-    findings = in_order(findings)
+    findings = in_order(told_by_amendment(findings, trail.writes, documents, files))
     return (None if stops(findings) else replace(records, findings=tuple(findings))), findings
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ubudget.pages.amendment_words import amended_lines
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet, Value
 from ubudget.pages.layout import CHANGES, headline
 from ubudget.pages.placement import quoted
@@ -147,17 +148,7 @@ def _amendments_band(records: Records) -> list[Band]:
 
 def _amendments(records: Records) -> list[list[Value]]:
     columns: list[list[Value]] = [[], [], [], [], [], []]
-    if records.run is None:
-        return columns
-
-    def add(*values: object) -> None:
-        for column, value in zip(columns, values, strict=True):
-            column.append(None if value in (None, "") else str(value))
-
-    for mark in records.run.file.exclusions:
-        what = f"reading {mark.replicate} of {mark.solution}, {mark.analyte} {mark.line}".strip()
-        what += f", block {mark.block}" if mark.block else ""
-        add(what, mark.reason, mark.who, "included", "left out", mark.when)
-    for change in records.run.file.changes:
-        add(change.what, change.reason, change.who, change.was, change.now, change.when)
+    for line in amended_lines(records):
+        for column, text in zip(columns, line, strict=True):
+            column.append(text or None)
     return columns

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 TABLE_WORDS: dict[str, str] = {
     "addition": "additions",
+    "amendment": "amendments",
     "certificate": "certificates",
     "change": "changes",
     "component": "components",

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ubudget.evaluation.evaluate import Evaluation, Result
+from ubudget.pages.amendment_words import amended_parts, amended_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
 from ubudget.pages.recovery_words import recovery_sentences
@@ -29,6 +30,8 @@ class Role:
     """The reference material that the sample is, which is quality control and not a client's result; else empty."""
     lines: tuple[str, ...]
     """The lines on which the sample's analyte was measured."""
+    amended: tuple[str, ...] = ()
+    """What was left out or amended behind the result."""
 
     @property
     def remarks(self) -> list[str]:
@@ -43,7 +46,7 @@ class Role:
             texts.append(
                 f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
             )
-        return texts
+        return [*texts, amended_sentence(self.amended)] if self.amended else texts
 
 
 def roles_of(evaluation: Evaluation) -> list[Role]:
@@ -52,12 +55,15 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
     for result in evaluation.results:
         lines.setdefault((result.sample, result.analyte), []).append(result.line or "")
     structure = evaluation.assembly.structure
+    names = [(result.sample, result.analyte, result.line or "") for result in evaluation.results]
+    amended = amended_parts(evaluation.records, names)
     return [
         Role(
             structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
             tuple(lines[result.sample, result.analyte]),
+            parts,
         )
-        for key, result in zip(evaluation.keys, evaluation.results, strict=True)
+        for key, result, parts in zip(evaluation.keys, evaluation.results, amended, strict=True)
     ]
 
 
@@ -80,6 +86,11 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         width=width,
     )
     roles = roles_of(evaluation)
+    common = [part for part in roles[0].amended if all(part in role.amended for role in roles)] if roles[1:] else []
+    amended = {
+        id(result): amended_sentence([part for part in role.amended if part not in common])
+        for result, role in zip(evaluation.results, roles, strict=True)
+    }
     clients = [r for r, role in zip(evaluation.results, roles, strict=True) if not role.reference_material]
     controls = [r for r, role in zip(evaluation.results, roles, strict=True) if role.reference_material]
     for title, results in (
@@ -90,6 +101,7 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
             lines += ["", *wrapped(title, width=width), "-" * min(len(title), width)]
         for result in results:
             lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
+            lines += wrapped(amended[id(result)], "  ", width=width) if amended[id(result)] else []
     several = list(
         dict.fromkeys(r.analyte for r, role in zip(evaluation.results, roles, strict=True) if role.lines[1:])
     )
@@ -98,6 +110,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
             f"More than one line was measured for {', '.join(several)}: each line is a result of its own, named by it."
         )
         lines += ["", *wrapped(text, width=width)]
+    if common:
+        lines += ["", *wrapped(amended_sentence(common, ", behind every result"), width=width)]
     available = [result for result in evaluation.results if result.value is not None]
     if available:
         lines += ["", *wrapped(" ".join(_closing(available, method)), width=width)]

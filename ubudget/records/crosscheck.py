@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ubudget.records.crosscheck_additions import addition_findings
+from ubudget.records.crosscheck_amendments import amendment_findings
 from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_blocks import block_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
@@ -36,6 +37,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *point_findings(records),
         *run_findings(records),
         *block_findings(records),
+        *amendment_findings(records),
         *calibration_findings(records),
         *addition_findings(records),
         *correction_findings(records),

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import StandardAdditions
+from ubudget.records.amendments import ExclusionRule
 from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
@@ -242,3 +243,4 @@ class Method:
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
+    exclusions: ExclusionRule = ExclusionRule()

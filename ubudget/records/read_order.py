@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import replace
 
 from ubudget.records.calibration import Calibration
@@ -16,14 +17,19 @@ def calibration_of(method: Method) -> Calibration | None:
 
 
 def positions(run: Run) -> list[int]:
-    """Position in the run of every row of the readings.
+    """Position in the run of every row of its readings."""
+    return positions_of(run.readings)
+
+
+def positions_of(readings: Sequence[Reading]) -> list[int]:
+    """The same of readings alone.
 
     Without the column `position` it is the order in which solutions first appear in the file; a solution listed again
     for the same analyte and line was read again."""
     place: dict[tuple[str, str, int], int] = {}
     times: dict[tuple[str, str, str, str], int] = defaultdict(int)
     found = []
-    for reading in run.readings:
+    for reading in readings:
         key = (reading.solution, reading.analyte, reading.line, reading.block)
         times[key] += 1
         turn = place.setdefault((reading.solution, reading.block, times[key]), len(place) + 1)

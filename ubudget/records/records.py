@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ubudget.records.amendments import Amended
 from ubudget.records.finding import Finding
 from ubudget.records.method import Method
 from ubudget.records.register import Register
@@ -54,6 +55,10 @@ class Records:
     findings: tuple[Finding, ...] = ()
     told: Callable[[Sequence[Finding]], list[Finding]] | None = field(default=None, compare=False, repr=False)
     """Findings by the places of the workbook that the records were read from; absent where they are those of files."""
+    amendments: tuple[Amended, ...] = ()
+    """The amendments of the run as they were applied, those undone among them."""
+    as_measured: bool = False
+    """Whether exclusions and amendments of the run were left aside."""
 
     def file(self, role: Role) -> str:
         """Name of the file of a role, for findings."""

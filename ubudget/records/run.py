@@ -9,6 +9,7 @@ from pydantic import Field
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import Addition
+from ubudget.records.amendments import Amendment
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.preparation import DilutionStep, Steps
 from ubudget.records.quality import CheckStandard, Duplicate, Spike
@@ -170,6 +171,7 @@ class RunFile:
     blocks: Annotated[tuple[Block, ...], Field(strict=False, alias="block")] = ()
     exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
     changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
+    amendments: Annotated[tuple[Amendment, ...], Field(strict=False, alias="amendment")] = ()
 
     @property
     def check_solutions(self) -> frozenset[str]:
