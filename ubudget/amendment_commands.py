@@ -48,6 +48,9 @@ def amend(
     level: Annotated[float | None, typer.Option("--level", help="Level of the test, 0.05 unless given.")] = None,
     cause: Annotated[str | None, typer.Option("--cause", help="With a test: what made the reading wrong.")] = None,
     position: Annotated[int | None, typer.Option("--position", help="Which reading of the drift check.")] = None,
+    block: Annotated[
+        str, typer.Option("--block", help="Calibration block, where a solution was read in several.")
+    ] = "",
     on: Annotated[
         datetime | None,
         typer.Option("--on", formats=["%Y-%m-%d", "%Y-%m-%d %H:%M"], help="When, now unless given."),
@@ -94,7 +97,15 @@ def amend(
         named |= _row(run, {"samples": sample, "solutions": solution, "readings": reading, within or "run": within})
         named["field"] = field
     when = on or datetime.now()
-    named |= {"position": position, "to": to, "level": level, "cause": cause, "reason": reason, "who": by}
+    named |= {
+        "position": position,
+        "block": block or None,
+        "to": to,
+        "level": level,
+        "cause": cause,
+        "reason": reason,
+        "who": by,
+    }
     named |= {"when": when.date(), "time": f"{when:%H:%M}" if on is None or (when.hour, when.minute) != (0, 0) else ""}
     appended = append_amendment(run, named, write=not only_try)
     typer.echo("\n".join(appended.lines()))

@@ -12,6 +12,7 @@ import pytest
 
 from tests.agreement.test_uncertainties import Walk, assert_walk_agrees, evaluated
 from tests.blocks.block_run import AFTERNOON, BLANKS, MORNING, RERUN, WITHOUT_EXCLUSION, run_in, table
+from tests.commands.running import run as command
 from tests.findings.small_run import METHOD, SAMPLES
 from tests.workbooks.books import Written, written
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
@@ -92,6 +93,19 @@ def test_a_reading_is_left_out_in_its_block_alone(tmp_path: Path) -> None:
         if mark_of == 0
     ]
     assert out == [("S2", "2", "pm")]
+
+
+def test_an_amendment_names_its_block(tmp_path: Path) -> None:
+    """`--block` where a standard was read in several; without it the row is not known."""
+    folder = run_in(tmp_path, table(*BOTH))
+    why = ["--rule", "cause", "--reason", "air bubble seen", "--by", "analyst 1"]
+    without = command("amend", folder, "--exclude", "S2/Zn/213.9/2", *why, folder=tmp_path)
+    assert without.status == 2 and "block am, pm" in without.err
+    done = command("amend", folder, "--exclude", "S2/Zn/213.9/2", "--block", "pm", *why, folder=tmp_path)
+    assert done.status in (0, 1), done.err
+    records, findings = read_records(folder)
+    assert records is not None and records.run is not None, findings
+    assert [(mark.solution, mark.block) for mark in records.run.file.exclusions] == [("S2", "pm")]
 
 
 def test_another_day_is_another_run_for_the_precision_between_runs(tmp_path: Path) -> None:

@@ -178,7 +178,7 @@ def _mark(trail: Trail, done: Applied) -> Fault | None:
     amendment, readings = done.amendment, trail.documents().get("readings")
     if not isinstance(readings, CsvTable):
         return Fault("a run without readings", "a reading of the table readings", "correct the amendment")
-    names = (amendment.solution, amendment.analyte, amendment.line, amendment.position)
+    names = (amendment.solution, amendment.analyte, amendment.line, amendment.position, amendment.block)
     whole = amendment.act == "exclude solution" or (amendment.act == "restore" and amendment.replicate is None)
     if amendment.act == "exclude":
         if amendment.replicate is None:
@@ -282,11 +282,12 @@ def _with_marks(made: Documents, trail: Trail, marks: Mapping[Single, Applied | 
     checks = check_labels(made.get("method"))
     for single, done in marks.items():
         if isinstance(done, Applied):
-            ((solution, analyte, line, replicate, position),) = reading_keys(readings, (single,), checks)
+            ((solution, analyte, line, replicate, position, block),) = reading_keys(readings, (single,), checks)
             labels = {"solution": solution, "analyte": analyte, "line": line, "replicate": replicate}
             amendment = done.amendment
             told = {"reason": amendment.reason, "who": amendment.who, "when": amendment.when}
-            kept.append(labels | told | ({} if position is None else {"position": position}))
+            apart = {"position": position, "block": block or None}
+            kept.append(labels | told | {key: value for key, value in apart.items() if value is not None})
     run = made["run"]
     assert isinstance(run, dict)
     return {**run, "exclude_reading": kept} if kept or "exclude_reading" in run else run

@@ -98,7 +98,19 @@ def _level(document: Mapping[str, Any]) -> float:
 
 def _with_from(records: Records, document: dict[str, Any]) -> dict[str, Any]:
     """The keys in the order in which they are read, with what stands in the record."""
-    keys = ("act", "record", "entry", "field", "solution", "analyte", "line", "replicate", "position", "undoes")
+    keys = (
+        "act",
+        "record",
+        "entry",
+        "field",
+        "solution",
+        "analyte",
+        "line",
+        "replicate",
+        "position",
+        "block",
+        "undoes",
+    )
     head = {key: document[key] for key in keys if key in document}
     rest = {key: value for key, value in document.items() if key not in keys}
     if document["act"] == "change":
@@ -109,7 +121,7 @@ def _with_from(records: Records, document: dict[str, Any]) -> dict[str, Any]:
 
 def _bare(document: Mapping[str, Any]) -> Amendment:
     """The amendment as far as it names its field."""
-    keys = ("act", "record", "entry", "field", "solution", "analyte", "line", "position")
+    keys = ("act", "record", "entry", "field", "solution", "analyte", "line", "position", "block")
     named = {key: document[key] for key in keys if key in document}
     return Amendment(**named, reason="-", who="-", when=dt.date.min)
 
@@ -127,14 +139,14 @@ def _tests(
     if single is None:
         return (), (), ()
     assert records.run is not None
-    out = {(mark.solution, mark.analyte, mark.line, mark.replicate) for mark in records.run.file.exclusions}
+    out = {(m.solution, m.analyte, m.line, m.block, m.replicate) for m in records.run.file.exclusions}
     standards = {standard.label for standard in records.run.file.standards}
     of = bare_readings(table)[single[0]]
     sets: dict[int, tuple[float, ...]] = {}
     for reading in bare_readings(table):
         alike = (reading.solution in standards) == (of.solution in standards)
-        if alike and (reading.analyte, reading.line) == (of.analyte, of.line):
-            names = (reading.solution, reading.analyte, reading.line)
+        if alike and (reading.analyte, reading.line, reading.block) == (of.analyte, of.line, of.block):
+            names = (reading.solution, reading.analyte, reading.line, reading.block)
             values = values_of(table, reading.row)
             sets[reading.row] = tuple(value for number, value in values.items() if (*names, number) not in out)
     cells = tuple(bare_readings(table)[row].solution for row in sets)

@@ -111,7 +111,8 @@ def target_of(
     if not isinstance(document, CsvTable):
         return _key_target(record, document, amendment.field, schemas[record])
     if record == "readings":
-        rows = reading_rows(document, amendment.solution, amendment.analyte, amendment.line, amendment.position)
+        names = (amendment.solution, amendment.analyte, amendment.line, amendment.position, amendment.block)
+        rows = reading_rows(document, *names)
     else:
         rows = _named_rows(document, record, amendment.entry)
     if isinstance(rows, Fault):

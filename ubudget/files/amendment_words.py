@@ -18,6 +18,8 @@ def what_of(amendment: Amendment, earlier: Mapping[int, str]) -> str:
     named = ", ".join(part for part in (amendment.solution, line) if part)
     if amendment.position is not None:
         named += f" at position {amendment.position}"
+    if amendment.block:
+        named += f" in block {amendment.block}"
     if amendment.act == "undo":
         what = earlier.get(amendment.undoes or 0, "")
         return f"amendment {amendment.undoes}, {what}" if what else f"amendment {amendment.undoes}"
@@ -42,7 +44,8 @@ def reading_keys(
         solution, analyte, line = (readings.cell(row, key) for key in ("solution", "analyte", "line"))
         if solution in checks:
             places = places or positions_of(bare_readings(readings))
-        keys.append((solution, analyte, line, replicate, places[row] if solution in checks else None))
+        place = places[row] if solution in checks else None
+        keys.append((solution, analyte, line, replicate, place, readings.cell(row, "block")))
     return tuple(keys)
 
 

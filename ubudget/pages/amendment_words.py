@@ -49,7 +49,7 @@ def own_exclusions(records: Records) -> list[Exclusion]:
     return [
         mark
         for mark in marks
-        if (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position) not in by_amendment
+        if (mark.solution, mark.analyte, mark.line, mark.replicate, mark.position, mark.block) not in by_amendment
     ]
 
 
@@ -130,6 +130,7 @@ def amended_lines(records: Records) -> Iterator[tuple[str, str, str, str, str, s
         return
     for mark in own_exclusions(records):
         what = f"reading {mark.replicate} of {mark.solution}, {mark.analyte} {mark.line}".strip()
+        what += f", block {mark.block}" if mark.block else ""
         yield what, mark.reason, mark.who, "included", "left out", str(mark.when or "")
     for change in records.run.file.changes:
         yield change.what, change.reason, change.who, change.was, change.now, str(change.when or "")

@@ -20,8 +20,8 @@ AmendedRecord = Literal["run", "method", "samples", "solutions", "readings"]
 Rule = Literal["assigned cause", "rule of the method", "Grubbs", "Dixon", "Cochran"]
 TESTS = ("Grubbs", "Dixon", "Cochran")
 
-ReadingKey = tuple[str, str, str, int, int | None]
-"""Solution, analyte, line, replicate, and the position of a reading of the drift check."""
+ReadingKey = tuple[str, str, str, int, int | None, str]
+"""Solution, analyte, line, replicate, the position of a reading of the drift check, and the calibration block."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -40,7 +40,9 @@ class Amendment:
     line: str = ""
     replicate: Annotated[int, Field(ge=1)] | None = None
     position: Annotated[int, Field(ge=1)] | None = None
-    """Which reading of the drift check; other solutions are read once."""
+    """Which reading of the drift check; other solutions are read once in a block."""
+    block: str = ""
+    """Calibration block of the readings; needed where the solution was read in several."""
     was: Annotated[str, Field(alias="from")] = ""
     """What stood in the record, as the record writes it; empty where nothing did."""
     to: str = ""

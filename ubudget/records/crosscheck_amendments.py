@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from ubudget.records.amendments import TESTS, Amended, place_of
+from ubudget.records.amendments import TESTS, Amended, ReadingKey, place_of
 from ubudget.records.finding import Finding
 from ubudget.records.read_order import calibration_of
 from ubudget.records.records import Records
@@ -37,9 +37,9 @@ def _too_many(records: Records, run: Run) -> Iterator[Finding]:
     whole = {key for done in in_force(records) if done.amendment.act == "exclude solution" for key in done.readings}
     single = [mark for mark in dict.fromkeys(run.file.exclusions) if _key(mark) not in whole]
     index = index_of(run)
-    counts = Counter((mark.solution, mark.analyte, mark.line, mark.position) for mark in single)
-    for (solution, analyte, line, position), count in counts.items():
-        at = f" at position {position}" if position is not None else ""
+    counts = Counter((mark.solution, mark.analyte, mark.line, mark.position, mark.block) for mark in single)
+    for (solution, analyte, line, position, block), count in counts.items():
+        at = f" at position {position}" if position is not None else f", block {block}" if block else ""
         place = f"readings left out of {solution}, {analyte} {line}".rstrip() + at
         if count > rule.at_most:
             accepted = f"at most {rule.at_most} of a solution and line (exclusions of the method)"
@@ -49,7 +49,9 @@ def _too_many(records: Records, run: Run) -> Iterator[Finding]:
         left = [
             index.included(reading)
             for reading in index.readings.get(solution, [])
-            if (reading.analyte, reading.line) == (analyte, line) and reading.values and position is None
+            if (reading.analyte, reading.line, reading.block) == (analyte, line, block)
+            and reading.values
+            and position is None
         ]
         if least is not None and left and left[0] < least:
             accepted = f"{least} or more of a solution and line"
@@ -61,8 +63,8 @@ def _counted(count: int) -> str:
     return "1 reading" if count == 1 else f"{count} readings"
 
 
-def _key(mark: Exclusion) -> tuple[str, str, str, int, int | None]:
-    return mark.solution, mark.analyte, mark.line, mark.replicate, mark.position
+def _key(mark: Exclusion) -> ReadingKey:
+    return mark.solution, mark.analyte, mark.line, mark.replicate, mark.position, mark.block
 
 
 def _has_own_scatter(records: Records, index: RunIndex, solution: str) -> bool:
