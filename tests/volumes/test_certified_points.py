@@ -16,12 +16,15 @@ import numpy as np
 import pytest
 from uncertainties import nominal_value, std_dev, ufloat
 
+from tests.agreement.test_uncertainties import correlated_variance
+from tests.calibration.test_exactness import FitWalk
 from tests.volumes.set_pipettes import BUR_POINTS, PP1_POINTS, PP5, READINGS, REGISTER, RUN, SOLUTIONS, equipment, texts
 from tests.volumes.titration import REGISTER as TITRATION
 from tests.volumes.titration import evaluated, titration
 from tests.workbooks.books import Written
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
 from tests.workbooks.test_alive import numeric_cells
+from ubudget.bench.assembly import RESULTS
 from ubudget.evaluation.evaluate import Evaluation, evaluate
 from ubudget.evaluation.traceability import chains
 from ubudget.files.reading import records_from_texts
@@ -98,6 +101,16 @@ def test_value_and_u_are_those_of_a_calculation_of_its_own() -> None:
         expected = (x_mean + (reading - y_mean) / slope) * (F100 / aliquot)
         assert results[sample].value == pytest.approx(nominal_value(expected), rel=1e-12)
         assert results[sample].standard_uncertainty == pytest.approx(std_dev(expected), rel=1e-10)
+
+
+def test_every_cell_walked_anew_gives_the_same() -> None:
+    evaluation = evaluation_of()
+    walk = FitWalk(evaluation)
+    for row, result in enumerate(evaluation.results):
+        number = walk.cell(RESULTS, evaluation.assembly.value, row)
+        assert result.value == pytest.approx(nominal_value(number), rel=1e-12)
+        expected = math.sqrt(correlated_variance(evaluation, number, walk))
+        assert result.standard_uncertainty == pytest.approx(expected, rel=1e-12)
 
 
 CERTIFIED_BURETTE = (("5 mL", "5.02"), ("10 mL", "10.01"), ("15 mL", "14.99"), ("20 mL", "19.98"), ("25 mL", "25.01"))
