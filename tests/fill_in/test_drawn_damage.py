@@ -9,6 +9,7 @@ import datetime as dt
 import io
 import tempfile
 import time
+import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
@@ -235,3 +236,40 @@ def test_any_damage_gives_records_or_findings(workbook: Damaged) -> None:
         assert line.isprintable() and len(line) < 2000, line
         assert finding.file == "run 14.xlsx", line
         assert "toml" not in line and ".csv" not in line and "Traceback" not in line, line
+
+
+@st.composite
+def torn(draw: st.DrawFn) -> Damaged:
+    """A file damaged on its way: cut off, bytes replaced in the archive, or in one of its parts."""
+    whole = content("small run")
+    kind = draw(st.sampled_from(["cut off", "bytes", "part"]))
+    if kind == "cut off":
+        return Damaged((kind,), whole[: draw(st.integers(0, len(whole)))])
+    junk = draw(st.binary(min_size=1, max_size=30))
+    if kind == "bytes":
+        at = draw(st.integers(0, len(whole)))
+        return Damaged((kind, str(at)), whole[:at] + junk + whole[at + len(junk) :])
+    made = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(whole)) as source, zipfile.ZipFile(made, "w") as target:
+        names = source.namelist()
+        chosen = draw(st.sampled_from(names))
+        for name in names:
+            part = source.read(name)
+            if name == chosen:
+                at = draw(st.integers(0, len(part)))
+                part = part[:at] + draw(st.sampled_from([b"", junk, b"<", b'"', b"0"])) + part[at + 1 :]
+            target.writestr(name, part)
+    return Damaged((kind, chosen), made.getvalue())
+
+
+@settings(
+    max_examples=40, phases=[Phase.explicit, Phase.reuse, Phase.generate], suppress_health_check=[HealthCheck.too_slow]
+)
+@given(torn())
+def test_a_file_damaged_on_its_way(workbook: Damaged) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "run 14.xlsx"
+        file.write_bytes(workbook.content)
+        findings = read_and_evaluated(file)
+        assert file.read_bytes() == workbook.content, "reading altered the file"
+    assert all(finding.line().isprintable() for finding in findings)

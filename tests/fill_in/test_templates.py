@@ -14,6 +14,7 @@ from tests.commands.running import run
 from tests.fill_in.make_templates import TEMPLATES
 from tests.fill_in.workbooks import ROOT
 from ubudget.files.starting import patterns
+from ubudget.files.ware_form import FORM
 
 MAKE = "make them anew with: python -m tests.fill_in.make_templates"
 
@@ -29,8 +30,8 @@ def cells(content: bytes) -> dict[tuple[str, str], tuple[Any, ...]]:
     }
 
 
-def test_there_is_one_for_each_pattern() -> None:
-    assert {file.stem for file in TEMPLATES.iterdir()} == set(patterns()), MAKE
+def test_there_is_one_for_each_pattern_and_the_calibration_of_ware() -> None:
+    assert {file.stem for file in TEMPLATES.iterdir()} == {*patterns(), FORM}, MAKE
 
 
 @pytest.mark.parametrize("name", patterns())

@@ -133,7 +133,11 @@ def test_files_that_are_no_workbook_of_ours(tmp_path: Path) -> None:
 def test_an_altered_record_and_another_layout_are_said(tmp_path: Path) -> None:
     example = written(HARBOUR)
     path = example.save(tmp_path / "book.xlsx")
-    for address, value, found in (("D20", "altered", "fingerprint"), ("B4", "99", "layout version 99")):
+    for address, value, found in (
+        ("D20", "altered", "fingerprint"),
+        ("C20", "twelve", "fingerprint"),
+        ("B4", "99", "layout version 99"),
+    ):
         book = openpyxl.load_workbook(path)
         book["record"][address] = value
         book.save(tmp_path / "altered.xlsx")

@@ -119,7 +119,9 @@ def _texts(sheet: Any) -> tuple[SourceText, ...]:
             continue
         lines = collected.setdefault((role, text_as_stored(str(name))), {})
         piece = "" if text is None else text_as_stored(str(text))
-        lines[int(number)] = lines.get(int(number), "") + piece
+        # A number that somebody overwrote alters the text, which the fingerprint tells.
+        at = int(number) if isinstance(number, (int, float)) else 0
+        lines[at] = lines.get(at, "") + piece
     return tuple(
         SourceText(role, name, "\n".join(lines[number] for number in sorted(lines)))
         for (role, name), lines in collected.items()
