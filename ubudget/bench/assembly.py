@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
+from ubudget.bench.derived import DerivedRow
 from ubudget.bench.equation import Equations, read_equations
 from ubudget.bench.operations import Operations
 from ubudget.bench.result_table import RESULTS
-from ubudget.bench.results import ResultKey, add_results
+from ubudget.bench.results import ResultKey, add_reported_results
 from ubudget.bench.structure import Structure, structure_of
 from ubudget.quantity.graph import Graph
 from ubudget.records.finding import Finding, stops
@@ -32,6 +34,8 @@ class Assembly:
     keys: tuple[ResultKey, ...]
     structure: Structure | None
     equations: Equations
+    derived: Mapping[int, DerivedRow] = field(default_factory=dict)
+    """What is derived, by row of the table `results`."""
 
 
 def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
@@ -46,11 +50,14 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     operations.build()
     if stops(context.findings):
         return None, context.findings
-    keys = add_results(context, operations, equations, structure)
+    reported = add_reported_results(context, operations, equations, structure)
     if stops(context.findings):
         return None, context.findings
     graph = Graph(dict(context.tables), tuple(context.joints))
-    return Assembly(records, graph, equations.result.name, keys, structure, equations), context.findings
+    assembly = Assembly(
+        records, graph, reported.column, reported.keys, structure, equations, reported.derived
+    )
+    return assembly, context.findings
 
 
 def build_reporting(context: Context) -> None:

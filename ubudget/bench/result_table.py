@@ -30,6 +30,7 @@ from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
 RESULTS, PORTION_RESULTS, CONSTANTS = "results", "portion results", "constants"
+LINES_TITLE = "Results of the lines"
 LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"
 RECOVERY = "internal standard of the result"
 SAMPLE, PORTION, ANALYTE, LINE, SOLUTION = (
@@ -58,7 +59,7 @@ class ResultTable:
         self.method = context.records.method
         self.rows: Sequence[ResultRow] = structure.results if structure else (ResultRow(0, ("", ""), UNREAD),)
         self.unread = all(row.measured == UNREAD for row in self.rows)
-        title = "Results of the portions" if name == PORTION_RESULTS else "Results"
+        title = {PORTION_RESULTS: "Results of the portions", RESULTS: "Results"}.get(name, LINES_TITLE)
         self.table = TableBuilder(name, title, len(self.rows), context.shared)
         self.banded: list[str] = []
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
+from ubudget.bench.derived import NO_COMPONENT
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.checks import numeric_findings
@@ -23,6 +24,7 @@ from ubudget.evaluation.coverage import (
     STANDARD,
     cover,
 )
+from ubudget.evaluation.few_readings import few_readings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.traceability_findings import traceability_findings
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
@@ -83,6 +85,8 @@ class Result:
     reported_expanded_uncertainty: float | None
     flags: tuple[str, ...]
     budget: tuple[BudgetRow, ...]
+    lines: tuple[tuple[str, str], ...] = ()
+    """Analyte and line of the results that a derived one is calculated from; empty: its own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +120,11 @@ class Evaluation:
         """What a person must look at, by result."""
         return tuple(self._flags(row) for row in range(len(self.keys)))
 
+    def unit(self, row: int) -> str:
+        """Unit of a result as the method has it: its own of a derived one."""
+        derived = self.assembly.derived.get(row)
+        return derived.definition.unit if derived else self.records.method.document.unit
+
     def usable(self, row: int) -> bool:
         """Whether a result can be calculated: its data suffice, and its equation has a finite value and u."""
         figures = (self.column(self.assembly.value)[row], self.column(STANDARD)[row])
@@ -145,32 +154,13 @@ class Evaluation:
             )
         if nu + 1e-6 < 1:
             found.append("less than one effective degree of freedom")
-        found += self._few_readings(row)
+        found += few_readings(self.assembly, self.numbers, row)
         return tuple(found)
-
-    def _few_readings(self, row: int) -> list[str]:
-        from ubudget.records.calibration import Calibration
-
-        own = any(
-            isinstance(operation, Calibration) and operation.scatter == "own"
-            for operation in self.records.method.symbols.values()
-        )
-        structure = self.assembly.structure
-        if not own or structure is None:
-            return []
-        n = self.column("n", "measured lines")
-        key = self.keys[row]
-        rows = [
-            result.measured
-            for result in structure.results
-            if result.portion in key.portions and result.line == (key.analyte, key.line or "")
-        ]
-        fewest = int(min(n[measured] for measured in rows))
-        return [f"own scatter from {fewest} readings (four or more are better)"] if fewest < 4 else []
 
     def _result(self, row: int) -> Result:
         method = self.records.method
         document, key = method.document, self.keys[row]
+        derived = self.assembly.derived.get(row)
         usable = self.usable(row)
 
         def number(name: str) -> float | None:
@@ -184,9 +174,9 @@ class Evaluation:
             key.analyte,
             key.line,
             number(self.assembly.value),
-            document.unit or "1",
-            document.measurand,
-            document.basis,
+            self.unit(row) or "1",
+            derived.definition.measurand if derived else document.measurand,
+            derived.definition.basis if derived else document.basis,
             number(STANDARD),
             None if nu is None or nu >= INFINITE_DOF / 10 else nu,
             number(FACTOR),
@@ -197,6 +187,7 @@ class Evaluation:
             number(REPORTED_U),
             self.flags[row],
             self.budget(row) if usable else (),
+            derived.components if derived else (),
         )
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
@@ -250,7 +241,7 @@ class Evaluation:
             f"covariance of {a.symbol} and {b.symbol}",
             covariance_group(a.group, b.group),
             None,
-            f"({self.records.method.document.unit or '1'})²",
+            f"({self.unit(row) or '1'})²",
             None,
             "B",
             "joint",
@@ -298,6 +289,7 @@ STATUS_WORDS = {
     100: "no procedural blank left",
     1000: "no concentration of an interferent",
 }
+STATUS_OF_DERIVED = {NO_COMPONENT: "a result that it is calculated from is not available"}
 
 
 def status_words(status: int) -> str:
@@ -306,7 +298,7 @@ def status_words(status: int) -> str:
     for unit in (1000, 100, 10, 1):
         digit = status // unit % 10
         if digit:
-            parts.append(STATUS_WORDS[digit * unit])
+            parts.append((STATUS_WORDS | STATUS_OF_DERIVED)[digit * unit])
     return "; ".join(parts)
 
 
@@ -327,8 +319,9 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     if assembly is None or stops(findings):
         return None, findings
     method = records.method
-    propagated = propagate(assembly.graph, RESULTS, assembly.value)
-    graph = cover(propagated, method.document.unit, method.coverage, method.rounding)
+    propagated = propagate(assembly.graph, RESULTS, assembly.value, gather=bool(assembly.derived))
+    unit = "" if assembly.derived else method.document.unit
+    graph = cover(propagated, unit, method.coverage, method.rounding)
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)

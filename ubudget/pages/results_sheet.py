@@ -8,7 +8,6 @@ import numpy as np
 
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
-from ubudget.bench.structure import Structure
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -17,7 +16,15 @@ from ubudget.evaluation.coverage import (
     REPORTED_U,
     STANDARD,
 )
-from ubudget.evaluation.evaluate import FEW_DOF, MINIMUM_WORDS, RECOVERY_WORDS, STATUS_WORDS, Evaluation
+from ubudget.evaluation.evaluate import (
+    FEW_DOF,
+    MINIMUM_WORDS,
+    RECOVERY_WORDS,
+    STATUS_OF_DERIVED,
+    STATUS_WORDS,
+    Evaluation,
+)
+from ubudget.evaluation.few_readings import FEW_READINGS, measured_rows
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
@@ -26,7 +33,6 @@ from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
-from ubudget.records.calibration import Calibration
 
 KEY, FLAGS, PLACES = "result", "findings that need a decision", "decimals"
 MOST_PLACES = 9
@@ -72,6 +78,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
     rows = range(len(evaluation.keys))
     top = FIRST_BAND + 3
     results = evaluation.results
+    unit = "" if evaluation.assembly.derived else document.unit
 
     def looked_up(column: str) -> list[str | None]:
         status = [home.cell(STATUS, row, RESULTS) for row in rows]
@@ -83,7 +90,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             heading,
             list(values),
             "result" if heading in ("value", "U") else "number",
-            "" if heading in ("k", "ν_eff") else document.unit,
+            "" if heading in ("k", "ν_eff") else unit,
             looked_up(column),
             number_format=fmt or format_for(np.array(present, dtype=np.float64)),
             remark=clause,
@@ -98,14 +105,14 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             "reported",
             [interval_text(r) for r in results],
             "result",
-            document.unit,
+            unit,
             [_interval_formula(home, row) for row in rows],
             width=20.0,
             remark="GUM 7.2.6",
         ),
         replace(number("value", REPORTED, [r.reported_value for r in results]), number_formats=places),
         replace(number("U", REPORTED_U, [r.reported_expanded_uncertainty for r in results]), number_formats=places),
-        BandColumn("unit", [document.unit or "1"] * len(results), "label", width=9.0),
+        BandColumn("unit", [r.unit for r in results], "label", width=9.0),
         number("k", FACTOR, [r.coverage_factor for r in results], "GUM 6.2", "0.00"),
         number(
             "ν_eff",
@@ -137,6 +144,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
 
     band = Band("reported results", top, 1, columns, "Results")
     note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
+    note += "".join(f"; {name}: {words}" for name, words in _derived_measurands(evaluation).items())
     cells = [
         *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u. Measurand: {note}."),
         *_what_is_included(evaluation),
@@ -165,6 +173,14 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
         ),
     )
     return ResultsSheet(sheet, band)
+
+
+def _derived_measurands(evaluation: Evaluation) -> dict[str, str]:
+    """Measurand of each derived result, by its name."""
+    return {
+        row.definition.name: ", ".join(filter(None, (row.definition.measurand, row.definition.basis)))
+        for row in evaluation.assembly.derived.values()
+    }
 
 
 def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
@@ -208,10 +224,11 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     parts = []
     failures = []
     if evaluation.assembly.structure is not None:
-        for code in sorted(STATUS_WORDS, key=lambda code: -len(str(code))):
+        known = STATUS_WORDS | (STATUS_OF_DERIVED if evaluation.assembly.derived else {})
+        for code in sorted(known, key=lambda code: -len(str(code))):
             unit = 10 ** (len(str(code)) - 1)
             digit = code // unit
-            failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')
+            failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{known[code]}; ","")')
         where = home.cell(RANGE, row, RESULTS)
         parts.append(f'IF({where}=1,"above the highest standard. ",IF({where}=(-1),"below the lowest standard. ",""))')
     if RECOVERY in evaluation.graph.tables["results"].by_name:
@@ -243,22 +260,10 @@ def _few_dof(nu: str, probability: float) -> str:
 
 
 def _few_readings(evaluation: Evaluation, placements: Placements, row: int) -> list[str]:
-    structure = evaluation.assembly.structure
-    own = any(
-        isinstance(operation, Calibration) and operation.scatter == "own"
-        for operation in evaluation.records.method.symbols.values()
-    )
-    if not own or structure is None:
+    measured = measured_rows(evaluation.assembly, row)
+    if not measured:
         return []
     lines = placements["measured lines"]
-    cells = ",".join(lines.cell("n", measured, RESULTS) for measured in _measured(structure, evaluation, row))
-    return [f'IF(MIN({cells})<4,"own scatter from "&MIN({cells})&" readings (four or more are better). ","")']
-
-
-def _measured(structure: Structure, evaluation: Evaluation, row: int) -> list[int]:
-    key = evaluation.keys[row]
-    return [
-        result.measured
-        for result in structure.results
-        if result.portion in key.portions and result.line == (key.analyte, key.line or "")
-    ]
+    cells = ",".join(lines.cell("n", number, RESULTS) for number in measured)
+    few = f"MIN({cells})<{FEW_READINGS}"
+    return [f'IF({few},"own scatter from "&MIN({cells})&" readings (four or more are better). ","")']

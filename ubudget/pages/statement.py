@@ -186,10 +186,24 @@ def _closing(available: list[Result], method: Method) -> list[str]:
         if method.coverage.rule == "fixed"
         else f"k is chosen for a coverage probability of {probability}"
     )
+    measured = [result for result in available if not result.lines]
     return [
-        f"Each value is the {quantity(available[0])}.",
+        *([f"Each value is the {quantity(measured[0])}."] if measured else []),
+        *_derived_quantities(available),
         f"The figure after ± is the expanded uncertainty U = k u; {stated}.",
         *scope(available, method),
+    ]
+
+
+def _derived_quantities(available: list[Result]) -> list[str]:
+    """What each kind of derived result is, told once."""
+    kinds: dict[str, dict[str, None]] = {}
+    for result in available:
+        if result.lines:
+            kinds.setdefault(quantity(result), {})[result.analyte] = None
+    return [
+        f"{', '.join(names)}: {what}, calculated from the results, correlations included."
+        for what, names in kinds.items()
     ]
 
 

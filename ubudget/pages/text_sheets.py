@@ -224,8 +224,8 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
         key = next(
             k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line)
         )
-        material = materials.get(structure.portions[key.portions[0]].reference_material)
-        certified = _certified(register, material.id, result.analyte, result.unit) if material else None
+        material = materials.get(structure.portions[key.portions[0]].reference_material) if key.portions else None
+        certified = _certified(register, material.id, result.analyte, result.unit) if material and not result.lines else None
         if certified and result.value is not None and result.standard_uncertainty is not None:
             label = key_text(result.sample, result.analyte, result.line)
             rows.append(

@@ -6,6 +6,7 @@ from ubudget.records.crosscheck_additions import addition_findings
 from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
+from ubudget.records.crosscheck_derived import derived_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_items import item_findings
@@ -38,4 +39,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *material_findings(records),
         *overlap_findings(records.method, records.file("method")),
         *formula_findings(records.method, records.file("method")),
+        *derived_findings(records),
     ]

@@ -12,6 +12,7 @@ from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
+from ubudget.records.derived import Derived
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.recovery import Recovery
@@ -240,3 +241,5 @@ class Method:
     atomic_weights: dict[str, AtomicWeight] = Field(default_factory=dict)
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
+    derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
+    """Results calculated from results, in the order in which they build on one another."""

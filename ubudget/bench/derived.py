@@ -1,0 +1,254 @@
+"""Derived results: one table for each, whose rows pick results, earlier derived results and symbols of the method.
+
+A derived result is propagated like any other column: what its components share (stock, curve, balance, flask) meets
+again in one deviation, so that covariances are exact (GUM 5.2.2, F.1.2.3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from ubudget.bench.building import TableBuilder
+from ubudget.bench.context import USABLE, Context
+from ubudget.bench.equation import unit_of_symbol
+from ubudget.bench.folding import FOLDS, fold
+from ubudget.bench.result_keys import ResultKey
+from ubudget.bench.result_table import ANALYTE, LINE, SAMPLE, STATUS
+from ubudget.bench.structure import Structure
+from ubudget.quantity.expression import Expression, apply
+from ubudget.quantity.parsing import parse_definition
+from ubudget.quantity.units import UnitError, dimension, equation_dimension
+from ubudget.records.crosscheck_derived import place_of
+from ubudget.records.derived import Derived, DerivedSymbol
+from ubudget.records.method import Method
+
+NO_COMPONENT = 2000
+"""Status of a derived result of which a component is not available."""
+Line = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class DerivedRow:
+    """What a row of the reported results is, where it is derived."""
+
+    definition: Derived
+    table: str
+    components: tuple[Line, ...]
+    """Analyte and line of every result beneath it."""
+    portions: tuple[int, ...]
+    """Rows of the test portions of these."""
+    symbols: tuple[tuple[str, str], ...]
+    """Symbol of its equation, and what that stands for in words."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """A table of results, with the key of each row and, of a derived one, what it is."""
+
+    table: str
+    column: str
+    unit: str
+    keys: tuple[ResultKey, ...]
+    derived: tuple[DerivedRow | None, ...]
+
+
+@dataclass(frozen=True)
+class _Picked:
+    """What a symbol is in each row; -1 = it has no such result."""
+
+    table: str
+    column: str
+    unit: str
+    rows: list[int]
+    is_result: bool
+    words: list[str] = field(default_factory=list)
+
+
+def add_derived(context: Context, structure: Structure, lines: Source, quantities: str) -> tuple[Source, ...]:
+    """The tables of all derived results; `quantities` is the table that holds the symbols of the method by portion and
+    line. Findings where units do not fit or a result is missing altogether."""
+    sources: dict[str, Source] = {}
+    for number, definition in enumerate(context.records.method.derived):
+        table = _Table(context, structure, lines, sources, quantities, number, definition)
+        source = table.build()
+        if source is not None:
+            sources[definition.name] = source
+    return tuple(sources.values())
+
+
+class _Table:
+    def __init__(
+        self,
+        context: Context,
+        structure: Structure,
+        lines: Source,
+        above: dict[str, Source],
+        quantities: str,
+        number: int,
+        definition: Derived,
+    ) -> None:
+        self.context, self.structure, self.lines, self.above = context, structure, lines, above
+        self.quantities, self.definition = quantities, definition
+        self.method: Method = context.records.method
+        self.name, self.place = f"derived results {number + 1}", place_of(number, definition)
+        self.result, self.expression = parse_definition(definition.equation)
+        self.cases = self._cases()
+
+    def _cases(self) -> list[Line]:
+        """Sample and analyte that the symbols of each row mean where they name none."""
+        definition = self.definition
+        if definition.per == "run":
+            return [("", "")]
+        if definition.per == "analyte":
+            return [("", analyte) for analyte in definition.analytes or self.method.analytes]
+        samples = list(dict.fromkeys(portion.sample for portion in self.structure.portions))
+        return [(sample, "") for sample in definition.samples or samples]
+
+    def build(self) -> Source | None:
+        symbols = {name: self._meant(name) for name in dict.fromkeys(self.expression.symbols)}
+        everywhere = {name: self._picked(symbol, self.cases) for name, symbol in symbols.items()}
+        own = [picked for name, picked in everywhere.items() if picked.is_result and not self._is_fixed(symbols[name])]
+        results = [picked for picked in everywhere.values() if picked.is_result]
+        if not results:
+            self._refuse("an equation over no result", "results among its symbols", "name results in its symbols")
+            return None
+        # A sample (or analyte) without any of the results has none of this kind, unless it is asked for by name.
+        asked = bool(self.definition.samples or self.definition.analytes) or not own
+        kept = [row for row in range(len(self.cases)) if asked or any(picked.rows[row] >= 0 for picked in own)]
+        if not any(picked.rows[row] >= 0 for picked in results for row in kept):
+            self._refuse("no result that it could be derived from", "results of the run", "correct its symbols")
+            return None
+        self.cases = [self.cases[row] for row in kept]
+        picked = {name: self._picked(symbol, self.cases) for name, symbol in symbols.items()}
+        for name, one in picked.items():
+            if not one.is_result and min(one.rows) < 0:
+                self._refuse(f"{name} of a sample without results", "a sample of the run with results", "correct it")
+                return None
+        factor = self._factor({name: one.unit for name, one in picked.items()})
+        if factor is None:
+            return None
+        keys = tuple(self._key(case) for case in self.cases)
+        table = TableBuilder(self.name, f"Derived results: {self.definition.name}", len(keys), self.context.shared)
+        table.label(SAMPLE, "sample", [key.sample for key in keys])
+        table.label(ANALYTE, "derived result", [key.analyte for key in keys])
+        table.label(LINE, "line", [""] * len(keys))
+        for name, one in picked.items():
+            value = table.pick(f"{name} from {one.table}", one.table, one.column, one.rows, absent=1.0)
+            table.formula(name, name, one.unit, value)
+        expression = self.expression
+        if factor != 1:
+            heading = f"conversion to {self.definition.unit or '1'}"
+            expression = expression * table.given(f"conversion of {self.result}", heading, "", factor)
+        table.formula(self.result, self.result, self.definition.unit, expression, "method, derived result")
+        self._marks(table, {name: one for name, one in picked.items() if one.is_result})
+        self.context.tables[self.name] = table.build()
+        rows = tuple(self._row(number, picked) for number in range(len(keys)))
+        return Source(self.name, self.result, self.definition.unit, keys, rows)
+
+    def _meant(self, name: str) -> DerivedSymbol:
+        return self.definition.symbols.get(name) or DerivedSymbol(symbol=name)
+
+    def _is_fixed(self, symbol: DerivedSymbol) -> bool:
+        """Whether a symbol means the same in every row."""
+        by_row = {"sample": symbol.sample, "analyte": symbol.analyte, "run": "all"}
+        return bool(by_row[self.definition.per])
+
+    def _key(self, case: Line) -> ResultKey:
+        sample, analyte = case
+        run = self.context.records.run
+        label = self.definition.label or (run.file.run.id if run else "run")
+        portions = tuple(row for row, portion in enumerate(self.structure.portions) if sample == portion.sample)
+        return ResultKey(sample or label, f"{self.definition.name} {analyte}".strip(), None, portions)
+
+    def _picked(self, symbol: DerivedSymbol, cases: Sequence[Line]) -> _Picked:
+        if symbol.symbol:
+            return self._of_method(symbol, cases)
+        source = self.above[symbol.derived] if symbol.derived in self.above else self.lines
+        rows, words = [], []
+        for case in cases:
+            sample, analyte = symbol.sample or case[0], symbol.analyte or case[1]
+            found = [
+                row for row, key in enumerate(source.keys) if self._fits(source, row, key, symbol, sample, analyte)
+            ]
+            rows.append(found[0] if found else -1)
+            words.append(", ".join(part for part in (sample, symbol.derived, analyte, symbol.line) if part))
+        return _Picked(source.table, source.column, source.unit, rows, True, words)
+
+    def _fits(
+        self, source: Source, row: int, key: ResultKey, symbol: DerivedSymbol, sample: str, analyte: str
+    ) -> bool:
+        derived = source.derived[row]
+        if derived is None:
+            return key.sample == sample and analyte in ("", key.analyte) and symbol.line in ("", key.line)
+        per = derived.definition.per
+        by_sample = per != "sample" or key.sample == sample
+        return by_sample and (per != "analyte" or key.analyte == f"{derived.definition.name} {analyte}")
+
+    def _of_method(self, symbol: DerivedSymbol, cases: Sequence[Line]) -> _Picked:
+        rows, words = [], []
+        for case in cases:
+            sample, analyte = symbol.sample or case[0], symbol.analyte or case[1]
+            found = [
+                row
+                for row, result in enumerate(self.structure.results)
+                if sample in ("", self.structure.portions[result.portion].sample)
+                and analyte in ("", result.line[0])
+                and symbol.line in ("", result.line[1])
+            ]
+            rows.append(found[0] if found else -1)
+            own = ", ".join(part for part in (sample, analyte, symbol.line) if part)
+            quantity = self.method.symbols[symbol.symbol].quantity
+            words.append(f"{quantity} ({own})" if own else quantity)
+        return _Picked(self.quantities, symbol.symbol, unit_of_symbol(self.method, symbol.symbol), rows, False, words)
+
+    def _factor(self, units: dict[str, str]) -> float | None:
+        """Conversion to the unit of the derived result; a finding and None where dimensions do not fit."""
+        try:
+            found = equation_dimension(self.expression, lambda name: units[name])
+            wanted = dimension(self.definition.unit)
+            if found.powers != wanted.powers:
+                own = ", ".join(f"{name} in {unit or '1'}" for name, unit in units.items())
+                raise UnitError(f"an equation that does not give {self.definition.unit or '1'} ({own})", "units that fit")
+        except UnitError as error:
+            self._refuse(error.found, error.accepted, "correct the equation or the unit")
+            return None
+        return float(f"{float(found.factor / wanted.factor):.15g}")
+
+    def _refuse(self, found: str, accepted: str, remedy: str) -> None:
+        self.context.find("stop", "method", f"{self.place}, equation", found, accepted, remedy)
+
+    def _marks(self, table: TableBuilder, results: dict[str, _Picked]) -> None:
+        """Status, and what is told of a component is told of the derived result as well."""
+        missing: list[Expression] = []
+        for name, one in results.items():
+            status = table.pick(f"status of {name}", one.table, STATUS, one.rows, absent=1.0)
+            missing.append(apply("if_less", status, 0.5, 0, 1))
+        table.formula(STATUS, USABLE, "", apply("if_less", fold("add", missing), 0.5, 0, NO_COMPONENT))
+        for mark in FOLDS:
+            picks = [
+                table.pick(f"{mark.name} of {name}", one.table, mark.name, one.rows)
+                for name, one in results.items()
+                if mark.name in self.context.tables[one.table].by_name
+            ]
+            if picks:
+                table.formula(mark.name, mark.heading, "", mark.of(picks), mark.clause)
+
+    def _row(self, number: int, picked: dict[str, _Picked]) -> DerivedRow:
+        components: list[Line] = []
+        portions: list[int] = []
+        for one in picked.values():
+            if not one.is_result or one.rows[number] < 0:
+                continue
+            source = next(source for source in (self.lines, *self.above.values()) if source.table == one.table)
+            key, below = source.keys[one.rows[number]], source.derived[one.rows[number]]
+            components += [(key.analyte, key.line or "")] if below is None else below.components
+            portions += key.portions if below is None else below.portions
+        told = tuple((name, one.words[number]) for name, one in picked.items())
+        return DerivedRow(
+            self.definition,
+            self.name,
+            tuple(dict.fromkeys(components)),
+            tuple(dict.fromkeys(portions)),
+            told,
+        )
