@@ -12,8 +12,9 @@ from ubudget.bench.context import Context, method_place
 from ubudget.bench.derived import DerivedRow
 from ubudget.bench.equation import Equations, read_equations
 from ubudget.bench.operations import Operations
+from ubudget.bench.result_keys import ResultKey
 from ubudget.bench.result_table import RESULTS
-from ubudget.bench.results import ResultKey, add_reported_results
+from ubudget.bench.results import add_reported_results
 from ubudget.bench.structure import Structure, structure_of
 from ubudget.quantity.graph import Graph
 from ubudget.records.finding import Finding, stops
@@ -54,9 +55,7 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     if stops(context.findings):
         return None, context.findings
     graph = Graph(dict(context.tables), tuple(context.joints))
-    assembly = Assembly(
-        records, graph, reported.column, reported.keys, structure, equations, reported.derived
-    )
+    assembly = Assembly(records, graph, reported.column, reported.keys, structure, equations, reported.derived)
     return assembly, context.findings
 
 

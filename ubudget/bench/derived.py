@@ -147,7 +147,7 @@ class _Table:
         return Source(self.name, self.result, self.definition.unit, keys, rows)
 
     def _meant(self, name: str) -> DerivedSymbol:
-        return self.definition.symbols.get(name) or DerivedSymbol(symbol=name)
+        return self.definition.symbols.get(name) or DerivedSymbol(method_symbol=name)
 
     def _is_fixed(self, symbol: DerivedSymbol) -> bool:
         """Whether a symbol means the same in every row."""
@@ -162,9 +162,9 @@ class _Table:
         return ResultKey(sample or label, f"{self.definition.name} {analyte}".strip(), None, portions)
 
     def _picked(self, symbol: DerivedSymbol, cases: Sequence[Line]) -> _Picked:
-        if symbol.symbol:
+        if symbol.method_symbol:
             return self._of_method(symbol, cases)
-        source = self.above[symbol.derived] if symbol.derived in self.above else self.lines
+        source = self.above.get(symbol.derived, self.lines)
         rows, words = [], []
         for case in cases:
             sample, analyte = symbol.sample or case[0], symbol.analyte or case[1]
@@ -175,9 +175,7 @@ class _Table:
             words.append(", ".join(part for part in (sample, symbol.derived, analyte, symbol.line) if part))
         return _Picked(source.table, source.column, source.unit, rows, True, words)
 
-    def _fits(
-        self, source: Source, row: int, key: ResultKey, symbol: DerivedSymbol, sample: str, analyte: str
-    ) -> bool:
+    def _fits(self, source: Source, row: int, key: ResultKey, symbol: DerivedSymbol, sample: str, analyte: str) -> bool:
         derived = source.derived[row]
         if derived is None:
             return key.sample == sample and analyte in ("", key.analyte) and symbol.line in ("", key.line)
@@ -198,9 +196,11 @@ class _Table:
             ]
             rows.append(found[0] if found else -1)
             own = ", ".join(part for part in (sample, analyte, symbol.line) if part)
-            quantity = self.method.symbols[symbol.symbol].quantity
+            quantity = self.method.symbols[symbol.method_symbol].quantity
             words.append(f"{quantity} ({own})" if own else quantity)
-        return _Picked(self.quantities, symbol.symbol, unit_of_symbol(self.method, symbol.symbol), rows, False, words)
+        return _Picked(
+            self.quantities, symbol.method_symbol, unit_of_symbol(self.method, symbol.method_symbol), rows, False, words
+        )
 
     def _factor(self, units: dict[str, str]) -> float | None:
         """Conversion to the unit of the derived result; a finding and None where dimensions do not fit."""
@@ -209,7 +209,9 @@ class _Table:
             wanted = dimension(self.definition.unit)
             if found.powers != wanted.powers:
                 own = ", ".join(f"{name} in {unit or '1'}" for name, unit in units.items())
-                raise UnitError(f"an equation that does not give {self.definition.unit or '1'} ({own})", "units that fit")
+                raise UnitError(
+                    f"an equation that does not give {self.definition.unit or '1'} ({own})", "units that fit"
+                )
         except UnitError as error:
             self._refuse(error.found, error.accepted, "correct the equation or the unit")
             return None

@@ -1,4 +1,4 @@
-"""The table `results` of a run with derived results: the results of the lines and the derived ones, one below the other.
+"""The table `results` of a run with derived results: those of the lines, and the derived ones below them.
 
 Each row hands on the value of its own table, so that all of them are propagated, covered and shown alike.
 """

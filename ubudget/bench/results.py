@@ -14,9 +14,9 @@ from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.reported import VALUE, add_reported
 from ubudget.bench.result_keys import ResultKey
 from ubudget.bench.result_table import (
-    LINES_TITLE,
     ANALYTE,
     LINE,
+    LINES_TITLE,
     PORTION_RESULTS,
     RANGE,
     RECOVERY,
@@ -29,7 +29,6 @@ from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression
 from ubudget.records.finding import stops
-
 
 LINE_RESULTS = "line results"
 """Results of the lines, where the reported ones are more than these."""

@@ -22,9 +22,7 @@ def measured_rows(assembly: Assembly, row: int) -> list[int]:
     lines = derived.components if derived else ((key.analyte, key.line or ""),)
     portions = key.portions if derived is None else derived.portions
     return [
-        result.measured
-        for result in assembly.structure.results
-        if result.portion in portions and result.line in lines
+        result.measured for result in assembly.structure.results if result.portion in portions and result.line in lines
     ]
 
 

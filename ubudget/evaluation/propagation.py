@@ -61,7 +61,8 @@ class Propagated:
 def propagate(graph: Graph, table: str, column: str, *, gather: bool = False) -> Propagated:
     """Adds to the graph all that the combined standard uncertainty of `column` needs, except the sum itself.
 
-    `gather`: the rows of the table come from several tables, whose input quantities of one kind share a slot. Raises `NoDerivative` where an input quantity passes through an operation without partials."""
+    `gather`: the rows of the table come from several tables, whose input quantities of one kind share a slot.
+    Raises `NoDerivative` where an input quantity passes through an operation without partials."""
     draft = Draft(graph)
     paths = _paths(draft, table, column)
     if gather:
@@ -173,7 +174,9 @@ def _gathered(draft: Draft, table: str, paths: list[Path]) -> list[Path]:
     def reference_of(symbol: str) -> Reference | None:
         return home.references.get(symbol) or draft.references.get(table, {}).get(symbol)
 
-    return gathered(paths, reference_of, lambda path, where, number: _masked(draft, home, path, where, number, "of part"))
+    return gathered(
+        paths, reference_of, lambda path, where, number: _masked(draft, home, path, where, number, "of part")
+    )
 
 
 def _slots(draft: Draft, table: str, paths: list[Path]) -> list[Slot]:

@@ -84,7 +84,7 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     if unit:
         add(7, f"reported{unit}", interval_text(result), text_of("reported"))
     else:
-        both = "&\" \"&".join(f"INDEX({results.range(name)},{CHOSEN_ROW})" for name in ("reported", "unit"))
+        both = '&" "&'.join(f"INDEX({results.range(name)},{CHOSEN_ROW})" for name in ("reported", "unit"))
         text = f"{interval_text(result)} {result.unit}"
         add(7, "reported", text, f'IF({CHOSEN_ROW}=0,"no such result",{both})')
     for row, column, heading, number_format in (

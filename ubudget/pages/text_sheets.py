@@ -135,6 +135,10 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
         (symbol, f"{operation.quantity} ({operation.operation})") for symbol, operation in method.symbols.items()
     ]
     entries += [
+        (f"derived: {derived.name}", f"{derived.measurand}: {derived.equation} [{derived.unit or '1'}]")
+        for derived in method.derived
+    ]
+    entries += [
         ("coverage", rule),
         ("rounding of U", digits + "; the value to the same place"),
         (
@@ -225,7 +229,9 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
             k for k in evaluation.keys if (k.sample, k.analyte, k.line) == (result.sample, result.analyte, result.line)
         )
         material = materials.get(structure.portions[key.portions[0]].reference_material) if key.portions else None
-        certified = _certified(register, material.id, result.analyte, result.unit) if material and not result.lines else None
+        certified = (
+            _certified(register, material.id, result.analyte, result.unit) if material and not result.lines else None
+        )
         if certified and result.value is not None and result.standard_uncertainty is not None:
             label = key_text(result.sample, result.analyte, result.line)
             rows.append(

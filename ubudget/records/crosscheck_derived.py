@@ -101,7 +101,7 @@ class _Check:
                 remedy = f"add a table [derived.symbols.{name}] or correct the equation"
                 yield self.find(at, f"the unknown symbol {name}", f"one of {known}", remedy)
                 continue
-            yield from self._of_method(f"{place}, symbol {name}", derived, DerivedSymbol(symbol=name))
+            yield from self._of_method(f"{place}, symbol {name}", derived, DerivedSymbol(method_symbol=name))
         for name in derived.symbols:
             if name not in expression.symbols:
                 found = f"the symbol {name}, which the equation does not use"
@@ -112,13 +112,15 @@ class _Check:
             yield from self._known(place, "samples", (symbol.sample,), self.samples)
         if symbol.analyte:
             yield from self._known(place, "analytes", (symbol.analyte,), list(self.method.analytes))
-        if symbol.derived and symbol.symbol:
-            yield self.find(place, "both derived and symbol", "one of the two", "delete one")
+        if symbol.derived and symbol.method_symbol:
+            yield self.find(place, "both derived and method_symbol", "one of the two", "delete one")
         elif symbol.derived:
             yield from self._above(place, derived, number, symbol)
-        elif symbol.symbol:
-            if symbol.symbol not in self.method.symbols:
-                yield self.find(place, f"the unknown symbol {symbol.symbol}", f"one of {_listed(self.method.symbols)}")
+        elif symbol.method_symbol:
+            if symbol.method_symbol not in self.method.symbols:
+                yield self.find(
+                    place, f"the unknown symbol {symbol.method_symbol}", f"one of {_listed(self.method.symbols)}"
+                )
             else:
                 yield from self._of_method(place, derived, symbol)
         else:
@@ -130,30 +132,36 @@ class _Check:
             return
         if self.names.index(symbol.derived) > number:
             found = f"{symbol.derived}, which is defined further down"
-            yield self.find(place, found, "derived results in the order in which they build on one another", "move it up")
+            yield self.find(
+                place, found, "derived results in the order in which they build on one another", "move it up"
+            )
         per = self.method.derived[self.names.index(symbol.derived)].per
         if symbol.line:
-            yield self.find(place, "a line of a derived result", "no line: a derived result has none", "delete the line")
+            yield self.find(
+                place, "a line of a derived result", "no line: a derived result has none", "delete the line"
+            )
         if per == "sample" and derived.per != "sample" and not symbol.sample:
             yield self.find(place, "no sample", f"the sample whose {symbol.derived} is meant", "add sample")
         if per == "analyte" and derived.per != "analyte" and not symbol.analyte:
             yield self.find(place, "no analyte", f"the analyte whose {symbol.derived} is meant", "add analyte")
 
     def _of_method(self, place: str, derived: Derived, symbol: DerivedSymbol) -> Iterator[Finding]:
-        operation = self.method.symbols[symbol.symbol]
+        operation = self.method.symbols[symbol.method_symbol]
         if not isinstance(operation, OF_PORTIONS) or isinstance(operation, (Precision, Recovery)):
-            found = f"{symbol.symbol}, a symbol of the operation {operation.operation}"
+            found = f"{symbol.method_symbol}, a symbol of the operation {operation.operation}"
             accepted = "symbols of the operations input, constant, weighing, volume, molar mass, conversion factor"
             yield self.find(place, found, accepted, "take results, or such a symbol")
             return
         sample = symbol.sample or derived.per == "sample"
         if not sample and not _same_for_run(operation):
             accepted = "the sample it is taken from"
-            remedy = f'write a table [derived.symbols.{symbol.symbol}] with symbol = "{symbol.symbol}" and sample'
-            yield self.find(place, f"{symbol.symbol}, which may differ between samples, without sample", accepted, remedy)
+            remedy = f"write a table [derived.symbols.{symbol.method_symbol}] with method_symbol and sample"
+            yield self.find(
+                place, f"{symbol.method_symbol}, which may differ between samples, without sample", accepted, remedy
+            )
         by_analyte = any(case.analyte or case.line for case in getattr(operation, "cases", ()))
         if by_analyte and not symbol.analyte and derived.per != "analyte":
-            found = f"{symbol.symbol}, which differs by analyte, without analyte"
+            found = f"{symbol.method_symbol}, which differs by analyte, without analyte"
             yield self.find(place, found, "the analyte whose value is meant", "add analyte")
         if isinstance(operation, (Weighing, Volume)) or (isinstance(operation, Input) and operation.column):
             yield from self._one_value(place, symbol, derived, getattr(operation, "column", ""))
@@ -165,7 +173,9 @@ class _Check:
             portions = [p for p in self.run.portions if p.sample == sample and p.kind != "blank"]
             values = {(a.value, a.unit) if (a := amount_of(p, column)) else None for p in portions}
             if len(portions) > 1 and (not column or len(values) > 1):
-                found = f"{symbol.symbol} of {sample}, which has {len(portions)} portions with values of their own"
+                found = (
+                    f"{symbol.method_symbol} of {sample}, which has {len(portions)} portions with values of their own"
+                )
                 accepted = "a quantity of the sample: a column with the same value in each of its rows"
                 yield self.find(place, found, accepted, "write the same value in each row, or take results")
 
@@ -206,7 +216,7 @@ class _Check:
 
 def _ring(start: str, leads: dict[str, list[str]]) -> tuple[str, ...]:
     """The way from a name back to itself, empty where there is none."""
-    waiting = [(start,)]
+    waiting: list[tuple[str, ...]] = [(start,)]
     seen: set[str] = set()
     while waiting:
         path = waiting.pop()

@@ -35,7 +35,7 @@ def _of_derived(method: Method) -> Iterator[str]:
             used = ()
         for name in used:
             own = derived.symbols.get(name)
-            meant = name if own is None else own.symbol
+            meant = name if own is None else own.method_symbol
             if meant in method.symbols:
                 yield meant
 

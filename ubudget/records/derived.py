@@ -23,7 +23,7 @@ class DerivedSymbol:
     """Sample of the result; empty: that of the row, where there is one result for each sample."""
     derived: str = ""
     """Name of a derived result defined above."""
-    symbol: str = ""
+    method_symbol: str = ""
     """Symbol of the method whose value for the sample is taken."""
 
 
