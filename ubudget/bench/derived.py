@@ -107,6 +107,9 @@ class _Table:
 
     def build(self) -> Source | None:
         symbols = {name: self._meant(name) for name in dict.fromkeys(self.expression.symbols)}
+        if any(one.derived and one.derived not in self.above for one in symbols.values()):
+            # What it builds on was refused, with a finding of its own.
+            return None
         everywhere = {name: self._picked(symbol, self.cases) for name, symbol in symbols.items()}
         own = [picked for name, picked in everywhere.items() if picked.is_result and not self._is_fixed(symbols[name])]
         results = [picked for picked in everywhere.values() if picked.is_result]
