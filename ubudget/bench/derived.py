@@ -160,7 +160,7 @@ class _Table:
     def _key(self, case: Line) -> ResultKey:
         sample, analyte = case
         run = self.context.records.run
-        label = self.definition.label or (run.file.run.id if run else "run")
+        label = self.definition.of or (run.file.run.id if run else "run")
         portions = tuple(row for row, portion in enumerate(self.structure.portions) if sample == portion.sample)
         return ResultKey(sample or label, f"{self.definition.name} {analyte}".strip(), None, portions)
 

@@ -39,7 +39,7 @@ class Derived:
     basis: str = ""
     per: Literal["sample", "analyte", "run"] = "sample"
     """One result for each sample, for each analyte, or one for the run."""
-    label: str = ""
+    of: str = ""
     """Stands in place of the sample, where the result is not of one sample; empty: the id of the run."""
     samples: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """Only for these samples; empty: every sample that has one of the results."""
