@@ -11,14 +11,16 @@ from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.derived import DerivedRow
 from ubudget.bench.equation import Equations, read_equations
+from ubudget.bench.folding import APART
 from ubudget.bench.operations import Operations
 from ubudget.bench.result_keys import ResultKey
 from ubudget.bench.result_table import RESULTS
-from ubudget.bench.results import add_reported_results
+from ubudget.bench.results import LINE_RESULTS, add_reported_results
 from ubudget.bench.structure import Structure, structure_of
 from ubudget.quantity.graph import Graph
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Records
+from ubudget.records.several_lines import TOLD
 
 REPORTING = "reporting"
 
@@ -37,6 +39,24 @@ class Assembly:
     equations: Equations
     derived: Mapping[int, DerivedRow] = field(default_factory=dict)
     """What is derived, by row of the table `results`."""
+
+    @property
+    def joined(self) -> bool:
+        """Whether the reported results are more than those of the lines."""
+        return LINE_RESULTS in self.graph.tables
+
+    def lines_of(self, row: int) -> tuple[str, ...]:
+        """The lines that a value is reported from by the method's rule; none for the result of one line."""
+        key, method = self.keys[row], self.records.method
+        if method.several_lines is None or key.line is not None or row in self.derived:
+            return ()
+        return method.analytes.get(key.analyte, ())
+
+    @property
+    def lines_told(self) -> bool:
+        """Whether lines of one analyte that disagree are a matter for a person."""
+        rule = self.records.method.several_lines
+        return rule is not None and rule.disagreement == TOLD and APART in self.graph.tables[RESULTS].by_name
 
 
 def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:

@@ -7,12 +7,12 @@ again in one deviation, so that covariances are exact (GUM 5.2.2, F.1.2.3).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import USABLE, Context
 from ubudget.bench.equation import unit_of_symbol
-from ubudget.bench.folding import FOLDS, fold
+from ubudget.bench.folding import FOLDS, LINES_APART, fold
 from ubudget.bench.result_keys import ResultKey
 from ubudget.bench.result_table import ANALYTE, LINE, SAMPLE, STATUS
 from ubudget.bench.structure import Structure
@@ -54,23 +54,41 @@ class Source:
 
 
 @dataclass(frozen=True)
-class _Picked:
-    """What a symbol is in each row; -1 = it has no such result."""
+class _Part:
+    """A column that a symbol picks; -1 = not in this row."""
 
     table: str
     column: str
-    unit: str
     rows: list[int]
+
+
+@dataclass(frozen=True)
+class _Picked:
+    """What a symbol is in each row: a row of one of its parts, or of none where it has no such result."""
+
+    parts: tuple[_Part, ...]
+    unit: str
     is_result: bool
-    words: list[str] = field(default_factory=list)
+    words: list[str]
+
+    def there(self, row: int) -> bool:
+        return any(part.rows[row] >= 0 for part in self.parts)
+
+    @property
+    def lacking(self) -> list[bool]:
+        return [not self.there(row) for row in range(len(self.words))]
 
 
-def add_derived(context: Context, structure: Structure, lines: Source, quantities: str) -> tuple[Source, ...]:
-    """The tables of all derived results; `quantities` is the table that holds the symbols of the method by portion and
-    line. Findings where units do not fit or a result is missing altogether."""
+def add_derived(
+    context: Context, structure: Structure, results: tuple[Source, ...], quantities: str
+) -> tuple[Source, ...]:
+    """The tables of all derived results; findings where units do not fit or a result is missing altogether.
+
+    `results` are those of the lines and, where the method reports them, the values from several lines; `quantities` is
+    the table that holds the symbols of the method by portion and line."""
     sources: dict[str, Source] = {}
     for number, definition in enumerate(context.records.method.derived):
-        table = _Table(context, structure, lines, sources, quantities, number, definition)
+        table = _Table(context, structure, results, sources, quantities, number, definition)
         source = table.build()
         if source is not None:
             sources[definition.name] = source
@@ -82,13 +100,13 @@ class _Table:
         self,
         context: Context,
         structure: Structure,
-        lines: Source,
+        results: tuple[Source, ...],
         above: dict[str, Source],
         quantities: str,
         number: int,
         definition: Derived,
     ) -> None:
-        self.context, self.structure, self.lines, self.above = context, structure, lines, above
+        self.context, self.structure, self.results, self.above = context, structure, results, above
         self.quantities, self.definition = quantities, definition
         self.method: Method = context.records.method
         self.name, self.place = f"derived results {number + 1}", place_of(number, definition)
@@ -118,14 +136,14 @@ class _Table:
             return None
         # A sample (or analyte) without any of the results has none of this kind, unless it is asked for by name.
         asked = bool(self.definition.samples or self.definition.analytes) or not own
-        kept = [row for row in range(len(self.cases)) if asked or any(picked.rows[row] >= 0 for picked in own)]
-        if not any(picked.rows[row] >= 0 for picked in results for row in kept):
+        kept = [row for row in range(len(self.cases)) if asked or any(picked.there(row) for picked in own)]
+        if not any(picked.there(row) for picked in results for row in kept):
             self._refuse("no result that it could be derived from", "results of the run", "correct its symbols")
             return None
         self.cases = [self.cases[row] for row in kept]
         picked = {name: self._picked(symbol, self.cases) for name, symbol in symbols.items()}
         for name, one in picked.items():
-            if not one.is_result and min(one.rows) < 0:
+            if not one.is_result and any(one.lacking):
                 self._refuse(f"{name} of a sample without results", "a sample of the run with results", "correct it")
                 return None
         factor = self._factor({name: one.unit for name, one in picked.items()})
@@ -137,8 +155,7 @@ class _Table:
         table.label(ANALYTE, "derived result", [key.analyte for key in keys])
         table.label(LINE, "line", [""] * len(keys))
         for name, one in picked.items():
-            value = table.pick(f"{name} from {one.table}", one.table, one.column, one.rows, absent=1.0)
-            table.formula(name, name, one.unit, value)
+            table.formula(name, name, one.unit, self._value(table, name, one))
         expression = self.expression
         if factor != 1:
             heading = f"conversion to {self.definition.unit or '1'}"
@@ -167,19 +184,51 @@ class _Table:
     def _picked(self, symbol: DerivedSymbol, cases: Sequence[Line]) -> _Picked:
         if symbol.method_symbol:
             return self._of_method(symbol, cases)
-        source = self.above.get(symbol.derived, self.lines)
-        rows, words = [], []
+        sources = (self.above[symbol.derived],) if symbol.derived else self._sources(symbol)
+        rows: list[list[int]] = [[] for _ in sources]
+        words = []
         for case in cases:
             sample, analyte = symbol.sample or case[0], symbol.analyte or case[1]
-            found = [
-                row for row, key in enumerate(source.keys) if self._fits(source, row, key, symbol, sample, analyte)
-            ]
-            rows.append(found[0] if found else -1)
+            found = False
+            for source, own in zip(sources, rows, strict=True):
+                fitting = [row for row in range(len(source.keys)) if self._fits(source, row, symbol, sample, analyte)]
+                own.append(fitting[0] if fitting and not found else -1)
+                found = found or bool(fitting)
             words.append(", ".join(part for part in (sample, symbol.derived, analyte, symbol.line) if part))
-        return _Picked(source.table, source.column, source.unit, rows, True, words)
+        parts = [
+            _Part(source.table, source.column, own)
+            for source, own in zip(sources, rows, strict=True)
+            if max(own) >= 0 or len(sources) == 1
+        ]
+        parts = parts or [_Part(sources[-1].table, sources[-1].column, rows[-1])]
+        return _Picked(tuple(parts), sources[0].unit, True, words)
 
-    def _fits(self, source: Source, row: int, key: ResultKey, symbol: DerivedSymbol, sample: str, analyte: str) -> bool:
-        derived = source.derived[row]
+    def _sources(self, symbol: DerivedSymbol) -> tuple[Source, ...]:
+        """Where a result is looked for: a value from several lines goes before that of a line, unless one is named."""
+        return self.results[:1] if symbol.line else tuple(reversed(self.results))
+
+    @staticmethod
+    def _value(table: TableBuilder, name: str, one: _Picked, column: str = "") -> Expression:
+        """The value of a symbol, or another column of the same rows; 1 where there is none, which its status tells."""
+        what = f"{column} of {name}" if column else name
+        if len(one.parts) == 1:
+            part = one.parts[0]
+            named = what if column else f"{name} from {part.table}"
+            return table.pick(named, part.table, column or part.column, part.rows, absent=1.0)
+        total: Expression = fold(
+            "add",
+            [
+                table.pick(f"{what} from {part.table}", part.table, column or part.column, part.rows)
+                for part in one.parts
+            ],
+        )
+        if any(one.lacking):
+            total = total + table.given(f"{what} missing", f"{name} has no result", "", one.lacking)
+        return total
+
+    @staticmethod
+    def _fits(source: Source, row: int, symbol: DerivedSymbol, sample: str, analyte: str) -> bool:
+        derived, key = source.derived[row], source.keys[row]
         if derived is None:
             return key.sample == sample and analyte in ("", key.analyte) and symbol.line in ("", key.line)
         per = derived.definition.per
@@ -201,9 +250,8 @@ class _Table:
             own = ", ".join(part for part in (sample, analyte, symbol.line) if part)
             quantity = self.method.symbols[symbol.method_symbol].quantity
             words.append(f"{quantity} ({own})" if own else quantity)
-        return _Picked(
-            self.quantities, symbol.method_symbol, unit_of_symbol(self.method, symbol.method_symbol), rows, False, words
-        )
+        unit = unit_of_symbol(self.method, symbol.method_symbol)
+        return _Picked((_Part(self.quantities, symbol.method_symbol, rows),), unit, False, words)
 
     def _factor(self, units: dict[str, str]) -> float | None:
         """Conversion to the unit of the derived result; a finding and None where dimensions do not fit."""
@@ -227,14 +275,14 @@ class _Table:
         """Status, and what is told of a component is told of the derived result as well."""
         missing: list[Expression] = []
         for name, one in results.items():
-            status = table.pick(f"status of {name}", one.table, STATUS, one.rows, absent=1.0)
-            missing.append(apply("if_less", status, 0.5, 0, 1))
+            missing.append(apply("if_less", self._value(table, name, one, STATUS), 0.5, 0, 1))
         table.formula(STATUS, USABLE, "", apply("if_less", fold("add", missing), 0.5, 0, NO_COMPONENT))
-        for mark in FOLDS:
+        for mark in (*FOLDS, LINES_APART):
             picks = [
-                table.pick(f"{mark.name} of {name}", one.table, mark.name, one.rows)
+                table.pick(f"{mark.name} of {name} from {part.table}", part.table, mark.name, part.rows)
                 for name, one in results.items()
-                if mark.name in self.context.tables[one.table].by_name
+                for part in one.parts
+                if mark.name in self.context.tables[part.table].by_name
             ]
             if picks:
                 table.formula(mark.name, mark.heading, "", mark.of(picks), mark.clause)
@@ -242,13 +290,14 @@ class _Table:
     def _row(self, number: int, picked: dict[str, _Picked]) -> DerivedRow:
         components: list[Line] = []
         portions: list[int] = []
+        sources = {source.table: source for source in (*self.results, *self.above.values())}
         for one in picked.values():
-            if not one.is_result or one.rows[number] < 0:
-                continue
-            source = next(source for source in (self.lines, *self.above.values()) if source.table == one.table)
-            key, below = source.keys[one.rows[number]], source.derived[one.rows[number]]
-            components += [(key.analyte, key.line or "")] if below is None else below.components
-            portions += key.portions if below is None else below.portions
+            for part in one.parts if one.is_result else ():
+                if part.rows[number] >= 0:
+                    source, row = sources[part.table], part.rows[number]
+                    key, below = source.keys[row], source.derived[row]
+                    components += below.components if below else self._lines_of(key)
+                    portions += below.portions if below else key.portions
         told = tuple((name, one.words[number]) for name, one in picked.items())
         return DerivedRow(
             self.definition,
@@ -257,3 +306,8 @@ class _Table:
             tuple(dict.fromkeys(portions)),
             told,
         )
+
+    def _lines_of(self, key: ResultKey) -> list[Line]:
+        """Lines behind a result; a value from several lines has those of its analyte."""
+        several = self.method.analytes.get(key.analyte, ()) if key.line is None else ()
+        return [(key.analyte, line) for line in several or (key.line or "",)]

@@ -40,3 +40,6 @@ FOLDS = (
     Mark(RECOVERY, "internal standard (-1 below, 1 above its limits)", worst, "one below goes before one above"),
     Mark(MINIMUM, "portions below a minimum mass", lambda counts: fold("add", counts)),
 )
+APART = "lines apart"
+"""Column of the results: how many usable lines differ from the first one."""
+LINES_APART = Mark(APART, "lines that differ from the first", lambda counts: fold("add", counts))

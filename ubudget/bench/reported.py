@@ -12,7 +12,7 @@ import numpy as np
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import USABLE, Context
 from ubudget.bench.derived import Source
-from ubudget.bench.folding import FOLDS
+from ubudget.bench.folding import FOLDS, LINES_APART
 from ubudget.bench.result_table import ANALYTE, LINE, RESULTS, SAMPLE, STATUS
 from ubudget.quantity.expression import Expression
 
@@ -42,9 +42,10 @@ def add_reported(context: Context, sources: Sequence[Source]) -> None:
         assert total is not None
         return total
 
-    table.formula(VALUE, "value", "", joined([source.column for source in sources]))
+    units = {source.unit for source in sources}
+    table.formula(VALUE, "value", units.pop() if len(units) == 1 else "", joined([source.column for source in sources]))
     table.formula(STATUS, USABLE, "", joined([STATUS] * len(sources)))
-    for mark in FOLDS:
+    for mark in (*FOLDS, LINES_APART):
         if any(mark.name in context.tables[source.table].by_name for source in sources):
             table.formula(mark.name, mark.heading, "", joined([mark.name] * len(sources)))
     context.tables[RESULTS] = table.build()

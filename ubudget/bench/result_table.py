@@ -264,8 +264,15 @@ class ResultTable:
             ends = tuple(lower_end(cases[after]) for after in chosen[1:])
             bands.append(Bands(tuple(own[number] for number in chosen), ends))
         run_members = None
+        shared = self.method.several_lines is not None and symbol in self.method.several_lines.shared
+        # Lines of one analyte have one deviation where the method says that they share it.
+        lines = [row.line[:1] if shared else row.line for row in self.rows]
         if operation.part == "between runs":
-            run_members = [("between runs", symbol, row.line) for row in self.rows]
+            run_members = [("between runs", symbol, line) for line in lines]
+        elif shared:
+            run_members = [
+                ("within run", symbol, row.portion, *line) for row, line in zip(self.rows, lines, strict=True)
+            ]
         add_precision(
             self.table,
             symbol,

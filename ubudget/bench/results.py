@@ -25,6 +25,7 @@ from ubudget.bench.result_table import (
     STATUS,
     ResultTable,
 )
+from ubudget.bench.several_lines import add_reported_values, lines_to_report
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import ZERO, Expression
@@ -48,14 +49,19 @@ def add_reported_results(
 ) -> Reported:
     """The table `results` with all beneath it: results of the lines, and derived results where the method has them."""
     column = equations.result.name
-    if structure is None or not context.records.method.derived:
+    method = context.records.method
+    if structure is None or not (method.derived or method.several_lines):
         return Reported(add_results(context, operations, equations, structure), column)
     keys = add_results(context, operations, equations, structure, LINE_RESULTS)
     if stops(context.findings):
         return Reported(keys, column)
+    sources: tuple[Source, ...]
     lines = Source(LINE_RESULTS, column, equations.result.unit, keys, (None,) * len(keys))
     quantities = PORTION_RESULTS if PORTION_RESULTS in context.tables else LINE_RESULTS
-    sources = (lines, *add_derived(context, structure, lines, quantities))
+    sources = (lines,)
+    if lines_to_report(context, lines):
+        sources = (lines, add_reported_values(context, lines))
+    sources = (*sources, *add_derived(context, structure, sources, quantities))
     add_reported(context, sources)
     rows = [row for source in sources for row in source.derived]
     derived = {number: row for number, row in enumerate(rows) if row is not None}

@@ -11,8 +11,10 @@ import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.derived import NO_COMPONENT
+from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
+from ubudget.bench.several_lines import NO_LINE
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
@@ -25,6 +27,7 @@ from ubudget.evaluation.coverage import (
     cover,
 )
 from ubudget.evaluation.few_readings import few_readings
+from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.traceability_findings import traceability_findings
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
@@ -145,6 +148,8 @@ class Evaluation:
         if MINIMUM in self.graph.tables[RESULTS].by_name and self.column(MINIMUM)[row] > 0:
             found.append(MINIMUM_WORDS)
         method = self.records.method
+        if self.assembly.lines_told and self.column(APART)[row] > 0:
+            found.append(LINES_WORDS)
         nu = float(self.column(EFFECTIVE_DOF)[row])
         if method.coverage.rule == "fixed" and nu + 1e-6 < FEW_DOF:
             factor = float(_student(method.coverage.probability, nu))
@@ -289,7 +294,12 @@ STATUS_WORDS = {
     100: "no procedural blank left",
     1000: "no concentration of an interferent",
 }
-STATUS_OF_DERIVED = {NO_COMPONENT: "a result that it is calculated from is not available"}
+STATUS_OF_JOINED = {
+    NO_COMPONENT: "a result that it is calculated from is not available",
+    NO_LINE: "no line within range and free of flags",
+}
+"""Of results that are calculated from others."""
+LINES_WORDS = "lines disagree, see their differences"
 
 
 def status_words(status: int) -> str:
@@ -298,7 +308,7 @@ def status_words(status: int) -> str:
     for unit in (1000, 100, 10, 1):
         digit = status // unit % 10
         if digit:
-            parts.append((STATUS_WORDS | STATUS_OF_DERIVED)[digit * unit])
+            parts.append((STATUS_WORDS | STATUS_OF_JOINED)[digit * unit])
     return "; ".join(parts)
 
 
@@ -319,11 +329,18 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     if assembly is None or stops(findings):
         return None, findings
     method = records.method
-    propagated = propagate(assembly.graph, RESULTS, assembly.value, gather=bool(assembly.derived))
+    propagated = propagate(
+        assembly.graph,
+        RESULTS,
+        assembly.value,
+        gather=assembly.joined,
+        beforehand=propagated_beforehand(assembly.graph, assembly.equations.result.name),
+    )
     unit = "" if assembly.derived else method.document.unit
     graph = cover(propagated, unit, method.coverage, method.rounding)
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
+    findings += agreement_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)
     if stops(findings):
         return None, findings

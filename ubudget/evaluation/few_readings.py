@@ -19,7 +19,8 @@ def measured_rows(assembly: Assembly, row: int) -> list[int]:
     if not own or assembly.structure is None:
         return []
     key, derived = assembly.keys[row], assembly.derived.get(row)
-    lines = derived.components if derived else ((key.analyte, key.line or ""),)
+    own_lines = tuple((key.analyte, line) for line in assembly.lines_of(row) or (key.line or "",))
+    lines = derived.components if derived else own_lines
     portions = key.portions if derived is None else derived.portions
     return [
         result.measured for result in assembly.structure.results if result.portion in portions and result.line in lines

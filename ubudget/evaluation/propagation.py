@@ -7,7 +7,7 @@ the product of the partials along a path, summed over paths that end in the same
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -58,12 +58,26 @@ class Propagated:
     covariances: tuple[CovarianceSlot, ...]
 
 
-def propagate(graph: Graph, table: str, column: str, *, gather: bool = False) -> Propagated:
+@dataclass(frozen=True)
+class Beforehand:
+    """A column that is propagated before the results, and what is made of its contributions."""
+
+    table: str
+    column: str
+    add: Callable[[Draft, str, list[Slot], list[CovarianceSlot]], None]
+
+
+def propagate(
+    graph: Graph, table: str, column: str, *, gather: bool = False, beforehand: Sequence[Beforehand] = ()
+) -> Propagated:
     """Adds to the graph all that the combined standard uncertainty of `column` needs, except the sum itself.
 
     `gather`: the rows of the table come from several tables, whose input quantities of one kind share a slot.
     Raises `NoDerivative` where an input quantity passes through an operation without partials."""
     draft = Draft(graph)
+    for one in beforehand:
+        own = _slots(draft, one.table, _paths(draft, one.table, one.column))
+        one.add(draft, one.table, own, _covariances(draft, one.table, own))
     paths = _paths(draft, table, column)
     if gather:
         paths = _gathered(draft, table, paths)

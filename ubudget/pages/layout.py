@@ -88,6 +88,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank values": (BLANKS, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
+    "line rule": (METHOD, ""),
     "balances": (EQUIPMENT, "Limits and certified values that enter the results. Half-widths are ±."),
     "repeatability by load": (EQUIPMENT, ""),
     "check weighings": (EQUIPMENT, ""),
@@ -115,6 +116,8 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
+    "line pairs": (COMPUTATION, ""),
+    "reported values": (COMPUTATION, ""),
     "results": (
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",

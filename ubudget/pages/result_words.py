@@ -7,8 +7,13 @@ from ubudget.evaluation.evaluate import Evaluation
 
 def equation_of(evaluation: Evaluation, row: int) -> str:
     """The equation of a result as the method writes it."""
-    derived = evaluation.assembly.derived.get(row)
-    return derived.definition.equation if derived else evaluation.records.method.document.equation
+    derived, method = evaluation.assembly.derived.get(row), evaluation.records.method
+    if derived:
+        return derived.definition.equation
+    lines = evaluation.assembly.lines_of(row)
+    if lines and method.several_lines:
+        return f"{method.document.equation}, for each of the lines {', '.join(lines)}; {method.several_lines.rule}"
+    return method.document.equation
 
 
 def symbols_of(evaluation: Evaluation, row: int) -> list[tuple[str, str]]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.coverage import (
@@ -18,13 +19,15 @@ from ubudget.evaluation.coverage import (
 )
 from ubudget.evaluation.evaluate import (
     FEW_DOF,
+    LINES_WORDS,
     MINIMUM_WORDS,
     RECOVERY_WORDS,
-    STATUS_OF_DERIVED,
+    STATUS_OF_JOINED,
     STATUS_WORDS,
     Evaluation,
 )
 from ubudget.evaluation.few_readings import FEW_READINGS, measured_rows
+from ubudget.pages.agreement_band import agreement_band
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
@@ -149,9 +152,10 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
         *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u. Measurand: {note}."),
         *_what_is_included(evaluation),
     ]
+    agreement = agreement_band(evaluation, placements, band.last_row + 4)
     sheet = Sheet(
         RESULTS,
-        (band,),
+        (band, agreement) if agreement else (band,),
         tuple(cells),
         freeze=f"D{band.first_row}",
         repeat_rows=(top, top + Band.HEADING_ROWS - 1),
@@ -224,7 +228,7 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     parts = []
     failures = []
     if evaluation.assembly.structure is not None:
-        known = STATUS_WORDS | (STATUS_OF_DERIVED if evaluation.assembly.derived else {})
+        known = STATUS_WORDS | (STATUS_OF_JOINED if evaluation.assembly.joined else {})
         for code in sorted(known, key=lambda code: -len(str(code))):
             unit = 10 ** (len(str(code)) - 1)
             digit = code // unit
@@ -236,6 +240,8 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
         parts += [f'IF({outside}=({code}),"{words}. ","")' for code, words in RECOVERY_WORDS.items()]
     if MINIMUM in evaluation.graph.tables["results"].by_name:
         parts.append(f'IF({home.cell(MINIMUM, row, RESULTS)}>0,"{MINIMUM_WORDS}. ","")')
+    if evaluation.assembly.lines_told:
+        parts.append(f'IF({home.cell(APART, row, RESULTS)}>0,"{LINES_WORDS}. ","")')
     coverage = evaluation.records.method.coverage
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":

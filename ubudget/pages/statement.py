@@ -29,6 +29,8 @@ class Role:
     """The reference material that the sample is, which is quality control and not a client's result; else empty."""
     lines: tuple[str, ...]
     """The lines on which the sample's analyte was measured."""
+    rule: str = ""
+    """The rule by which the value is reported from these lines, where it is not that of one line."""
 
     @property
     def remarks(self) -> list[str]:
@@ -39,7 +41,9 @@ class Role:
                 f"It is the reference material {self.reference_material}, measured for quality control, and no "
                 "client's sample."
             )
-        if len(self.lines) > 1:
+        if self.rule:
+            texts.append(f"It is reported from the lines {', '.join(self.lines)} by the method's rule: {self.rule}.")
+        elif len(self.lines) > 1:
             texts.append(
                 f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
             )
@@ -49,15 +53,19 @@ class Role:
 def roles_of(evaluation: Evaluation) -> list[Role]:
     """The role of each result of a run, in the order of the results."""
     lines: dict[tuple[str, str], list[str]] = {}
-    for result in evaluation.results:
-        lines.setdefault((result.sample, result.analyte), []).append(result.line or "")
-    structure = evaluation.assembly.structure
+    assembly, rule = evaluation.assembly, evaluation.records.method.several_lines
+    reported = [bool(assembly.lines_of(row)) for row in range(len(evaluation.results))]
+    for result, joined in zip(evaluation.results, reported, strict=True):
+        if not joined:
+            lines.setdefault((result.sample, result.analyte), []).append(result.line or "")
+    structure = assembly.structure
     return [
         Role(
             structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
             tuple(lines[result.sample, result.analyte]),
+            rule.rule if rule and joined else "",
         )
-        for key, result in zip(evaluation.keys, evaluation.results, strict=True)
+        for key, result, joined in zip(evaluation.keys, evaluation.results, reported, strict=True)
     ]
 
 
@@ -97,6 +105,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         text = (
             f"More than one line was measured for {', '.join(several)}: each line is a result of its own, named by it."
         )
+        if method.several_lines:
+            text += f" What names no line is reported from them by the method's rule: {method.several_lines.rule}."
         lines += ["", *wrapped(text, width=width)]
     available = [result for result in evaluation.results if result.value is not None]
     if available:

@@ -134,6 +134,9 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     entries += [
         (symbol, f"{operation.quantity} ({operation.operation})") for symbol, operation in method.symbols.items()
     ]
+    if method.several_lines:
+        apart = f"lines apart: {method.several_lines.disagreement}"
+        entries.append(("several lines", f"{method.several_lines.rule}; {apart}"))
     entries += [
         (f"derived: {derived.name}", f"{derived.measurand}: {derived.equation} [{derived.unit or '1'}]")
         for derived in method.derived

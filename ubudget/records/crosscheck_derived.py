@@ -195,9 +195,10 @@ class _Check:
             if symbol.line and symbol.line not in lines:
                 found = f"the unknown line {symbol.line} of {analyte}"
                 yield self.find(place, found, f"one of {_listed(lines) or 'no line at all'}", "correct the line")
-            elif not symbol.line and len(lines) > 1:
+            elif not symbol.line and len(lines) > 1 and self.method.several_lines is None:
                 found = f"{analyte}, which has the lines {_listed(lines)}, without line"
-                yield self.find(place, found, "the line whose result is meant", "add line")
+                accepted = "the line whose result is meant, or a rule [several_lines]"
+                yield self.find(place, found, accepted, "add line")
 
     def _rings(self) -> Iterator[Finding]:
         """The first circle of derived results, told once."""

@@ -16,6 +16,7 @@ from ubudget.records.derived import Derived
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.recovery import Recovery
+from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
 from ubudget.records.volume import Dilution, Volume
@@ -241,5 +242,6 @@ class Method:
     atomic_weights: dict[str, AtomicWeight] = Field(default_factory=dict)
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
+    several_lines: SeveralLines | None = None
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""
