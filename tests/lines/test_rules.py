@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from uncertainties import nominal_value, std_dev
 
+from tests.agreement.test_uncertainties import Walk, assert_walk_agrees
 from tests.lines.two_lines import FIRST, SAMPLES, SECOND, Zinc, two_line_run, unshared_variance
 from tests.workbooks.books import Written, written
 from ubudget.evaluation.evaluate import Result
@@ -146,3 +147,26 @@ def test_derived_results_take_the_reported_value(tmp_path: Path) -> None:
         assert results[key].value == pytest.approx(nominal_value(theirs), rel=1e-9)
         assert results[key].standard_uncertainty == pytest.approx(std_dev(theirs), rel=1e-7)
     assert ("Zn", SECOND) in results["outflow", "mean outflow Zn"].lines
+
+
+def test_three_lines_are_tested_against_the_first_usable_one(tmp_path: Path) -> None:
+    """OUT-1: both others differ from the first; OUT-2: all agree; OUT-3: the first is beyond its range."""
+    readings = {**APART, ("OUT-3", FIRST): ABOVE}
+    place = two_line_run(tmp_path, f"{MEAN}\n{SHARED}", readings=readings)
+    method = (place / "method.toml").read_text(encoding="utf-8").replace(f'"{SECOND}"]', f'"{SECOND}", "202.548"]')
+    (place / "method.toml").write_text(method, encoding="utf-8", newline="\n")
+    rows = (place / "readings.csv").read_text(encoding="utf-8").splitlines()
+    for number, parts in enumerate([row.split(",") for row in rows if f"Zn,{SECOND}" in row]):
+        moved = [1.3 * float(value) + (number * 7 + place * 5) % 11 - 5 for place, value in enumerate(parts[3:])]
+        rows.append(",".join([parts[0], "Zn", "202.548", *(f"{value:.0f}" for value in moved)]))
+    (place / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8", newline="\n")
+    example = written(place)
+
+    def values(sample: str) -> list[float]:
+        return [zinc(example, sample, line).value or math.nan for line in (FIRST, SECOND, "202.548")]
+
+    assert zinc(example, "OUT-1").value == pytest.approx(values("OUT-1")[0], rel=1e-12)
+    assert zinc(example, "OUT-2").value == pytest.approx(sum(values("OUT-2")) / 3, rel=1e-12)
+    assert zinc(example, "OUT-3").value == pytest.approx(sum(values("OUT-3")[1:]) / 2, rel=1e-12)
+    assert [zinc(example, sample).flags != () for sample in ("OUT-1", "OUT-2", "OUT-3")] == [True, False, False]
+    assert_walk_agrees(example.evaluation, Walk(example.evaluation))
