@@ -71,3 +71,18 @@ def test_the_statement_says_what_is_derived() -> None:
     text = " ".join(said("statement", str(EXAMPLE)).split())
     assert "total hardness: amount concentration of calcium and magnesium, calculated from the results" in text
     assert "Each value is the mass concentration of the element" in text
+
+
+def test_the_budget_says_whose_a_deviation_is(example: Written) -> None:
+    """Readings are those of a solution and line; what all samples share names none of them."""
+    budgets = {(r.sample, r.analyte): r.budget for r in example.evaluation.results}
+    rows = {row.symbol: row.quantity for row in budgets["treatment", "removal efficiency Cu"]}
+    readings = [words for symbol, words in rows.items() if symbol.startswith("c.reading")]
+    solutions = ("RINSE-1-D", "RINSE-2-D", "OUT-1", "OUT-2", "OUT-3")
+    assert sorted(readings) == sorted(f"readings of the solution ({name}, Cu, 324.754)" for name in solutions)
+    assert rows["f.aliquot.calibration"] == "calibration of the ware"
+    assert rows["c.slope"] == "slope of the calibration curve (Cu, 324.754)"
+    assert {rows[symbol] for symbol in ("Q", "Q (2)", "Q (3)")} == {
+        f"flow of the stream during the hour of sampling ({sample})" for sample in ("RINSE-1", "RINSE-2", "OUT-1")
+    }
+    assert "readings of the solution" in {row.quantity for row in budgets["OUT-1", "Cu"]}

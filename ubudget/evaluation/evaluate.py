@@ -10,11 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
-from ubudget.bench.derived import NO_COMPONENT
 from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
-from ubudget.bench.several_lines import NO_LINE
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
@@ -27,9 +25,11 @@ from ubudget.evaluation.coverage import (
     cover,
 )
 from ubudget.evaluation.few_readings import few_readings
+from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.traceability_findings import traceability_findings
+from ubudget.evaluation.whose import whose
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding, stops
@@ -222,9 +222,11 @@ class Evaluation:
         column = table.by_name[slot.column]
         dof = None if leaf.dof is None else float(self.column(leaf.dof, slot.table)[member])
         contribution = float(self.column(slot.contribution)[row])
+        several = row in self.assembly.derived or self.assembly.lines_of(row)
+        named = whose(table, leaf, member) if several else ""
         return BudgetRow(
             slot.symbol,
-            trait.quantity,
+            f"{trait.quantity} ({named})" if named else trait.quantity,
             trait.group,
             float(self.column(slot.column, slot.table)[member]),
             unit_of_leaf(self.graph, slot, member) or getattr(column, "unit", ""),
@@ -294,12 +296,6 @@ STATUS_WORDS = {
     100: "no procedural blank left",
     1000: "no concentration of an interferent",
 }
-STATUS_OF_JOINED = {
-    NO_COMPONENT: "a result that it is calculated from is not available",
-    NO_LINE: "no line within range and free of flags",
-}
-"""Of results that are calculated from others."""
-LINES_WORDS = "lines disagree, see their differences"
 
 
 def status_words(status: int) -> str:

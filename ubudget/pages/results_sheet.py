@@ -19,14 +19,13 @@ from ubudget.evaluation.coverage import (
 )
 from ubudget.evaluation.evaluate import (
     FEW_DOF,
-    LINES_WORDS,
     MINIMUM_WORDS,
     RECOVERY_WORDS,
-    STATUS_OF_JOINED,
     STATUS_WORDS,
     Evaluation,
 )
 from ubudget.evaluation.few_readings import FEW_READINGS, measured_rows
+from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.pages.agreement_band import agreement_band
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
