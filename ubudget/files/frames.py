@@ -10,11 +10,11 @@ from ubudget.evaluation.evaluate import Evaluation
 
 
 def results_frame(evaluation: Evaluation) -> pd.DataFrame:
-    """One row a result, in the order of the run; columns as the fields of a result, without its budget.
+    """One row a result, in the order of the run; columns as the fields of a result, without its budget and lines.
 
     Numbers that cannot be calculated and infinite degrees of freedom are missing values."""
     dicts = [asdict(result) for result in evaluation.results]
-    rows = [{name: value for name, value in fields.items() if name != "budget"} for fields in dicts]
+    rows = [{name: value for name, value in fields.items() if name not in ("budget", "lines")} for fields in dicts]
     return pd.DataFrame(rows)
 
 
