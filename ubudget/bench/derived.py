@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import USABLE, Context
@@ -51,6 +52,18 @@ class Source:
     unit: str
     keys: tuple[ResultKey, ...]
     derived: tuple[DerivedRow | None, ...]
+
+    @cached_property
+    def rows_by_sample(self) -> dict[str, list[int]]:
+        return _by_name([key.sample for key in self.keys])
+
+
+def _by_name(names: Sequence[str]) -> dict[str, list[int]]:
+    """Rows by name, in their order."""
+    rows: dict[str, list[int]] = {}
+    for row, name in enumerate(names):
+        rows.setdefault(name, []).append(row)
+    return rows
 
 
 @dataclass(frozen=True)
@@ -112,6 +125,7 @@ class _Table:
         self.name, self.place = f"derived results {number + 1}", place_of(number, definition)
         self.result, self.expression = parse_definition(definition.equation)
         self.cases = self._cases()
+        self.by_sample = _by_name([structure.portions[result.portion].sample for result in structure.results])
 
     def _cases(self) -> list[Line]:
         """Sample and analyte that the symbols of each row mean where they name none."""
@@ -191,9 +205,12 @@ class _Table:
             sample, analyte = symbol.sample or case[0], symbol.analyte or case[1]
             found = False
             for source, own in zip(sources, rows, strict=True):
-                fitting = [row for row in range(len(source.keys)) if self._fits(source, row, symbol, sample, analyte)]
-                own.append(fitting[0] if fitting and not found else -1)
-                found = found or bool(fitting)
+                candidates = (
+                    source.rows_by_sample.get(sample, ()) if self._by_sample(source) else range(len(source.keys))
+                )
+                fitting = next((row for row in candidates if self._fits(source, row, symbol, analyte)), -1)
+                own.append(-1 if found else fitting)
+                found = found or fitting >= 0
             words.append(", ".join(part for part in (sample, symbol.derived, analyte, symbol.line) if part))
         parts = [
             _Part(source.table, source.column, own)
@@ -227,26 +244,31 @@ class _Table:
         return total
 
     @staticmethod
-    def _fits(source: Source, row: int, symbol: DerivedSymbol, sample: str, analyte: str) -> bool:
+    def _by_sample(source: Source) -> bool:
+        """Whether the rows of a source are those of samples."""
+        derived = source.derived[0]
+        return derived is None or derived.definition.per == "sample"
+
+    @staticmethod
+    def _fits(source: Source, row: int, symbol: DerivedSymbol, analyte: str) -> bool:
+        """Whether a row, of the sample where it has one, is the analyte and line that a symbol means."""
         derived, key = source.derived[row], source.keys[row]
         if derived is None:
-            return key.sample == sample and analyte in ("", key.analyte) and symbol.line in ("", key.line)
-        per = derived.definition.per
-        by_sample = per != "sample" or key.sample == sample
-        return by_sample and (per != "analyte" or key.analyte == f"{derived.definition.name} {analyte}")
+            return analyte in ("", key.analyte) and symbol.line in ("", key.line)
+        return derived.definition.per != "analyte" or key.analyte == f"{derived.definition.name} {analyte}"
 
     def _of_method(self, symbol: DerivedSymbol, cases: Sequence[Line]) -> _Picked:
         rows, words = [], []
         for case in cases:
             sample, analyte = symbol.sample or case[0], symbol.analyte or case[1]
-            found = [
+            results = self.structure.results
+            candidates = self.by_sample.get(sample, ()) if sample else range(len(results))
+            fitting = (
                 row
-                for row, result in enumerate(self.structure.results)
-                if sample in ("", self.structure.portions[result.portion].sample)
-                and analyte in ("", result.line[0])
-                and symbol.line in ("", result.line[1])
-            ]
-            rows.append(found[0] if found else -1)
+                for row in candidates
+                if analyte in ("", results[row].line[0]) and symbol.line in ("", results[row].line[1])
+            )
+            rows.append(next(fitting, -1))
             own = ", ".join(part for part in (sample, analyte, symbol.line) if part)
             quantity = self.method.symbols[symbol.method_symbol].quantity
             words.append(f"{quantity} ({own})" if own else quantity)
