@@ -187,14 +187,23 @@ def evaluate(
     as_measured: Annotated[
         bool, typer.Option("--as-measured", help="Without what was excluded or amended since.")
     ] = False,
+    covariance: Annotated[
+        Path | None,
+        typer.Option("--covariance", metavar="FILE", help="Write the covariance matrix of the results as CSV."),
+    ] = None,
+    correlation: Annotated[
+        Path | None,
+        typer.Option("--correlation", metavar="FILE", help="Write their correlation coefficients as CSV."),
+    ] = None,
     force: Force = False,
 ) -> None:
     """Results with u, degrees of freedom, k and U."""
+    from ubudget.files.covariance_text import matrix_text
     from ubudget.files.exchange import csv_text, evaluation_object, json_text, write_text
 
-    outputs = [path for path in (json, csv) if path is not None]
+    outputs = [path for path in (json, csv, covariance, correlation) if path is not None]
     if outputs.count(STANDARD_OUTPUT) > 1:
-        raise typer.BadParameter("only one of --json and --csv can go to standard output")
+        raise typer.BadParameter("only one of --json, --csv, --covariance and --correlation can go to standard output")
     refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
     texts = []
     with Progress() as tell:
@@ -205,6 +214,10 @@ def evaluate(
             texts.append((json, json_text(evaluation_object(evaluation))))
         if csv is not None:
             texts.append((csv, csv_text(evaluation)))
+        if covariance is not None:
+            texts.append((covariance, matrix_text(evaluation)))
+        if correlation is not None:
+            texts.append((correlation, matrix_text(evaluation, correlation=True)))
     for path, text in texts:
         if path != STANDARD_OUTPUT:
             write_text(text, path, force=force)

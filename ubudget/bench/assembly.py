@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ubudget.bench.building import TableBuilder
 from ubudget.bench.context import Context, method_place
+from ubudget.bench.derived import DerivedRow
 from ubudget.bench.equation import Equations, read_equations
+from ubudget.bench.folding import APART
 from ubudget.bench.operations import Operations
 from ubudget.bench.quality import build_quality
+from ubudget.bench.result_keys import ResultKey
 from ubudget.bench.result_table import RESULTS
-from ubudget.bench.results import ResultKey, add_results
+from ubudget.bench.results import LINE_RESULTS, add_reported_results
 from ubudget.bench.structure import Structure, structure_of
 from ubudget.quantity.graph import Graph
 from ubudget.records.finding import Finding, stops
 from ubudget.records.records import Records
+from ubudget.records.several_lines import TOLD
 
 REPORTING = "reporting"
 
@@ -33,6 +38,26 @@ class Assembly:
     keys: tuple[ResultKey, ...]
     structure: Structure | None
     equations: Equations
+    derived: Mapping[int, DerivedRow] = field(default_factory=dict)
+    """What is derived, by row of the table `results`."""
+
+    @property
+    def joined(self) -> bool:
+        """Whether the reported results are more than those of the lines."""
+        return LINE_RESULTS in self.graph.tables
+
+    def lines_of(self, row: int) -> tuple[str, ...]:
+        """The lines that a value is reported from by the method's rule; none for the result of one line."""
+        key, method = self.keys[row], self.records.method
+        if method.several_lines is None or key.line is not None or row in self.derived:
+            return ()
+        return method.analytes.get(key.analyte, ())
+
+    @property
+    def lines_told(self) -> bool:
+        """Whether lines of one analyte that disagree are a matter for a person."""
+        rule = self.records.method.several_lines
+        return rule is not None and rule.disagreement == TOLD and APART in self.graph.tables[RESULTS].by_name
 
 
 def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
@@ -47,12 +72,13 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     operations.build()
     if stops(context.findings):
         return None, context.findings
-    keys = add_results(context, operations, equations, structure)
-    build_quality(context, structure, keys, equations.result.name)
+    reported = add_reported_results(context, operations, equations, structure)
+    build_quality(context, structure, reported.keys, reported.column)
     if stops(context.findings):
         return None, context.findings
     graph = Graph(dict(context.tables), tuple(context.joints))
-    return Assembly(records, graph, equations.result.name, keys, structure, equations), context.findings
+    assembly = Assembly(records, graph, reported.column, reported.keys, structure, equations, reported.derived)
+    return assembly, context.findings
 
 
 def build_reporting(context: Context) -> None:

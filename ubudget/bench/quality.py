@@ -14,8 +14,8 @@ from ubudget.bench.blank import BLANK_VALUES
 from ubudget.bench.building import TableBuilder, nan_where_none
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.inverse import SIGNALS
+from ubudget.bench.result_keys import ResultKey
 from ubudget.bench.result_table import RESULTS, STATUS
-from ubudget.bench.results import ResultKey
 from ubudget.bench.stocks import stock_of
 from ubudget.bench.structure import Curve, Line, Structure
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
@@ -116,6 +116,8 @@ def _between_results(context: Context, run: Run, structure: Structure, keys: Seq
                 yield Check("duplicate", " and ".join(pair.samples), Curve(*line), at, first=first, second=second)
         at = limit("reference material", line)
         for row, key in enumerate(keys if at is not None else ()):
+            if not key.portions:
+                continue
             item = structure.portions[key.portions[0]].reference_material
             found = stock_of(context, item, line[0]) if item and (key.analyte, key.line or "") == line else None
             unit = method.document.unit

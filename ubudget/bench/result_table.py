@@ -30,6 +30,7 @@ from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
 RESULTS, PORTION_RESULTS, CONSTANTS = "results", "portion results", "constants"
+LINES_TITLE = "Results of the lines"
 LEVEL, STATUS, RANGE = "level of the result", "status of the result", "range of the result"
 RECOVERY = "internal standard of the result"
 SAMPLE, PORTION, ANALYTE, LINE, SOLUTION = (
@@ -58,7 +59,7 @@ class ResultTable:
         self.method = context.records.method
         self.rows: Sequence[ResultRow] = structure.results if structure else (ResultRow(0, ("", ""), UNREAD),)
         self.unread = all(row.measured == UNREAD for row in self.rows)
-        title = "Results of the portions" if name == PORTION_RESULTS else "Results"
+        title = {PORTION_RESULTS: "Results of the portions", RESULTS: "Results"}.get(name, LINES_TITLE)
         self.table = TableBuilder(name, title, len(self.rows), context.shared)
         self.banded: list[str] = []
 
@@ -269,8 +270,15 @@ class ResultTable:
                 known[where] = Bands(tuple(own[number] for number in chosen), ends)
             bands.append(known[where])
         run_members = None
+        shared = self.method.several_lines is not None and symbol in self.method.several_lines.shared
+        # Lines of one analyte have one deviation where the method says that they share it.
+        lines = [row.line[:1] if shared else row.line for row in self.rows]
         if operation.part == "between runs":
-            run_members = [("between runs", symbol, row.line, self._day_read(row)) for row in self.rows]
+            days = [self._day_read(row) for row in self.rows]
+            run_members = [("between runs", symbol, line, day) for line, day in zip(lines, days, strict=True)]
+        elif shared:
+            portions = [row.portion for row in self.rows]
+            run_members = [("within run", symbol, at, *line) for at, line in zip(portions, lines, strict=True)]
         add_precision(
             self.table,
             symbol,

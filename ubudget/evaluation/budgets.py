@@ -45,15 +45,15 @@ class SlotReader:
     sensitivity: Array
     contribution: Array
 
-    def row(self, result: int, variance: float) -> BudgetRow:
-        """The line of this input quantity in the budget of a result that has it."""
+    def row(self, result: int, variance: float, of: str = "") -> BudgetRow:
+        """The line of this input quantity in the budget of a result that has it; `of` says whose it is."""
         member = int(self.slot.rows[result])
         trait = self.traits[member]
         dof = None if self.dof is None else float(self.dof[member])
         contribution = float(self.contribution[result])
         return BudgetRow(
             self.slot.symbol,
-            trait.quantity,
+            f"{trait.quantity} ({of})" if of else trait.quantity,
             trait.group,
             float(self.estimate[member]),
             (self.units[member] if self.units else "") or self.unit,

@@ -42,6 +42,17 @@ def covariance_matrix(propagated: Propagated, numbers: Numbers) -> Array:
     return covariance
 
 
+def correlation_of(covariance: Array) -> Array:
+    """Correlation coefficients of a covariance matrix (GUM 5.2.2 eq. 14); NaN beside a result with u = 0 or NaN."""
+    u = np.sqrt(np.diag(covariance))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        coefficients: Array = covariance / np.outer(u, u)
+    sound = np.isfinite(u) & (u > 0)
+    coefficients[sound, sound] = 1.0
+    # Rounding may leave a coefficient a little beyond one.
+    return np.clip(coefficients, -1.0, 1.0)
+
+
 def contributions(propagated: Propagated, numbers: Numbers) -> tuple[Rows, Rows, Array]:
     """All contributions of all results: number of the result, of the deviation, c·u; shape (n,) each."""
     results: list[Rows] = [np.empty(0, dtype=np.int64)]

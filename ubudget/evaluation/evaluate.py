@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
+from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
@@ -25,10 +26,14 @@ from ubudget.evaluation.coverage import (
     STANDARD,
     cover,
 )
+from ubudget.evaluation.few_readings import few_readings
+from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
+from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
 from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.quality_findings import line_flag
 from ubudget.evaluation.traceability_findings import traceability_findings
+from ubudget.evaluation.whose import whose
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding, stops
@@ -67,6 +72,8 @@ class Result:
     flags: tuple[str, ...]
     budget_rows: Callable[[], tuple[BudgetRow, ...]] = field(repr=False, compare=False)
     """Makes the budget. A run of thousands of results has some hundred thousand rows, which nobody wants at once."""
+    lines: tuple[tuple[str, str], ...] = ()
+    """Analyte and line of the results that a derived one is calculated from; empty: its own."""
 
     @property
     def budget(self) -> tuple[BudgetRow, ...]:
@@ -105,6 +112,11 @@ class Evaluation:
         """What a person must look at, by result."""
         return tuple(self._flags(row) for row in range(len(self.keys)))
 
+    def unit(self, row: int) -> str:
+        """Unit of a result as the method has it: its own of a derived one."""
+        derived = self.assembly.derived.get(row)
+        return derived.definition.unit if derived else self.records.method.document.unit
+
     def usable(self, row: int) -> bool:
         """Whether a result can be calculated: its data suffice, and its equation has a finite value and u."""
         figures = (self.column(self.assembly.value)[row], self.column(STANDARD)[row])
@@ -124,9 +136,11 @@ class Evaluation:
             found.append(RECOVERY_WORDS[outside])
         if MINIMUM in self.graph.tables[RESULTS].by_name and self.column(MINIMUM)[row] > 0:
             found.append(MINIMUM_WORDS)
-        checks = line_flag(self.graph, self.numbers, self.keys[row].analyte, self.keys[row].line)
+        checks = line_flag(self.assembly, self.numbers, row)
         found += [checks] if checks else []
         method = self.records.method
+        if self.assembly.lines_told and self.column(APART)[row] > 0:
+            found.append(LINES_WORDS)
         nu = float(self.column(EFFECTIVE_DOF)[row])
         if method.coverage.rule == "fixed" and nu + 1e-6 < FEW_DOF:
             factor = float(_student(method.coverage.probability, nu))
@@ -136,32 +150,13 @@ class Evaluation:
             )
         if nu + 1e-6 < 1:
             found.append("less than one effective degree of freedom")
-        found += self._few_readings(row)
+        found += few_readings(self.assembly, self.numbers, row)
         return tuple(found)
-
-    def _few_readings(self, row: int) -> list[str]:
-        from ubudget.records.calibration import Calibration
-
-        own = any(
-            isinstance(operation, Calibration) and operation.scatter == "own"
-            for operation in self.records.method.symbols.values()
-        )
-        structure = self.assembly.structure
-        if not own or structure is None:
-            return []
-        n = self.column("n", "measured lines")
-        key = self.keys[row]
-        rows = [
-            result.measured
-            for result in structure.results
-            if result.portion in key.portions and result.line == (key.analyte, key.line or "")
-        ]
-        fewest = int(min(n[measured] for measured in rows))
-        return [f"own scatter from {fewest} readings (four or more are better)"] if fewest < 4 else []
 
     def _result(self, row: int) -> Result:
         method = self.records.method
         document, key = method.document, self.keys[row]
+        derived = self.assembly.derived.get(row)
         usable = self.usable(row)
 
         def number(name: str) -> float | None:
@@ -175,9 +170,9 @@ class Evaluation:
             key.analyte,
             key.line,
             number(self.assembly.value),
-            document.unit or "1",
-            document.measurand,
-            document.basis,
+            self.unit(row) or "1",
+            derived.definition.measurand if derived else document.measurand,
+            derived.definition.basis if derived else document.basis,
             number(STANDARD),
             None if nu is None or nu >= INFINITE_DOF / 10 else nu,
             number(FACTOR),
@@ -188,18 +183,28 @@ class Evaluation:
             number(REPORTED_U),
             self.flags[row],
             partial(self.budget, row) if usable else tuple,
+            derived.components if derived else (),
         )
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
         """The budget of one result, in the order of its slots; covariances last."""
         variance = float(self.column(STANDARD)[row]) ** 2
-        rows = [reader.row(row, variance) for reader in self._readers if reader.slot.rows[row] >= 0]
+        several = bool(row in self.assembly.derived or self.assembly.lines_of(row))
+        rows = [
+            reader.row(row, variance, self._whose(reader.slot, row) if several else "")
+            for reader in self._readers
+            if reader.slot.rows[row] >= 0
+        ]
         rows += [
             self._covariance_row(covariance, row, variance)
             for covariance in self.propagated.covariances
             if covariance.rows[row] >= 0
         ]
         return tuple(rows)
+
+    def _whose(self, slot: Slot, row: int) -> str:
+        table = self.graph.tables[slot.table]
+        return whose(table, table.leaf_of[slot.column], int(slot.rows[row]))
 
     @cached_property
     def _readers(self) -> tuple[SlotReader, ...]:
@@ -224,7 +229,7 @@ class Evaluation:
             f"covariance of {a.symbol} and {b.symbol}",
             covariance_group(a.group, b.group),
             None,
-            f"({self.records.method.document.unit or '1'})²",
+            f"({self.unit(row) or '1'})²",
             None,
             "B",
             "joint",
@@ -271,7 +276,7 @@ def status_words(status: int) -> str:
     for unit in (1000, 100, 10, 1):
         digit = status // unit % 10
         if digit:
-            parts.append(STATUS_WORDS[digit * unit])
+            parts.append((STATUS_WORDS | STATUS_OF_JOINED)[digit * unit])
     return "; ".join(parts)
 
 
@@ -292,10 +297,18 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     if assembly is None or stops(findings):
         return None, findings
     method = records.method
-    propagated = propagate(assembly.graph, RESULTS, assembly.value)
-    graph = cover(propagated, method.document.unit, method.coverage, method.rounding)
+    propagated = propagate(
+        assembly.graph,
+        RESULTS,
+        assembly.value,
+        gather=assembly.joined,
+        beforehand=propagated_beforehand(assembly.graph, assembly.equations.result.name),
+    )
+    unit = "" if assembly.derived else method.document.unit
+    graph = cover(propagated, unit, method.coverage, method.rounding)
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
+    findings += agreement_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
     if stops(findings):

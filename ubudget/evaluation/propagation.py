@@ -7,16 +7,17 @@ the product of the partials along a path, summed over paths that end in the same
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ubudget.evaluation.fit_paths import implicit_paths
+from ubudget.evaluation.gathering import gathered
 from ubudget.evaluation.paths import Draft, Path, first_present, leaf_at, taken
 from ubudget.quantity.derivative import NoDerivative, derivative, tidy
 from ubudget.quantity.expression import ONE, ZERO, Expression, Number, Symbol, apply
-from ubudget.quantity.graph import Formula, Given, Graph, Label, Pick, Rows, Table
+from ubudget.quantity.graph import Formula, Given, Graph, Label, Pick, Reference, Rows, Table
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,12 +58,29 @@ class Propagated:
     covariances: tuple[CovarianceSlot, ...]
 
 
-def propagate(graph: Graph, table: str, column: str) -> Propagated:
+@dataclass(frozen=True)
+class Beforehand:
+    """A column that is propagated before the results, and what is made of its contributions."""
+
+    table: str
+    column: str
+    add: Callable[[Draft, str, list[Slot], list[CovarianceSlot]], None]
+
+
+def propagate(
+    graph: Graph, table: str, column: str, *, gather: bool = False, beforehand: Sequence[Beforehand] = ()
+) -> Propagated:
     """Adds to the graph all that the combined standard uncertainty of `column` needs, except the sum itself.
 
+    `gather`: the rows of the table come from several tables, whose input quantities of one kind share a slot.
     Raises `NoDerivative` where an input quantity passes through an operation without partials."""
     draft = Draft(graph)
+    for one in beforehand:
+        own = _slots(draft, one.table, _paths(draft, one.table, one.column))
+        one.add(draft, one.table, own, _covariances(draft, one.table, own))
     paths = _paths(draft, table, column)
+    if gather:
+        paths = _gathered(draft, table, paths)
     slots = _slots(draft, table, paths)
     covariances = _covariances(draft, table, slots)
     return Propagated(draft.finished(), table, column, tuple(slots), tuple(covariances))
@@ -164,6 +182,17 @@ def _shown(draft: Draft, home: Table, name: str, path: Path) -> Path:
     return replace(path, sensitivity=draft.add_column(home.name, formula))
 
 
+def _gathered(draft: Draft, table: str, paths: list[Path]) -> list[Path]:
+    home = draft.graph.tables[table]
+
+    def reference_of(symbol: str) -> Reference | None:
+        return home.references.get(symbol) or draft.references.get(table, {}).get(symbol)
+
+    return gathered(
+        paths, reference_of, lambda path, where, number: _masked(draft, home, path, where, number, "of part")
+    )
+
+
 def _slots(draft: Draft, table: str, paths: list[Path]) -> list[Slot]:
     """One slot a path; where two paths of a row end in the same physical deviation, the later joins the earlier."""
     home = draft.graph.tables[table]
@@ -203,10 +232,10 @@ def _span(members: Rows) -> tuple[int, int]:
     return (int(present.min()), int(present.max())) if present.size else (-1, -1)
 
 
-def _masked(draft: Draft, home: Table, path: Path, where: np.ndarray, number: int) -> Expression:
+def _masked(draft: Draft, home: Table, path: Path, where: np.ndarray, number: int, word: str = "on way") -> Expression:
     """A sensitivity in some rows only; elsewhere the exact 0."""
     symbol = leaf_at(draft.graph, path.leaf).traits[first_present(path.rows)].symbol
-    label = f"c({symbol}) on way {number + 1}"
+    label = f"c({symbol}) {word} {number + 1}"
     draft.add_column(home.name, Formula(label, label, "", path.sensitivity, "sensitivity coefficient, GUM 5.1.3"))
     pick = Pick(home.name, label, np.where(where, np.arange(home.size), -1), 0.0)
     return draft.add_reference(home.name, f"{label} where {_mask_name(where)}", pick)

@@ -6,26 +6,29 @@ from collections.abc import Iterator
 
 from ubudget.bench.assembly import Assembly
 from ubudget.bench.quality import CHECKS, COUNT, OF_LINES, OUTSIDE
-from ubudget.quantity.graph import Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding
 
 
-def row_of_line(graph: Graph, analyte: str, line: str | None) -> int | None:
-    """Row of the table `quality of lines`; None where no check of the line has a limit."""
-    table = graph.tables.get(OF_LINES)
-    keys = list(zip(table.texts("analyte"), table.texts("line"), strict=True)) if table else []
-    return keys.index((analyte, line or "")) if (analyte, line or "") in keys else None
+def rows_of_checks(assembly: Assembly, row: int) -> list[int]:
+    """Rows of the table `quality of lines` for a result: that of its line, or of the lines that it is made from."""
+    table = assembly.graph.tables.get(OF_LINES)
+    if table is None:
+        return []
+    key = assembly.keys[row]
+    own = [(key.analyte, line) for line in assembly.lines_of(row)] or [(key.analyte, key.line or "")]
+    lines = assembly.derived[row].components if row in assembly.derived else own
+    known = list(zip(table.texts("analyte"), table.texts("line"), strict=True))
+    return [known.index(line) for line in lines if line in known]
 
 
 def outside_words(count: int) -> str:
     return f"{count} of the line's checks outside the limits of the method"
 
 
-def line_flag(graph: Graph, numbers: Numbers, analyte: str, line: str | None) -> str | None:
+def line_flag(assembly: Assembly, numbers: Numbers, row: int) -> str | None:
     """What a result says of the checks of its line."""
-    row = row_of_line(graph, analyte, line)
-    count = 0 if row is None else int(numbers.column(OF_LINES, COUNT)[row])
+    count = sum(int(numbers.column(OF_LINES, COUNT)[line]) for line in rows_of_checks(assembly, row))
     return outside_words(count) if count else None
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.certificates import Ending, Evidence, Register
 from ubudget.evaluation.evaluate import Evaluation
+from ubudget.quantity.graph import Label
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.records import Records
@@ -75,21 +76,24 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
     register = register or Register(evaluation.records)
     result = evaluation.results[row]
     budget = result.budget
-    by_item: dict[str, list[BudgetRow]] = {}
+    analytes = tuple(dict.fromkeys(analyte for analyte, _ in result.lines)) or (result.analyte,)
+    by_item: dict[tuple[str, str], list[BudgetRow]] = {}
     stated = []
-    for part, items in zip(budget, evaluation.items_of(row), strict=False):
+    named = zip(budget, evaluation.items_of(row), analytes_of(evaluation, row), strict=False)
+    for part, items, analyte in named:
         for item in items:
-            by_item.setdefault(item, []).append(part)
+            by_item.setdefault((item, _analyte_for(register, item, analyte, analytes)), []).append(part)
         if not items:
             stated.append(part)
-    for item, analytes in register.calibrating.items() if budget else ():
+    for item, calibrated in register.calibrating.items() if budget else ():
         # Standards taken as exact leave no input quantity, but the result rests on their stock all the same.
-        if result.analyte in analytes:
-            by_item.setdefault(item, [])
+        for analyte in analytes:
+            if analyte in calibrated:
+                by_item.setdefault((item, _analyte_for(register, item, analyte, analytes)), [])
     links, above = [], dict[str, list[str]]()
     higher: dict[str, Evidence] = {}
-    for item, parts in by_item.items():
-        evidence = register.evidence(item, result.analyte)
+    for (item, analyte), parts in by_item.items():
+        evidence = register.evidence(item, analyte)
         walk = register.walk(evidence)
         below = item
         for upper in walk.links:
@@ -103,6 +107,26 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
         links.append(Link(evidence, symbols, operations, (), share, spread, walk.ending))
     links += [Link(evidence, (), (), tuple(above[item]), None, None, None) for item, evidence in higher.items()]
     return Chain(result.sample, result.analyte, result.line, tuple(links), tuple(stated))
+
+
+def analytes_of(evaluation: Evaluation, row: int) -> tuple[str, ...]:
+    """Analyte to which each line of a result's budget belongs, where the table of the input quantity says it."""
+    found = []
+    for slot in evaluation.slots:
+        if slot.rows[row] >= 0:
+            label = evaluation.graph.tables[slot.table].by_name.get("analyte")
+            found.append(label.values[int(slot.rows[row])] if isinstance(label, Label) else "")
+    return tuple(found)
+
+
+def _analyte_for(register: Register, item: str, own: str, analytes: tuple[str, ...]) -> str:
+    """Analyte whose value of an item counts: that of a plain result; of a derived one the input quantity's own, or the
+    first for which the item's certificate has a value."""
+    if len(analytes) == 1:
+        return analytes[0]
+    if own in analytes and register.evidence(item, own).certified is not None:
+        return own
+    return next((one for one in analytes if register.evidence(item, one).certified is not None), analytes[0])
 
 
 def operation_of(records: Records, symbol: str) -> str:

@@ -10,10 +10,10 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 
 
 def results_frame(evaluation: Evaluation) -> pd.DataFrame:
-    """One row a result, in the order of the run; columns as the fields of a result, without its budget.
+    """One row a result, in the order of the run; columns as the fields of a result, without its budget and lines.
 
     Numbers that cannot be calculated and infinite degrees of freedom are missing values."""
-    names = [field.name for field in fields(Result) if field.name != "budget_rows"]
+    names = [field.name for field in fields(Result) if field.name not in ("budget_rows", "lines")]
     return pd.DataFrame([{name: getattr(result, name) for name in names} for result in evaluation.results])
 
 

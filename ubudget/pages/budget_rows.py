@@ -11,6 +11,7 @@ from operator import attrgetter
 
 import numpy as np
 
+from ubudget.bench.reported import UNIT
 from ubudget.evaluation.budgets import unit_of_leaf
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation, covariance_group
@@ -173,7 +174,21 @@ def quantities_band(
         for line, there in zip(lines, here, strict=True)
     ]
     traits = [line.leaf.traits[first_present(line.slot.rows)] if line.leaf and line.slot else None for line in lines]
-    unit = evaluation.records.method.document.unit
+    units = list(dict.fromkeys(evaluation.unit(row) for row in range(len(evaluation.keys))))
+    unit = units[0] if len(units) == 1 else ""
+
+    def unit_of_c() -> BandColumn:
+        """By the unit of the chosen result, where results differ in it."""
+        texts = [[per(one, line.unit) if line.slot else "" for one in units] for line in lines]
+        own = units.index(evaluation.unit(chosen))
+        shown_values, formulas = words([each[own] for each in texts])
+        chosen_unit = f"INDEX({home.range(UNIT, BUDGET)},{CHOSEN_ROW})" if UNIT in home.letters else ""
+        for number, each in enumerate(texts if len(units) > 1 else []):
+            formula = text_in_formula(each[0])
+            for one, text in zip(units[1:], each[1:], strict=True):
+                formula = f"IF({chosen_unit}={text_in_formula(one or '1')},{text_in_formula(text)},{formula})"
+            formulas[number] = shown(number, formula)
+        return BandColumn("unit of c", shown_values, "text", "", formulas, width=13.0)
 
     def stands_on() -> tuple[list[Value], list[str | None]]:
         texts: list[Value] = []
@@ -233,7 +248,7 @@ def quantities_band(
             width=10.5,
             remark="GUM 5.1.3",
         ),
-        label("unit of c", [per(unit, line.unit) if line.slot else "" for line in lines], 13.0),
+        unit_of_c(),
         BandColumn(
             "c·u(x)",
             values(attrgetter("contribution")),

@@ -63,7 +63,7 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     """The two choices, and the chosen result's figures below them."""
     home = placements["results"]
     result = evaluation.results[chosen]
-    unit = evaluation.records.method.document.unit or "1"
+    unit = "" if evaluation.assembly.derived else f", {evaluation.records.method.document.unit or '1'}"
     cells = [
         LooseCell(4, 1, "sample", "label"),
         LooseCell(4, 2, result.sample, "input_text", open=True),
@@ -81,9 +81,14 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
 
     key = 'B4&" | "&B5'
     add(6, "row among the results (0 = none)", chosen + 1, f"IFERROR(MATCH({key},{results.range(KEY)},0),0)", "0")
-    add(7, f"reported, {unit}", interval_text(result), text_of("reported"))
+    if unit:
+        add(7, f"reported{unit}", interval_text(result), text_of("reported"))
+    else:
+        both = '&" "&'.join(f"INDEX({results.range(name)},{CHOSEN_ROW})" for name in ("reported", "unit"))
+        text = f"{interval_text(result)} {result.unit}"
+        add(7, "reported", text, f'IF({CHOSEN_ROW}=0,"no such result",{both})')
     for row, column, heading, number_format in (
-        (8, evaluation.assembly.value, f"value, unrounded, {unit}", ""),
+        (8, evaluation.assembly.value, f"value, unrounded{unit}", ""),
         (9, STANDARD, "combined standard uncertainty u", ""),
         (10, EFFECTIVE_DOF, "effective degrees of freedom", DEGREES_OF_FREEDOM),
         (11, FACTOR, "coverage factor k", "0.000"),
@@ -103,9 +108,11 @@ def _equation(evaluation: Evaluation) -> list[LooseCell]:
     equations = evaluation.assembly.equations
     lines = [f"{part.name} = {readable_text(part.expression)}" for part in equations.intermediates]
     lines.append(f"{equations.result.name} = {readable_text(equations.result.expression)}")
+    derived = {row.definition.name: row.definition.equation for row in evaluation.assembly.derived.values()}
+    above = "".join(f"{name}: {equation};  " for name, equation in derived.items())
     return [
         LooseCell(21, 1, "equation", "label"),
-        LooseCell(21, 2, ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
+        LooseCell(21, 2, above + ";  ".join(reversed(lines)), "text", across=WORDS_ACROSS + 6),
         LooseCell(22, 1, "propagation", "label"),
         LooseCell(
             22,

@@ -17,6 +17,7 @@ from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
+from ubudget.pages.result_words import equation_of, symbols_of
 from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
 from ubudget.pages.summary import summary
 from ubudget.pages.walk import Target, Walk
@@ -84,12 +85,13 @@ class _Derivation:
             f"Measurand: {quantity(self.result)}, in {self.result.unit}",
             f"Method: {document.id}, {document.title}, version {document.version}, {document.status}",
             f"Run: {self.evaluation.records.name}, {run.file.run.date.isoformat()}" if run else "",
-            f"Equation: {document.equation}",
+            f"Equation: {equation_of(self.evaluation, self.row)}",
         ]
         for text in filter(None, texts):
             yield from wrapped(text, "", INDENT, self.width)
-        for symbol, operation in self.evaluation.records.method.symbols.items():
-            yield from wrapped(f"{symbol}: {operation.quantity}", INDENT, INDENT * 2, self.width)
+        for symbol, words in symbols_of(self.evaluation, self.row):
+            yield from wrapped(f"{symbol}: {words}", INDENT, INDENT * 2, self.width)
+        yield from self._derived_from()
         for flag in self.result.flags:
             yield from wrapped(f"To be noted: {flag}.", "", INDENT, self.width)
         yield ""
@@ -98,6 +100,12 @@ class _Derivation:
             "A number in square brackets names the block that tells where a quantity comes from.",
             width=self.width,
         )
+
+    def _derived_from(self) -> Iterator[str]:
+        if self.row in self.evaluation.assembly.derived:
+            document = self.evaluation.records.method.document
+            text = f"Derived from results of the method's equation {document.equation}, correlations included"
+            yield from wrapped(text, "", INDENT, self.width)
 
     def _values(self) -> Iterator[str]:
         yield from self._section("1  Value")

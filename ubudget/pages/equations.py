@@ -6,6 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from ubudget.bench.reported import UNIT, VALUE
+from ubudget.bench.result_table import RESULTS
+from ubudget.evaluation.coverage import EXPANDED, REPORTED, REPORTED_U, STANDARD
 from ubudget.pages.figures import as_written, plain, unit_text
 from ubudget.pages.listing import GAP, WIDTH, TextColumn, formula_lines, shown_width, table_lines, wrapped
 from ubudget.pages.noise import SAID, Noise
@@ -19,6 +22,8 @@ INDENT = "    "
 _NOT_NAMING = {"source", "unit", "quantity", "stated in", "who", "when"}
 _BY_ROW = {"estimate", "stated estimate", "stated", "u", "mean", "s"}
 """Columns of the stated input quantities that have the unit of their row."""
+_OF_RESULT = {VALUE, STANDARD, EXPANDED, REPORTED, REPORTED_U}
+"""Columns of the results that have the unit of their row, where results differ in it."""
 _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutions", "readings")
 
 
@@ -219,6 +224,8 @@ def _naming(table: Table, block: Block) -> list[Label]:
 def unit_of(table: Table, name: str, row: int) -> str:
     """Unit of a column, or of its row where a table mixes units."""
     column = table.by_name[name]
+    if table.name == RESULTS and name in _OF_RESULT and isinstance(own := table.by_name.get(UNIT), Label):
+        return "" if own.values[row] == "1" else own.values[row]
     if isinstance(column, Label) or column.unit or name not in _BY_ROW:
         return "" if isinstance(column, Label) else column.unit
     figures, units = table.by_name.get("stated in"), table.by_name.get("unit")

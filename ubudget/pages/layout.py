@@ -91,6 +91,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
+    "line rule": (METHOD, ""),
     "balances": (EQUIPMENT, "Limits and certified values that enter the results. Half-widths are ±."),
     "repeatability by load": (EQUIPMENT, ""),
     "errors of indication": (EQUIPMENT, ""),
@@ -116,6 +117,12 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         COMPUTATION,
         "One row for each portion and line: the equation, its partial derivatives, the sums.",
     ),
+    "line results": (
+        COMPUTATION,
+        "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
+    ),
+    "line pairs": (COMPUTATION, ""),
+    "reported values": (COMPUTATION, ""),
     "results": (
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
@@ -124,6 +131,8 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
 _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
 """Tables named after a symbol, behind the portions."""
 _PREPARATION = "preparation steps"
+_DERIVED = "derived results "
+"""Tables of derived results, numbered, behind the results that they are derived from."""
 _ITEMS, _STEPS = " by item: ", "fit step "
 _ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
 """Table of fits → the table behind which its tables of items stand."""
@@ -161,6 +170,8 @@ def sheet_of(table: str) -> str:
         return _SHEET_OF[_ITEMS_BEHIND[table.partition(_ITEMS)[0]]][0]
     if table.startswith(_STEPS):
         return STEPS
+    if table.startswith(_DERIVED):
+        return COMPUTATION
     if table.startswith(_PREPARATION):
         return STANDARDS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
@@ -173,6 +184,8 @@ def _rank(table: str) -> int:
         return list(_SHEET_OF).index(_ITEMS_BEHIND[table.partition(_ITEMS)[0]])
     if table.startswith(_STEPS):
         return list(_SHEET_OF).index("standards")
+    if table.startswith(_DERIVED):
+        return list(_SHEET_OF).index("line results")
     if table.startswith(_PREPARATION):
         return list(_SHEET_OF).index(_PREPARATION)
     return list(_SHEET_OF).index(table)

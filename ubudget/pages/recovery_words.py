@@ -20,7 +20,8 @@ _WIDENED = "not corrected for recovery, which differs from 1; the uncertainty is
 
 def recovery_sentences(results: Iterable[Result], method: Method) -> list[str]:
     """One sentence for each treatment, with the analytes it holds for where there are several."""
-    pairs = list(dict.fromkeys((result.analyte, result.line or "") for result in results))
+    lines = [result.lines or ((result.analyte, result.line or ""),) for result in results]
+    pairs = list(dict.fromkeys(line for each in lines for line in each))
     sentences = []
     for symbol in method.symbols.values():
         if not isinstance(symbol, Recovery):

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.quality import COUNT, OF_LINES
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
-from ubudget.bench.structure import Structure
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -18,8 +18,17 @@ from ubudget.evaluation.coverage import (
     REPORTED_U,
     STANDARD,
 )
-from ubudget.evaluation.evaluate import FEW_DOF, MINIMUM_WORDS, RECOVERY_WORDS, STATUS_WORDS, Evaluation
-from ubudget.evaluation.quality_findings import outside_words, row_of_line
+from ubudget.evaluation.evaluate import (
+    FEW_DOF,
+    MINIMUM_WORDS,
+    RECOVERY_WORDS,
+    STATUS_WORDS,
+    Evaluation,
+)
+from ubudget.evaluation.few_readings import FEW_READINGS, measured_rows
+from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
+from ubudget.evaluation.quality_findings import outside_words, rows_of_checks
+from ubudget.pages.agreement_band import agreement_band
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
@@ -28,7 +37,6 @@ from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
-from ubudget.records.calibration import Calibration
 
 KEY, FLAGS, PLACES = "result", "findings that need a decision", "decimals"
 MOST_PLACES = 9
@@ -74,6 +82,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
     rows = range(len(evaluation.keys))
     top = FIRST_BAND + 3
     results = evaluation.results
+    unit = "" if evaluation.assembly.derived else document.unit
 
     def looked_up(column: str) -> list[str | None]:
         status = [home.cell(STATUS, row, RESULTS) for row in rows]
@@ -85,7 +94,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             heading,
             list(values),
             "result" if heading in ("value", "U") else "number",
-            "" if heading in ("k", "ν_eff") else document.unit,
+            "" if heading in ("k", "ν_eff") else unit,
             looked_up(column),
             number_format=fmt or format_for(np.array(present, dtype=np.float64)),
             remark=clause,
@@ -100,14 +109,14 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             "reported",
             [interval_text(r) for r in results],
             "result",
-            document.unit,
+            unit,
             [_interval_formula(home, row) for row in rows],
             width=20.0,
             remark="GUM 7.2.6",
         ),
         replace(number("value", REPORTED, [r.reported_value for r in results]), number_formats=places),
         replace(number("U", REPORTED_U, [r.reported_expanded_uncertainty for r in results]), number_formats=places),
-        BandColumn("unit", [document.unit or "1"] * len(results), "label", width=9.0),
+        BandColumn("unit", [r.unit for r in results], "label", width=9.0),
         number("k", FACTOR, [r.coverage_factor for r in results], "GUM 6.2", "0.00"),
         number(
             "ν_eff",
@@ -139,13 +148,15 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
 
     band = Band("reported results", top, 1, columns, "Results")
     note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
+    note += "".join(f"; {name}: {words}" for name, words in _derived_measurands(evaluation).items())
     cells = [
         *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u. Measurand: {note}."),
         *_what_is_included(evaluation),
     ]
+    agreement = agreement_band(evaluation, placements, band.last_row + 4)
     sheet = Sheet(
         RESULTS,
-        (band,),
+        (band, agreement) if agreement else (band,),
         tuple(cells),
         freeze=f"D{band.first_row}",
         repeat_rows=(top, top + Band.HEADING_ROWS - 1),
@@ -167,6 +178,14 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
         ),
     )
     return ResultsSheet(sheet, band)
+
+
+def _derived_measurands(evaluation: Evaluation) -> dict[str, str]:
+    """Measurand of each derived result, by its name."""
+    return {
+        row.definition.name: ", ".join(filter(None, (row.definition.measurand, row.definition.basis)))
+        for row in evaluation.assembly.derived.values()
+    }
 
 
 def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
@@ -210,10 +229,11 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     parts = []
     failures = []
     if evaluation.assembly.structure is not None:
-        for code in sorted(STATUS_WORDS, key=lambda code: -len(str(code))):
+        known = STATUS_WORDS | (STATUS_OF_JOINED if evaluation.assembly.joined else {})
+        for code in sorted(known, key=lambda code: -len(str(code))):
             unit = 10 ** (len(str(code)) - 1)
             digit = code // unit
-            failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{STATUS_WORDS[code]}; ","")')
+            failures.append(f'IF(MOD(INT({status}/{unit}),10)={digit},"{known[code]}; ","")')
         where = home.cell(RANGE, row, RESULTS)
         parts.append(f'IF({where}=1,"above the highest standard. ",IF({where}=(-1),"below the lowest standard. ",""))')
     if RECOVERY in evaluation.graph.tables["results"].by_name:
@@ -221,10 +241,12 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
         parts += [f'IF({outside}=({code}),"{words}. ","")' for code, words in RECOVERY_WORDS.items()]
     if MINIMUM in evaluation.graph.tables["results"].by_name:
         parts.append(f'IF({home.cell(MINIMUM, row, RESULTS)}>0,"{MINIMUM_WORDS}. ","")')
-    line = row_of_line(evaluation.graph, evaluation.keys[row].analyte, evaluation.keys[row].line)
-    if line is not None:
-        count = placements[OF_LINES].cell(COUNT, line, RESULTS)
-        parts.append(f'IF({count}>0,{count}&"{outside_words(0)[1:]}. ","")')
+    checked = rows_of_checks(evaluation.assembly, row)
+    if checked:
+        count = "+".join(placements[OF_LINES].cell(COUNT, line, RESULTS) for line in checked)
+        parts.append(f'IF({count}>0,({count})&"{outside_words(0)[1:]}. ","")')
+    if evaluation.assembly.lines_told:
+        parts.append(f'IF({home.cell(APART, row, RESULTS)}>0,"{LINES_WORDS}. ","")')
     coverage = evaluation.records.method.coverage
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":
@@ -249,22 +271,10 @@ def _few_dof(nu: str, probability: float) -> str:
 
 
 def _few_readings(evaluation: Evaluation, placements: Placements, row: int) -> list[str]:
-    structure = evaluation.assembly.structure
-    own = any(
-        isinstance(operation, Calibration) and operation.scatter == "own"
-        for operation in evaluation.records.method.symbols.values()
-    )
-    if not own or structure is None:
+    measured = measured_rows(evaluation.assembly, row)
+    if not measured:
         return []
     lines = placements["measured lines"]
-    cells = ",".join(lines.cell("n", measured, RESULTS) for measured in _measured(structure, evaluation, row))
-    return [f'IF(MIN({cells})<4,"own scatter from "&MIN({cells})&" readings (four or more are better). ","")']
-
-
-def _measured(structure: Structure, evaluation: Evaluation, row: int) -> list[int]:
-    key = evaluation.keys[row]
-    return [
-        result.measured
-        for result in structure.results
-        if result.portion in key.portions and result.line == (key.analyte, key.line or "")
-    ]
+    cells = ",".join(lines.cell("n", number, RESULTS) for number in measured)
+    few = f"MIN({cells})<{FEW_READINGS}"
+    return [f'IF({few},"own scatter from "&MIN({cells})&" readings (four or more are better). ","")']

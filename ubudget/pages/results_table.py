@@ -57,7 +57,12 @@ def find_result(evaluation: Evaluation, label: str | None) -> int:
     labels = [result_label(result) for result in evaluation.results]
     if label is None:
         return find_named(evaluation, None, None, None)
-    rows = [row for row, known in enumerate(labels) if known == label or known.startswith(f"{label}/")]
+    rows = [row for row, known in enumerate(labels) if known == label]
+    rows = (
+        rows
+        if len(rows) == 1
+        else [row for row, known in enumerate(labels) if known == label or known.startswith(f"{label}/")]
+    )
     return _only(rows, labels, label)
 
 
@@ -69,6 +74,9 @@ def find_named(evaluation: Evaluation, sample: str | None, analyte: str | None, 
         for row, result in enumerate(evaluation.results)
         if sample in (None, result.sample) and analyte in (None, result.analyte) and line in (None, result.line)
     ]
+    whole = [row for row in rows if line is None and evaluation.assembly.lines_of(row)]
+    if sample and analyte and len(whole) == 1:
+        return whole[0]
     wanted = "/".join(part for part in (sample, analyte, line) if part is not None)
     return _only(rows, labels, wanted)
 

@@ -32,6 +32,8 @@ class Role:
     """The lines on which the sample's analyte was measured."""
     amended: tuple[str, ...] = ()
     """What was left out or amended behind the result."""
+    rule: str = ""
+    """The rule by which the value is reported from these lines, where it is not that of one line."""
 
     @property
     def remarks(self) -> list[str]:
@@ -42,7 +44,9 @@ class Role:
                 f"It is the reference material {self.reference_material}, measured for quality control, and no "
                 "client's sample."
             )
-        if len(self.lines) > 1:
+        if self.rule:
+            texts.append(f"It is reported from the lines {', '.join(self.lines)} by the method's rule: {self.rule}.")
+        elif len(self.lines) > 1:
             texts.append(
                 f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
             )
@@ -52,9 +56,12 @@ class Role:
 def roles_of(evaluation: Evaluation) -> list[Role]:
     """The role of each result of a run, in the order of the results."""
     lines: dict[tuple[str, str], list[str]] = {}
-    for result in evaluation.results:
-        lines.setdefault((result.sample, result.analyte), []).append(result.line or "")
-    structure = evaluation.assembly.structure
+    assembly, rule = evaluation.assembly, evaluation.records.method.several_lines
+    reported = [bool(assembly.lines_of(row)) for row in range(len(evaluation.results))]
+    for result, joined in zip(evaluation.results, reported, strict=True):
+        if not joined:
+            lines.setdefault((result.sample, result.analyte), []).append(result.line or "")
+    structure = assembly.structure
     names = [(result.sample, result.analyte, result.line or "") for result in evaluation.results]
     amended = amended_parts(evaluation.records, names)
     return [
@@ -62,8 +69,9 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
             structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
             tuple(lines[result.sample, result.analyte]),
             parts,
+            rule.rule if rule and joined else "",
         )
-        for key, result, parts in zip(evaluation.keys, evaluation.results, amended, strict=True)
+        for key, result, parts, joined in zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
     ]
 
 
@@ -109,6 +117,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         text = (
             f"More than one line was measured for {', '.join(several)}: each line is a result of its own, named by it."
         )
+        if method.several_lines:
+            text += f" What names no line is reported from them by the method's rule: {method.several_lines.rule}."
         lines += ["", *wrapped(text, width=width)]
     if common:
         lines += ["", *wrapped(amended_sentence(common, ", behind every result"), width=width)]
@@ -200,10 +210,24 @@ def _closing(available: list[Result], method: Method) -> list[str]:
         if method.coverage.rule == "fixed"
         else f"k is chosen for a coverage probability of {probability}"
     )
+    measured = [result for result in available if not result.lines]
     return [
-        f"Each value is the {quantity(available[0])}.",
+        *([f"Each value is the {quantity(measured[0])}."] if measured else []),
+        *_derived_quantities(available),
         f"The figure after ± is the expanded uncertainty U = k u; {stated}.",
         *scope(available, method),
+    ]
+
+
+def _derived_quantities(available: list[Result]) -> list[str]:
+    """What each kind of derived result is, told once."""
+    kinds: dict[str, dict[str, None]] = {}
+    for result in available:
+        if result.lines:
+            kinds.setdefault(quantity(result), {})[result.analyte] = None
+    return [
+        f"{', '.join(names)}: {what}, calculated from the results, correlations included."
+        for what, names in kinds.items()
     ]
 
 

@@ -11,6 +11,7 @@ from ubudget.pages.figures import dof_text, percent, plain, unit_text
 from ubudget.pages.layout import BUDGET, COMPUTATION
 from ubudget.pages.listing import GAP, WIDTH, wrapped
 from ubudget.pages.plan import placements_of
+from ubudget.pages.result_words import equation_of
 from ubudget.pages.statement import amount, factor, heading, quantity
 from ubudget.pages.wording import line_label
 
@@ -25,13 +26,13 @@ def summary(evaluation: Evaluation, row: int, width: int = WIDTH) -> list[str]:
 
 
 def _lines(evaluation: Evaluation, row: int, width: int) -> Iterator[str]:
-    result, document = evaluation.results[row], evaluation.records.method.document
+    result = evaluation.results[row]
     title = heading(result)
     yield title
     yield "=" * min(len(title), width)
     yield from wrapped(f"Result: {amount(result)}", "", _HANGING, width)
     yield from wrapped(f"Measurand: {quantity(result)}", "", _HANGING, width)
-    yield from wrapped(f"Equation: {document.equation}", "", _HANGING, width)
+    yield from wrapped(f"Equation: {equation_of(evaluation, row)}", "", _HANGING, width)
     if result.value is None:
         return
     unit = unit_text(result.unit)

@@ -134,6 +134,13 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     entries += [
         (symbol, f"{operation.quantity} ({operation.operation})") for symbol, operation in method.symbols.items()
     ]
+    if method.several_lines:
+        apart = f"lines apart: {method.several_lines.disagreement}"
+        entries.append(("several lines", f"{method.several_lines.rule}; {apart}"))
+    entries += [
+        (f"derived: {derived.name}", f"{derived.measurand}: {derived.equation} [{derived.unit or '1'}]")
+        for derived in method.derived
+    ]
     entries += [
         ("coverage", rule),
         ("rounding of U", digits + "; the value to the same place"),
@@ -221,8 +228,10 @@ def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_rang
     register = Register(records)
     rows: list[tuple[str, str, float, float, float, float]] = []
     for key, result in zip(evaluation.keys, evaluation.results, strict=True):
-        material = materials.get(structure.portions[key.portions[0]].reference_material)
-        certified = _certified(register, material.id, result.analyte, result.unit) if material else None
+        material = materials.get(structure.portions[key.portions[0]].reference_material) if key.portions else None
+        certified = (
+            _certified(register, material.id, result.analyte, result.unit) if material and not result.lines else None
+        )
         if certified and result.value is not None and result.standard_uncertainty is not None:
             label = key_text(result.sample, result.analyte, result.line)
             rows.append(

@@ -90,11 +90,11 @@ def _tree(evaluation: Evaluation, group: Sequence[Chain], register: Register) ->
     results = [evaluation.results[keys.index((one.sample, one.analyte, one.line))] for one in group]
     document = records.method.document
     if len(group) == 1:
-        unit = unit_text(document.unit)
+        unit = unit_text(results[0].unit)
         title = f"{chain.sample} {line_label(chain.analyte, chain.line)}: {interval_text(results[0])}{unit}".strip()
     else:
         title = f"{chain.analyte}, {len(group)} results: {_several(group)}"
-    details = [document.measurand + (f", {document.basis}" if document.basis else "")]
+    details = [results[0].measurand + (f", {results[0].basis}" if results[0].basis else "")]
     if document.defined_by:
         details.append(f"defined by {document.defined_by}")
     children = _operations(records, chain.links, register, len(group) == 1)

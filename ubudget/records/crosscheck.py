@@ -8,9 +8,11 @@ from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_blocks import block_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
+from ubudget.records.crosscheck_derived import derived_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_items import item_findings
+from ubudget.records.crosscheck_lines import line_rule_findings
 from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_overlap import overlap_findings
@@ -46,4 +48,6 @@ def crosscheck(records: Records) -> list[Finding]:
         *material_findings(records),
         *overlap_findings(records.method, records.file("method")),
         *formula_findings(records.method, records.file("method")),
+        *derived_findings(records),
+        *line_rule_findings(records.method, records.file("method")),
     ]

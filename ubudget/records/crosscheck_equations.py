@@ -13,8 +13,9 @@ from ubudget.records.overlap import SpectralOverlap
 
 
 def used_symbols(method: Method) -> set[str]:
-    """Symbols that the result equation reaches, directly or through named intermediate quantities."""
-    waiting = [_parsed_result(method)]
+    """Symbols that the result equation and those of derived results reach, directly or through named intermediate
+    quantities."""
+    waiting = [_parsed_result(method), *(Symbol(name) for name in _of_derived(method))]
     reached: set[str] = set()
     while waiting:
         expression = waiting.pop()
@@ -23,6 +24,20 @@ def used_symbols(method: Method) -> set[str]:
                 reached.add(name)
                 waiting.append(_parsed_intermediate(method, name))
     return reached
+
+
+def _of_derived(method: Method) -> Iterator[str]:
+    """Symbols of the method in the equations of derived results."""
+    for derived in method.derived:
+        try:
+            used = parse_definition(derived.equation)[1].symbols
+        except EquationError:
+            used = ()
+        for name in used:
+            own = derived.symbols.get(name)
+            meant = name if own is None else own.method_symbol
+            if meant in method.symbols:
+                yield meant
 
 
 def _parsed_result(method: Method) -> Expression | None:

@@ -13,10 +13,12 @@ from ubudget.records.amendments import ExclusionRule
 from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
+from ubudget.records.derived import Derived
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.quality import QualityLimit
 from ubudget.records.recovery import Recovery
+from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
 from ubudget.records.volume import Dilution, Volume
@@ -244,3 +246,6 @@ class Method:
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
     exclusions: ExclusionRule = ExclusionRule()
+    several_lines: SeveralLines | None = None
+    derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
+    """Results calculated from results, in the order in which they build on one another."""
