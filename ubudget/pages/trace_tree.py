@@ -84,12 +84,12 @@ def ending_words(ending: Ending, text: str) -> str:
 
 def _tree(evaluation: Evaluation, group: Sequence[Chain], register: Register) -> Node:
     chain, records = group[0], evaluation.records
-    keys = [(key.sample, key.analyte, key.line) for key in evaluation.keys]
-    results = [evaluation.results[keys.index((one.sample, one.analyte, one.line))] for one in group]
     document = records.method.document
     if len(group) == 1:
+        named = (chain.sample, chain.analyte, chain.line)
+        result = next(one for one in evaluation.results if (one.sample, one.analyte, one.line) == named)
         unit = unit_text(document.unit)
-        title = f"{chain.sample} {line_label(chain.analyte, chain.line)}: {interval_text(results[0])}{unit}".strip()
+        title = f"{chain.sample} {line_label(chain.analyte, chain.line)}: {interval_text(result)}{unit}".strip()
     else:
         title = f"{chain.analyte}, {len(group)} results: {_several(group)}"
     details = [document.measurand + (f", {document.basis}" if document.basis else "")]
