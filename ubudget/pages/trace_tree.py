@@ -86,15 +86,15 @@ def ending_words(ending: Ending, text: str) -> str:
 
 def _tree(evaluation: Evaluation, group: Sequence[Chain], register: Register) -> Node:
     chain, records = group[0], evaluation.records
-    keys = [(key.sample, key.analyte, key.line) for key in evaluation.keys]
-    results = [evaluation.results[keys.index((one.sample, one.analyte, one.line))] for one in group]
     document = records.method.document
+    named = (chain.sample, chain.analyte, chain.line)
+    first = next(one for one in evaluation.results if (one.sample, one.analyte, one.line) == named)
     if len(group) == 1:
-        unit = unit_text(results[0].unit)
-        title = f"{chain.sample} {line_label(chain.analyte, chain.line)}: {interval_text(results[0])}{unit}".strip()
+        unit = unit_text(first.unit)
+        title = f"{chain.sample} {line_label(chain.analyte, chain.line)}: {interval_text(first)}{unit}".strip()
     else:
         title = f"{chain.analyte}, {len(group)} results: {_several(group)}"
-    details = [results[0].measurand + (f", {results[0].basis}" if results[0].basis else "")]
+    details = [first.measurand + (f", {first.basis}" if first.basis else "")]
     if document.defined_by:
         details.append(f"defined by {document.defined_by}")
     children = _operations(records, chain.links, register, len(group) == 1)
