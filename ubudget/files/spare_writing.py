@@ -18,8 +18,11 @@ from ubudget.records.spare_run import blanks_of
 DEFAULT_SAMPLES = 40
 
 
-def write_spare_workbook(method: Path, out: Path, given: Mapping[str, int | None], *, force: bool = False) -> str:
-    """Writes the workbook; gives the numbers of rows as text. What is not `given` is as in the specimen.
+def write_spare_workbook(
+    method: Path, out: Path, given: Mapping[str, int | None], *, force: bool = False
+) -> tuple[str, tuple[Finding, ...]]:
+    """Writes the workbook; gives the numbers of rows as text, and what a person must look at in the specimen's records.
+    What is not `given` is as in the specimen.
 
     Raises `UnusableInput` with every finding, `OutputExists`, `NotWritable`."""
     records = read_run(specimen_of(method))
@@ -36,7 +39,7 @@ def write_spare_workbook(method: Path, out: Path, given: Mapping[str, int | None
     if plan is None:
         raise UnusableInput(findings)
     write_book(plan.book, out, force=force)
-    return rows.text
+    return rows.text, records.findings
 
 
 def specimen_of(method: Path) -> Path:
