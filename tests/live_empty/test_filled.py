@@ -138,8 +138,8 @@ def test_edits_of_certificates_and_method_go_both_ways(tmp_path: Path) -> None:
     # One number of each sheet, and every figure of the equipment.
     last = {cell.sheet: cell for cell in fixed}
     changed = {(c.sheet, c.address): c for c in (*last.values(), *(c for c in fixed if c.sheet == "equipment"))}
-    edits = [(c.sheet, c.address, _moved(float(str(c.value)))) for c in changed.values()]
-    edits = [*typed(plan, records), *edits]
+    edits = typed(plan, records)
+    edits += [(c.sheet, c.address, _moved(float(str(c.value)))) for c in changed.values()]
     write_book(plan.book, tmp_path / "empty.xlsx")
     (values,) = ironcalc_variants(tmp_path / "empty.xlsx", [edits])
     back = evaluated(read_run(write_filled(plan, edits, tmp_path / "filled.xlsx")))
