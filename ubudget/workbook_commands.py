@@ -51,13 +51,15 @@ def workbook(
     given = {"samples": samples, "levels": levels, "replicates": replicates, "blanks": blanks}
     if empty:
         from ubudget.files.spare_writing import write_spare_workbook
+        from ubudget.pages.results_table import finding_line
 
         if by is not None:
             raise typer.BadParameter("--by and --empty: one of the two")
-        rows = write_spare_workbook(run, book, given, force=force, letterhead=looks)
+        rows, findings = write_spare_workbook(run, book, given, force=force, letterhead=looks)
         typer.echo(f"workbook  {book}")
         typer.echo(f"rows      {rows}")
-        return
+        say(finding_line(finding) for finding in findings)
+        raise typer.Exit(LOOK if any(finding.severity == "attend" for finding in findings) else 0)
     if any(number is not None for number in given.values()):
         raise typer.BadParameter("--samples, --levels, --replicates and --blanks belong to --empty")
     with Progress() as tell:

@@ -230,7 +230,7 @@ def shown_where_empty(values: Values, plan: SparePlan, edits: Sequence[Edit]) ->
                 }
                 label = cells["sample"] if "sample" in cells else cells[headings[0]]
                 if label in (None, ""):
-                    kept = {}
+                    kept = set[str]()
                 elif "reading" in cells and cells["reading"] is None:
                     kept = {"solution", "analyte", "line", "replicate"}
                 else:

@@ -21,7 +21,8 @@ def test_write_fill_evaluate(tmp_path: Path) -> None:
     done = run_apart(
         *EMPTY, source, "day.xlsx", "--samples", "5", "--levels", "6", "--replicates", "4", folder=tmp_path
     )
-    assert (done.status, done.err) == (0, "")
+    # The pattern is a draft, which a person must decide on.
+    assert (done.status, done.faults.count("draft")) == (1, 1)
     assert "samples = 5; levels = 6; replicates = 4; blanks = 3" in done.out
     records = example("patterns/oil-in-solvent")
     book = openpyxl.load_workbook(tmp_path / "day.xlsx")
@@ -29,7 +30,7 @@ def test_write_fill_evaluate(tmp_path: Path) -> None:
         book[sheet][address].value = value
     book.save(tmp_path / "day.xlsx")
     from_book = run_apart("evaluate", "day.xlsx", "--csv", "-", folder=tmp_path)
-    assert from_book.status == 1  # the pattern is a draft, which a person must decide on
+    assert from_book.status == 1
     from_files = run("evaluate", source, "--csv", "-", folder=tmp_path)
     oil = [line for line in from_files.out.splitlines() if line.startswith("OIL-1")]
     assert oil and all(line in from_book.out.splitlines() for line in oil)
@@ -38,7 +39,7 @@ def test_write_fill_evaluate(tmp_path: Path) -> None:
 def test_same_bytes_and_no_silent_replacement(tmp_path: Path) -> None:
     source = EXAMPLES / "patterns" / "water-direct"
     for name in ("a.xlsx", "b.xlsx"):
-        assert run(*EMPTY, source, name, folder=tmp_path).status == 0
+        assert run(*EMPTY, source, name, folder=tmp_path).status == 1
     assert (tmp_path / "a.xlsx").read_bytes() == (tmp_path / "b.xlsx").read_bytes()
     again = run(*EMPTY, source, "a.xlsx", folder=tmp_path)
     assert again.status == 2
@@ -48,8 +49,8 @@ def test_same_bytes_and_no_silent_replacement(tmp_path: Path) -> None:
 def test_method_file_with_its_run_beside_it(tmp_path: Path) -> None:
     """A method file stands for the run in its folder that names it."""
     shutil.copytree(EXAMPLES / "patterns" / "water-direct", tmp_path / "water")
-    assert run(*EMPTY, "water", "a.xlsx", folder=tmp_path).status == 0
-    assert run(*EMPTY, Path("water") / "method.toml", "b.xlsx", folder=tmp_path).status == 0
+    assert run(*EMPTY, "water", "a.xlsx", folder=tmp_path).status == 1
+    assert run(*EMPTY, Path("water") / "method.toml", "b.xlsx", folder=tmp_path).status == 1
     assert (tmp_path / "a.xlsx").read_bytes() == (tmp_path / "b.xlsx").read_bytes()
 
 

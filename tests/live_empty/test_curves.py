@@ -18,6 +18,7 @@ from tests.live_empty.filling import (
     budget_edits,
     disagreements,
     errors_in,
+    result_rows,
     shown_where_empty,
     typed,
 )
@@ -109,3 +110,25 @@ def test_a_prepared_standard_that_is_not_read_is_told(tmp_path: Path) -> None:
     assert not errors_in(values)
     assert "see the standards. " in values["results"].values()
     assert "not available" in values["results"].values()
+
+
+def test_ware_of_the_standards_in_a_dilution_is_told(tmp_path: Path) -> None:
+    """Sample C is diluted by a numbered pipette and flask of the standards: one deviation each in both (GUM 5.2), which
+    the plan cannot know. It has no result; the others have theirs."""
+    require_engine("ironcalc")
+    records = records_of(of_kind("line", standards="prepared"))
+    run = records.run
+    assert run is not None
+    plan, findings = plan_spare(records, SpareRows(7, len(run.file.standards), 3, 1))
+    assert plan is not None, findings
+    write_book(plan.book, tmp_path / "empty.xlsx")
+    (values,) = ironcalc_variants(tmp_path / "empty.xlsx", [typed(plan, records)])
+    assert not errors_in(values)
+    told = {
+        sample: str(cells["findings that need a decision"]) for (sample, _), cells in result_rows(values, plan).items()
+    }
+    assert "P10 serves twice for this result" in told["C"]
+    assert "F100-1 serves twice for this result" in told["C"]
+    evaluation, findings = evaluate(records)
+    assert evaluation is not None, findings
+    assert all("('C'," in line for line in disagreements(values, plan, evaluation))

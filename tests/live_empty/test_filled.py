@@ -7,7 +7,9 @@ examples and against the package uncertainties.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import cast
 
+import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -36,11 +38,13 @@ from tests.live_empty.filling import (
     write_filled,
 )
 from ubudget.evaluation.evaluate import Evaluation, evaluate
+from ubudget.files.reading import records_from_texts
 from ubudget.files.verbs import read_run
-from ubudget.files.workbook_writer import write_book
+from ubudget.files.workbook_writer import book_bytes, write_book
 from ubudget.pages.record_sheet import open_cells
-from ubudget.pages.spare_plan import SparePlan
-from ubudget.records.records import Records
+from ubudget.pages.spare_plan import SparePlan, plan_spare
+from ubudget.records.records import Records, Role, SourceText
+from ubudget.records.spare_rows import spare_rows_from
 
 # Name, and room for levels beyond those of the run (none can be added to prepared standards).
 CASES = {
@@ -138,8 +142,8 @@ def test_edits_of_certificates_and_method_go_both_ways(tmp_path: Path) -> None:
     # One number of each sheet, and every figure of the equipment.
     last = {cell.sheet: cell for cell in fixed}
     changed = {(c.sheet, c.address): c for c in (*last.values(), *(c for c in fixed if c.sheet == "equipment"))}
-    edits = [(c.sheet, c.address, _moved(float(str(c.value)))) for c in changed.values()]
-    edits = [*typed(plan, records), *edits]
+    edits = typed(plan, records)
+    edits += [(c.sheet, c.address, _moved(float(str(c.value)))) for c in changed.values()]
     write_book(plan.book, tmp_path / "empty.xlsx")
     (values,) = ironcalc_variants(tmp_path / "empty.xlsx", [edits])
     back = evaluated(read_run(write_filled(plan, edits, tmp_path / "filled.xlsx")))
@@ -205,3 +209,19 @@ def test_any_rows_used(tmp_path: Path, data: st.DataObject) -> None:
     assert not errors_in(values)
     assert not disagreements(values, plan, evaluated(records))
     assert not shown_where_empty(values, plan, edits)
+
+
+def test_the_plan_is_made_again_from_the_record_sheet(tmp_path: Path) -> None:
+    """Files and numbers of rows on the sheet `record` give the workbook again, byte by byte."""
+    plan = planned(read_run(EXAMPLES / "harbour_sediment"), 5, 7, 3, 3)
+    write_book(plan.book, tmp_path / "empty.xlsx")
+    sheet = openpyxl.load_workbook(tmp_path / "empty.xlsx")["record"]
+    lines: dict[tuple[str, str], list[str]] = {}
+    for role, name, _, text in sheet.iter_rows(min_row=13, max_col=4, values_only=True):
+        lines.setdefault((str(role), str(name)), []).append(str(text or ""))
+    texts = [SourceText(cast(Role, role), name, "\n".join(found)) for (role, name), found in lines.items()]
+    records, findings = records_from_texts(texts)
+    assert records is not None, findings
+    again, findings = plan_spare(records, spare_rows_from(str(sheet["B8"].value)))
+    assert again is not None, findings
+    assert book_bytes(again.book) == (tmp_path / "empty.xlsx").read_bytes()

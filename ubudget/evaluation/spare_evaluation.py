@@ -60,7 +60,8 @@ def belongs(name: str, symbol: str) -> bool:
     return name == symbol or name.startswith((f"{symbol}.", f"{symbol} in "))
 
 
-def _ware_leaves(records: Records, graph: Graph) -> Iterator[tuple[Table, Leaf]]:
+def ware_leaves(records: Records, graph: Graph) -> Iterator[tuple[Table, Leaf]]:
+    """Leaves of the ware that rows name."""
     for table in graph.tables.values():
         for leaf in table.leaves:
             if any(belongs(leaf.column, symbol) for symbol in chosen_names(records, table.name)):
@@ -73,7 +74,7 @@ def _apart(records: Records, graph: Graph) -> Graph:
     fresh = 1 + max(
         (int(max(leaf.members.max(), leaf.estimates.max())) for leaf in leaves if leaf.members.size), default=0
     )
-    for table, leaf in list(_ware_leaves(records, graph)):
+    for table, leaf in list(ware_leaves(records, graph)):
         numbers = fresh + np.arange(table.size)
         fresh += table.size
         changed = leaf
@@ -89,7 +90,7 @@ def _apart(records: Records, graph: Graph) -> Graph:
 
 def _shared_estimates(records: Records, graph: Graph) -> Iterator[Finding]:
     """Repeatabilities with degrees of freedom that one piece of ware could bring into a result twice."""
-    counted = [(table.name, leaf.column) for table, leaf in _ware_leaves(records, graph) if leaf.dof is not None]
+    counted = [(table.name, leaf.column) for table, leaf in ware_leaves(records, graph) if leaf.dof is not None]
     of_rows = [column for table, column in counted if not table.startswith(STEPS)]
     # Pipette and flask of a dilution are two pieces; what else is filled could be the same piece as either.
     for column in of_rows if len(counted) > 1 else ():

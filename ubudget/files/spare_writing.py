@@ -26,8 +26,9 @@ def write_spare_workbook(
     *,
     force: bool = False,
     letterhead: Letterhead = PLAIN,
-) -> str:
-    """Writes the workbook; gives the numbers of rows as text. What is not `given` is as in the specimen.
+) -> tuple[str, tuple[Finding, ...]]:
+    """Writes the workbook; gives the numbers of rows as text, and what a person must look at in the specimen's records.
+    What is not `given` is as in the specimen.
 
     Raises `UnusableInput` with every finding, `OutputExists`, `NotWritable`."""
     records = read_run(specimen_of(method))
@@ -44,7 +45,7 @@ def write_spare_workbook(
     if plan is None:
         raise UnusableInput(findings)
     write_book(plan.book, out, force=force, letterhead=letterhead)
-    return rows.text
+    return rows.text, records.findings
 
 
 def specimen_of(method: Path) -> Path:

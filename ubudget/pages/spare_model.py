@@ -17,7 +17,7 @@ from ubudget.bench.readings import POINTS, READINGS
 from ubudget.bench.standards import STANDARDS
 from ubudget.bench.ware import WARE
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.evaluation.spare_evaluation import STEPS, chosen_names
+from ubudget.evaluation.spare_evaluation import STEPS, belongs, chosen_names, ware_leaves
 from ubudget.pages.evidence import LAST, with_evidence
 from ubudget.quantity.expression import Apply, Expression
 from ubudget.quantity.graph import Formula, Graph, Label, Span, Table
@@ -102,21 +102,28 @@ class Spare:
         return BLANK_PORTIONS in tables or any(n.startswith(DILUTIONS) and n != self.dilutions for n in tables)
 
     @cached_property
-    def fixed_ware(self) -> list[str]:
-        """Ware that serves whatever the rows name, for the standards or by the method, and whose deviation or
-        repeatability a row that names it would share."""
-        records = self.records
-        operations = [o for o in records.method.symbols.values() if isinstance(o, Volume)]
-        named = {o.ware for o in operations if o.ware}
+    def _ware_columns(self) -> dict[tuple[str, str], bool]:
+        """Table and column of each leaf of ware that rows name → whether it brings degrees of freedom."""
+        leaves = ware_leaves(self.records, self.evaluation.graph)
+        return {(table.name, leaf.column): leaf.dof is not None for table, leaf in leaves}
+
+    def fixed_ware(self, table: str, symbol: str) -> list[str]:
+        """Ware that serves whatever the rows name, for the standards or by the method.
+
+        A row that names it for a volume would share its deviation (an individual piece), or the degrees of freedom of
+        its repeatability."""
+        own = [dof for (name, column), dof in self._ware_columns.items() if name == table and belongs(column, symbol)]
+        named: set[str] = set()
         counted: set[str] = set()
-        for name, table in self.evaluation.graph.tables.items():
-            if name.startswith("preparation steps"):
-                of_steps = {t for c in ("aliquot item", "flask item") if c in table.by_name for t in table.texts(c)}
-                named |= of_steps
-                counted |= of_steps if any(leaf.dof is not None for leaf in table.leaves) else set()
+        for other in self.evaluation.graph.tables.values():
+            for leaf in other.leaves:
+                if (other.name, leaf.column) not in self._ware_columns:
+                    items = {item for trait in leaf.traits for item in trait.items}
+                    named |= items
+                    counted |= items if leaf.dof is not None and any(own) else set()
         return [
             item.id
-            for item in ware_of(records)
+            for item in ware_of(self.records)
             if item.id in counted or (item.id in named and item.use == "individual")
         ]
 

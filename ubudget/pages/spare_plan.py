@@ -55,6 +55,7 @@ from ubudget.records.spare_run import planned_records, specimen_findings
 
 _BELOW = 1
 """Open rows below the last planned one, which take what is too much, so that it can be told."""
+END = "end of the planned rows"
 FULL = "more rows than planned: they do not count; write a workbook with more"
 
 
@@ -160,10 +161,20 @@ class _Plan:
             for cell in overflow
             if cell.sheet == sheet.name
         )
+        below = (*below, *self._ends(sheet.name, overflow))
         choices = tuple(choice for name, choice in self._choices() if name == sheet.name)
         sheet = replace(sheet, cells=(*sheet.cells, *below), choices=(*sheet.choices, *choices))
         sheet = replace(sheet, highlights=(*sheet.highlights, *self._hidden(sheet.name)))
         return shaded_off(sheet, lambda band: self.guards.get(band))
+
+    def _ends(self, sheet: str, overflow: tuple[FillCell, ...]) -> Iterator[LooseCell]:
+        """What the row below the last planned one is, in words."""
+        for table in dict.fromkeys(cell.fill.part for cell in overflow if cell.sheet == sheet):
+            home = self.at[table]
+            row = home.last_row + 1
+            mine = ",".join(cell.address for cell in overflow if cell.fill.part == table)
+            column = column_number(home.letters[ROW_STATUS])
+            yield LooseCell(row, column, None, "flag", f'IF(COUNTA({mine})>0,"{FULL}","{END}")')
 
     def _hidden(self, sheet: str) -> Iterator[Highlight]:
         """Places of unused points in charts are not shown as numbers."""

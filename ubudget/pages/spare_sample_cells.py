@@ -17,6 +17,12 @@ class SampleCells(CellBuilder):
     """Portions, blanks and dilution steps."""
 
     def build(self) -> None:
+        tables = (PORTIONS, BLANK_PORTIONS, self.spare.steps or "")
+        self.fixed = {
+            (table, symbol): self.spare.fixed_ware(table, symbol)
+            for table in tables
+            for symbol in self.spare.chosen(table)
+        }
         self._portions(PORTIONS)
         if BLANK_PORTIONS in self.at:
             self._portions(BLANK_PORTIONS)
@@ -92,26 +98,21 @@ class SampleCells(CellBuilder):
 
     def _shared_ware(self, row: int) -> list[str]:
         """An individual piece of ware that serves twice for one result: its two deviations are one."""
-        mine: list[tuple[str, str]] = []
-        for symbol, label in self.spare.chosen(PORTIONS).items():
-            mine.append(self.ware(PORTIONS, symbol, label, row)[:2])
-        if self.spare.steps:
-            for symbol, label in self.spare.chosen(self.spare.steps).items():
-                name = self.cell(self.spare.steps, label, row, PORTIONS)
-                found = self.cell(self.spare.steps, f"{ROW_OF}{symbol}", row, PORTIONS)
-                mine.append((name, found))
-        others = []
-        if self.spare.needs_blank:
-            for label in self.spare.chosen(BLANK_PORTIONS).values():
-                others.append(self.cell(BLANK_PORTIONS, label, 0, PORTIONS))
-        fixed = [text_in_formula(name) for name in self.spare.fixed_ware]
-        use = self.area(WARE, "use", PORTIONS) if mine else ""
+        used: list[tuple[str, str, list[str]]] = []
+        tables = [(BLANK_PORTIONS, 0)] if self.spare.needs_blank else []
+        tables += [(PORTIONS, row), *([(self.spare.steps, row)] if self.spare.steps else [])]
+        for table, at in tables:
+            for symbol, label in self.spare.chosen(table).items():
+                name = self.cell(table, label, at, PORTIONS)
+                found = self.cell(table, f"{ROW_OF}{symbol}", at, PORTIONS)
+                used.append((name, found, self.fixed[table, symbol]))
+        use = self.area(WARE, "use", PORTIONS) if used else ""
         parts = []
-        for number, (name, found) in enumerate(mine):
-            tests = [f"{name}={each}" for each in fixed]
-            shared = [f"{name}={each}" for each in [cell for cell, _ in mine[:number]] + others]
-            if shared:
-                tests.append(f'AND(INDEX({use},MAX({found},1))="individual",OR({",".join(shared)}))')
+        for number, (name, found, fixed) in enumerate(used):
+            tests = [f"{name}={text_in_formula(each)}" for each in fixed]
+            if number:
+                same = ",".join(f"{name}={each}" for each, _, _ in used[:number])
+                tests.append(f'AND(INDEX({use},MAX({found},1))="individual",OR({same}))')
             if tests:
                 words = f'{name}&" serves twice for this result: evaluate it from files. "'
                 parts.append(f'IF(AND(SUM({found})>0,OR({",".join(tests)})),{words},"")')

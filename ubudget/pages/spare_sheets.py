@@ -21,6 +21,8 @@ from ubudget.pages.wording import NOT_AVAILABLE, line_label, text_in_formula
 from ubudget.quantity.spelling import column_letters
 
 WARNINGS = "warnings"
+_WHEN_MADE = ", when this workbook was made"
+"""End of the names of counts that hold for a run's figures alone."""
 LEAVE_OUT = "An empty cell is no reading. To leave a reading out, give the reason beside it, with name and date."
 CURVES_NOTE = "Curves by least squares on the readings kept."
 RUN_FIELDS = {"run": "id", "date of the run": "date", "analyst": "analyst"}
@@ -176,6 +178,8 @@ def status_with_spare(
     names = {cell.row: str(cell.value) for cell in sheet.cells if cell.column == 1}
     for cell in unsaved(sheet.cells):
         name = names.get(cell.row, "")
+        if name.endswith(_WHEN_MADE):
+            continue
         if cell.column == 2 and name in RUN_FIELDS:
             fields[RUN_FIELDS[name]] = f"B{cell.row}"
             cell = replace(cell, value=None, style="input_text", open=True)
