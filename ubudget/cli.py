@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
+from ubudget.import_command import import_export
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -292,3 +293,4 @@ def statement(
 
 for command in (trace, ware):
     app.command()(command)
+app.command("import")(import_export)

@@ -29,6 +29,7 @@ FLOORS = {
     "files": 5,
     "terminal": 6,
     "evidence_commands": 6,
+    "import_command": 6,
     "cli": 6,
     "__main__": 6,
 }

@@ -8,6 +8,7 @@ from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
+from ubudget.records.crosscheck_import import import_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
@@ -34,6 +35,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *calibration_findings(records),
         *addition_findings(records),
         *correction_findings(records),
+        *import_findings(records),
         *recovery_findings(records),
         *material_findings(records),
         *overlap_findings(records.method, records.file("method")),

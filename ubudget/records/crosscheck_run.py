@@ -154,6 +154,10 @@ def _labels(records: Records, run: Run) -> Iterator[Finding]:
         for number, addition in enumerate(run.file.additions, start=1)
     ]
     made += [
+        (records.file("run"), f"check_solution {number} ({check.label})", check.label)
+        for number, check in enumerate(run.file.checks, start=1)
+    ]
+    made += [
         (records.file("samples"), f"{portion_place(portion)}, solution", portion.solution) for portion in run.portions
     ]
     made += [
@@ -239,6 +243,7 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     check = check_label(calibration)
     solutions |= {check} if check else set()
     solutions |= {addition.solution for addition in run.file.additions}
+    solutions |= {solution.label for solution in run.file.checks}
     solutions |= {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
     unknown: dict[tuple[str, str, str], list[Reading]] = defaultdict(list)
     for reading in run.readings:

@@ -10,6 +10,8 @@ from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import Addition
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.device_concentration import CheckSolution
+from ubudget.records.import_record import ImportRecord
 from ubudget.records.preparation import DilutionStep, Steps
 from ubudget.records.strict import STRICT
 
@@ -147,9 +149,12 @@ class RunFile:
     run: RunSheet
     standards: Annotated[tuple[Standard, ...], Field(strict=False, alias="standard")] = ()
     additions: Annotated[tuple[Addition, ...], Field(strict=False, alias="addition")] = ()
+    checks: Annotated[tuple[CheckSolution, ...], Field(strict=False, alias="check_solution")] = ()
     stocks: dict[str, Stock] = Field(default_factory=dict)
     exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
     changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
+    imports: Annotated[tuple[ImportRecord, ...], Field(strict=False, alias="import")] = ()
+    """Where readings came from, if they were imported; written by the program."""
 
 
 @dataclass(frozen=True)

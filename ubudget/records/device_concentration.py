@@ -1,0 +1,54 @@
+"""Concentrations that a device calculated itself: what of its curve is known, since the curve is not there."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+from pydantic.dataclasses import dataclass
+
+from ubudget.records.amount import PositiveAmount
+from ubudget.records.case import Selector
+from ubudget.records.stated import Stated
+from ubudget.records.strict import STRICT
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class CurvePart(Selector, Stated):
+    """Uncertainty of the device's curve for one analyte or line, as declared: `u = "1.2 %"` of the concentration, or
+    absolute, in one of the usual ways."""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class DeviceConcentration:
+    """Mass concentration or mass fraction of a solution, as the device gave it.
+
+    Readings are concentrations in `unit`. Their scatter is Type A; what the curve adds is one deviation for each line
+    and is never left out: `curve_from` says where it comes from."""
+
+    operation: Literal["device concentration"]
+    quantity: str
+    unit: str
+    scatter: Literal["own", "pooled"] = "own"
+    """Of the readings of a solution: its own s, or s pooled over the solutions of a line."""
+    pooled_over: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    """Labels of solutions; empty: all but the blanks."""
+    curve_from: Literal["declared", "check solutions", "exported standards"] | None = None
+    """`declared`: tables `curve`; `check solutions`: scatter and bias of their recoveries; `exported standards`: their
+    values as the device reads them back, against their nominal ones."""
+    curve: Annotated[tuple[CurvePart, ...], Field(strict=False)] = ()
+    curve_parameters: Literal[1, 2, 3] = 2
+    """Of the curve that was fitted to the exported standards: a line has two."""
+    preparation: Stated | None = None
+    """With exported standards: relative uncertainty that all their values share, `u = "0.5 %"`."""
+
+
+@dataclass(frozen=True, config=STRICT, kw_only=True)
+class CheckSolution:
+    """A solution of known value that was measured among the samples."""
+
+    label: str
+    concentration: dict[str, PositiveAmount]
+    u: PositiveAmount
+    """Standard uncertainty of the known values, relative in %."""
+    source: str = ""
