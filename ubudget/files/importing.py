@@ -6,24 +6,18 @@ import hashlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
-from typing import Any
-
-from pydantic import TypeAdapter
 
 from ubudget.errors import OutputExists, UnusableInput
-from ubudget.files.csv_text import parse_csv
 from ubudget.files.export_cells import Gathered, Known, SetAside, Walk
 from ubudget.files.export_numbers import Signs, decimal_in
 from ubudget.files.export_readings import Reader, Readings
 from ubudget.files.export_table import ExportTable, table_of
 from ubudget.files.export_text import ExportText, read_export
-from ubudget.files.fault_words import validate_document
-from ubudget.files.import_texts import import_block, readings_text, with_block, without_block
-from ubudget.files.reading import LARGEST_FILE, in_order, read_text, records_from_texts
+from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, mapping_path, read_folder, read_mapping
+from ubudget.files.import_texts import import_block, readings_text, with_block
+from ubudget.files.reading import in_order, records_from_texts
 from ubudget.files.replacing import replace_files
-from ubudget.files.tables import portions_from, solutions_from
 from ubudget.files.toml_text import parse_toml
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_import import twice_findings
@@ -31,24 +25,8 @@ from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.finding import Finding, stops
 from ubudget.records.import_mapping import Kind, Mapping
 from ubudget.records.import_record import ImportRecord
-from ubudget.records.method import Method
 from ubudget.records.read_order import calibration_of, check_label
-from ubudget.records.records import Role, SourceText
-from ubudget.records.run import Run, RunFile
-
-MAPPING_NAME = "mapping.toml"
-
-
-@dataclass(frozen=True)
-class RunFolder:
-    """What an import needs of a run folder."""
-
-    folder: Path
-    run_file: str
-    texts: dict[Role, SourceText]
-    """Without an earlier import's part of the run file."""
-    method: Method
-    run: Run
+from ubudget.records.records import SourceText
 
 
 @dataclass(frozen=True)
@@ -83,7 +61,7 @@ def import_export(
     Without `mapping`, `mapping.toml` of the run folder, else the one beside the method. Raises `UnusableInput` with
     every finding that stops."""
     run = read_folder(Path(into))
-    path = _mapping_path(run) if mapping is None else Path(mapping)
+    path = mapping_path(run) if mapping is None else Path(mapping)
     chosen, text = read_mapping(path)
     content = bytes_of(Path(export))
     name = Path(export).name
@@ -125,95 +103,6 @@ def write_import(made: Import, *, force: bool = False) -> list[Path]:
 
 def _is(path: Path, text: str) -> bool:
     return path.is_file() and path.read_bytes() == text.encode("utf-8")
-
-
-# -- what is read ------------------------------------------------------------------------------------------------------
-
-
-def bytes_of(path: Path) -> bytes:
-    """Raises `UnusableInput` where there is no such file, or one that is far too large."""
-    found = ""
-    if not path.is_file():
-        found = "a folder" if path.is_dir() else "no such file"
-    elif path.stat().st_size > LARGEST_FILE:
-        found = f"{path.stat().st_size / 1e6:.0f} MB"
-    if found:
-        finding = Finding("stop", path.name or str(path), "whole file", found, "an exported text file", "name it")
-        raise UnusableInput([finding])
-    return path.read_bytes()
-
-
-def read_folder(folder: Path) -> RunFolder:
-    """The run folder without the part of an earlier import. Raises `UnusableInput`."""
-    path = folder if folder.suffix == ".toml" else folder / "run.toml"
-    first, findings = read_text(path, "run")
-    if first is None:
-        raise UnusableInput(findings)
-    first = replace(first, text=without_block(first.text))
-    texts: dict[Role, SourceText] = {"run": first}
-    document, faults = parse_toml(first.text, first.name)
-    findings += faults
-    file = validate_document(_adapter(RunFile), document, first.name, findings) if document is not None else None
-    if file is None:
-        raise UnusableInput(findings)
-    roles: tuple[Role, ...] = ("method", "register", "samples", "solutions")
-    for role in roles:
-        name = getattr(file.run, role)
-        text, faults = read_text(path.parent / name, role, name) if name else (None, [])
-        findings += faults
-        if text is not None:
-            texts[role] = text
-    if not file.run.readings:
-        remedy = 'add readings = "readings.csv" to [run]'
-        findings.append(Finding("stop", first.name, "run, readings", "no name", "the file of the readings", remedy))
-    method = _method(texts.get("method"), findings)
-    run = Run(file)
-    for role in ("samples", "solutions"):
-        if role in texts:
-            table, faults = parse_csv(texts[role].text, texts[role].name)
-            findings += faults
-            if table is not None and role == "samples":
-                portions, faults = portions_from(table, texts[role].name)
-                run = replace(run, portions=portions)
-            elif table is not None:
-                solutions, faults = solutions_from(table, texts[role].name)
-                run = replace(run, solutions=solutions)
-            findings += faults if table is not None else []
-    if method is None or stops(findings):
-        raise UnusableInput(in_order(findings))
-    return RunFolder(path.parent, first.name, texts, method, run)
-
-
-def _method(text: SourceText | None, findings: list[Finding]) -> Method | None:
-    if text is None:
-        return None
-    document, faults = parse_toml(text.text, text.name)
-    findings += faults
-    return validate_document(_adapter(Method), document, text.name, findings) if document is not None else None
-
-
-def _mapping_path(run: RunFolder) -> Path:
-    beside = (run.folder / run.texts["method"].name).parent / MAPPING_NAME
-    named = (run.folder / run.run.file.run.method).parent / MAPPING_NAME
-    for path in (run.folder / MAPPING_NAME, named, beside):
-        if path.is_file():
-            return path
-    accepted = f"{MAPPING_NAME} in the run folder or beside the method"
-    remedy = "write one, name one by --mapping, or let one be suggested by --suggest"
-    raise UnusableInput([Finding("stop", MAPPING_NAME, "whole file", "no mapping", accepted, remedy)])
-
-
-def read_mapping(path: Path) -> tuple[Mapping, str]:
-    """The mapping and its text. Raises `UnusableInput`."""
-    text, findings = read_text(path, "method")
-    document, faults = (None, []) if text is None else parse_toml(text.text, text.name)
-    findings += faults
-    mapping = None
-    if text is not None and document is not None:
-        mapping = validate_document(_adapter(Mapping), document, text.name, findings)
-    if mapping is None or text is None or stops(findings):
-        raise UnusableInput(findings)
-    return mapping, text.text
 
 
 # -- how it fits -------------------------------------------------------------------------------------------------------
@@ -278,7 +167,7 @@ def _made(
     run: RunFolder,
     mapping: Mapping,
     mapping_text: str,
-    mapping_path: Path,
+    from_file: Path,
     source: ExportText,
     table: ExportTable,
     gathered: Gathered,
@@ -291,7 +180,7 @@ def _made(
     record = ImportRecord(
         file=source.file,
         sha256=source.sha256,
-        mapping=mapping_path.name,
+        mapping=from_file.name,
         mapping_sha256=hashlib.sha256(mapping_text.encode("utf-8")).hexdigest(),
         encoding=source.encoding,
         separator=source.separator,
@@ -320,7 +209,7 @@ def _made(
     if stops(findings):
         raise UnusableInput(in_order(findings))
     files = {run.folder / run.run.file.run.readings: csv_text, run.folder / run.run_file: text}
-    if mapping_path.parent.resolve() != run.folder.resolve():
+    if from_file.parent.resolve() != run.folder.resolve():
         files[run.folder / MAPPING_NAME] = mapping_text
     return Import(
         record,
@@ -368,8 +257,3 @@ def _checked(run: RunFolder, run_text: str, readings: str) -> Sequence[Finding]:
     _, findings = records_from_texts([*texts, SourceText("readings", name, readings)])
     ours = [finding for finding in findings if finding.file == name or finding.place.startswith("exclude_reading")]
     return [finding for finding in ours if finding.severity == "stop"]
-
-
-@cache
-def _adapter(record: type) -> TypeAdapter[Any]:
-    return TypeAdapter(record)

@@ -16,7 +16,7 @@ from ubudget.files.export_lines import line_of
 from ubudget.files.export_numbers import decimal_in
 from ubudget.files.export_table import plain
 from ubudget.files.export_text import Row, decoded, read_export, separators_in
-from ubudget.files.importing import MAPPING_NAME, RunFolder, bytes_of, read_folder
+from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, read_folder
 from ubudget.files.toml_writing import toml_text
 from ubudget.records.import_mapping import Columns, Mapping, Marks
 

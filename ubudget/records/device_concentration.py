@@ -39,7 +39,7 @@ class DeviceConcentration:
     curve: Annotated[tuple[CurvePart, ...], Field(strict=False)] = ()
     curve_parameters: Literal[1, 2, 3] = 2
     """Of the curve that was fitted to the exported standards: a line has two."""
-    preparation: Stated | None = None
+    standards: Stated | None = None
     """With exported standards: relative uncertainty that all their values share, `u = "0.5 %"`."""
 
 
