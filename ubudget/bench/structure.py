@@ -8,6 +8,7 @@ from functools import cached_property
 
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration, check_of
 from ubudget.records.method import Blank, Method
 from ubudget.records.preparation import DilutionStep
 from ubudget.records.read_order import (
@@ -105,7 +106,7 @@ def structure_of(method: Method, run: Run) -> Structure:
     apart = {*standards, *blank_labels, *spiked}
     others = list(dict.fromkeys(reading.solution for reading in run.readings if reading.solution not in apart))
     measured = _by_line(run.readings, lines, [*blank_labels, *others])
-    used = [*blank_labels, *others]
+    used = [label for label in (*blank_labels, *others) if check_of(label, run.file.checks) is None]
     if reads_signals(method):
         results = _results(run, portions, lines, measured, origin)
     else:
@@ -124,9 +125,12 @@ def structure_of(method: Method, run: Run) -> Structure:
     )
 
 
+_READING = (Calibration, StandardAdditions, DeviceConcentration, Blank, Dilution)
+
+
 def reads_signals(method: Method) -> bool:
     """Whether results rest on readings of solutions."""
-    return any(isinstance(s, (Calibration, StandardAdditions, Blank, Dilution)) for s in method.symbols.values())
+    return any(isinstance(symbol, _READING) for symbol in method.symbols.values())
 
 
 def _corrections(

@@ -150,9 +150,10 @@ class Evaluation:
 
     def _few_readings(self, row: int) -> list[str]:
         from ubudget.records.calibration import Calibration
+        from ubudget.records.device_concentration import DeviceConcentration
 
         own = any(
-            isinstance(operation, Calibration) and operation.scatter == "own"
+            isinstance(operation, Calibration | DeviceConcentration) and operation.scatter == "own"
             for operation in self.records.method.symbols.values()
         )
         structure = self.assembly.structure

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from ubudget.files.export_cells import Gathered, SetAside, Value
@@ -88,11 +88,21 @@ class Readings:
     findings: list[Finding] = field(default_factory=list)
 
 
+@dataclass(frozen=True)
+class Repeats:
+    """Solutions that are measured again and again, each measurement counting."""
+
+    same: frozenset[str]
+    """Under the same label, as the drift check."""
+    numbered: frozenset[str]
+    """The second one as `CHK #2`."""
+
+
 class Reader:
     """Turns what was gathered from one export into readings."""
 
-    def __init__(self, mapping: Mapping, signs: Signs, file: str, wanted: str, repeated: frozenset[str]) -> None:
-        self.mapping, self.signs, self.file, self.wanted, self.repeated = mapping, signs, file, wanted, repeated
+    def __init__(self, mapping: Mapping, signs: Signs, file: str, wanted: str, repeats: Repeats) -> None:
+        self.mapping, self.signs, self.file, self.wanted, self.repeats = mapping, signs, file, wanted, repeats
         self.result = Readings()
         self.factors: dict[str, Fraction | None] = {}
         self.told: set[tuple[str, str]] = set()
@@ -199,8 +209,12 @@ class Reader:
 
     def _counting(self, key: LineKey, visits: Sequence[Visit]) -> Iterator[Visit]:
         """The measurements that count: all of a solution read again and again, else one."""
-        if len(visits) < 2 or key[0] in self.repeated:
+        if len(visits) < 2 or key[0] in self.repeats.same:
             yield from visits
+            return
+        if key[0] in self.repeats.numbered:
+            for turn, visit in enumerate(visits, start=1):
+                yield visit if turn == 1 else replace(visit, key=(f"{key[0]} #{turn}", *key[1:]))
             return
         words = " ".join(part for part in key if part)
         if not all(visit.rerun for visit in visits[1:]) or self.mapping.rerun is None:
@@ -238,7 +252,7 @@ class Reader:
         self.result.kept_rows |= {number.row for number in kept}
         self.result.values_taken += len(kept)
         self.result.left_out += [
-            LeftOut(*visit.key, replicate, turn, visit.key[0] in self.repeated, number.row)
+            LeftOut(*visit.key, replicate, turn, visit.key[0] in self.repeats.same, number.row)
             for replicate, number in enumerate(kept, start=1)
             if number.excluded
         ]

@@ -11,7 +11,7 @@ from pathlib import Path
 from ubudget.errors import OutputExists, UnusableInput
 from ubudget.files.export_cells import Gathered, Known, SetAside, Walk
 from ubudget.files.export_numbers import Signs, decimal_in
-from ubudget.files.export_readings import Reader, Readings
+from ubudget.files.export_readings import Reader, Readings, Repeats
 from ubudget.files.export_table import ExportTable, table_of
 from ubudget.files.export_text import ExportText, read_export
 from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, mapping_path, read_folder, read_mapping
@@ -77,7 +77,8 @@ def import_export(
     findings += faults
     if signs is None:
         raise UnusableInput(in_order(findings))
-    repeated = frozenset({*chosen.repeated, check_label(calibration_of(run.method)) or ""} - {""})
+    same = frozenset({*chosen.repeated, check_label(calibration_of(run.method)) or ""} - {""})
+    repeated = Repeats(same, frozenset(check.label for check in run.run.file.checks) - same)
     readings = Reader(chosen, signs, name, wanted_unit(run, chosen), repeated).read(gathered)
     findings += readings.findings
     if not readings.rows and not stops(findings):

@@ -27,6 +27,7 @@ from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration
 
 KEY, FLAGS, PLACES = "result", "findings that need a decision", "decimals"
 MOST_PLACES = 9
@@ -245,7 +246,7 @@ def _few_dof(nu: str, probability: float) -> str:
 def _few_readings(evaluation: Evaluation, placements: Placements, row: int) -> list[str]:
     structure = evaluation.assembly.structure
     own = any(
-        isinstance(operation, Calibration) and operation.scatter == "own"
+        isinstance(operation, Calibration | DeviceConcentration) and operation.scatter == "own"
         for operation in evaluation.records.method.symbols.values()
     )
     if not own or structure is None:

@@ -6,6 +6,7 @@ from ubudget.records.crosscheck_additions import addition_findings
 from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
+from ubudget.records.crosscheck_device import device_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_import import import_findings
@@ -35,6 +36,7 @@ def crosscheck(records: Records) -> list[Finding]:
         *calibration_findings(records),
         *addition_findings(records),
         *correction_findings(records),
+        *device_findings(records),
         *import_findings(records),
         *recovery_findings(records),
         *material_findings(records),

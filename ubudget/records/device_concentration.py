@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -52,3 +54,10 @@ class CheckSolution:
     u: PositiveAmount
     """Standard uncertainty of the known values, relative in %."""
     source: str = ""
+
+
+def check_of(solution: str, checks: Sequence[CheckSolution]) -> int | None:
+    """Row of the check solution that a label of the readings names: its own label, or `CHK #2` where it was measured
+    again."""
+    label = re.sub(r" #[1-9][0-9]*$", "", solution)
+    return next((row for row, check in enumerate(checks) if check.label in (solution, label)), None)
