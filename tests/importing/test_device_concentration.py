@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from uncertainties import covariance_matrix, ufloat
 
+import ubudget
 from tests.importing.import_runs import BY_DEVICE, METHOD, RUN, SAMPLES
 from tests.workbooks.books import Written, evaluated
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
@@ -194,3 +195,48 @@ def test_evidence_that_was_not_measured_is_told(kind: str, label: str, tmp_path:
     assert records is None
     told = [finding for finding in findings if finding.place == "symbol c, curve_from"]
     assert len(told) == 3 and all(finding.severity == "stop" for finding in told)
+
+
+REGISTER = """
+title = "Register (invented)"
+revision = "1"
+date = 2026-01-05
+
+[[reference_material]]
+id = "CHK-7"
+kind = "stock solution"
+description = "check solution of another producer (invented)"
+lot = "L-7"
+expiry = 2027-01-01
+
+[[reference_material.certificate]]
+number = "C-7"
+issuer = "Producer B (invented)"
+accreditation = "PRO 7 (invented)"
+route = "accredited producer"
+issued = 2025-09-01
+due = 2027-01-01
+traceable_to = "mole and kilogram"
+ends_at = "SI"
+
+[[reference_material.certificate.property]]
+analyte = "Cu"
+value = "0.5 mg/L"
+U = "0.006 mg/L"
+k = 2
+"""
+
+
+def test_check_solutions_of_the_register_are_links_of_the_chain(tmp_path: Path) -> None:
+    folder = write(tmp_path / "run", BY_CHECKS)
+    text = (folder / "run.toml").read_text(encoding="utf-8")
+    text = text.replace('label = "CHK"\n', 'label = "CHK"\nitem = "CHK-7"\n')
+    (folder / "run.toml").write_text(text, encoding="utf-8")
+    records, findings = read_records(folder)
+    assert records is None
+    assert any("CHK-7, which is not in the register" in finding.line() for finding in findings)
+    named = text.replace('samples = "samples.csv"', 'samples = "samples.csv"\nregister = "register.toml"')
+    (folder / "run.toml").write_text(named, encoding="utf-8")
+    (folder / "register.toml").write_text(REGISTER, encoding="utf-8")
+    _, evaluation = read(folder)
+    assert all("CHK-7" in {link.evidence.item for link in chain.links} for chain in ubudget.trace(evaluation))

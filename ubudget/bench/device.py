@@ -93,7 +93,7 @@ def _build_curves(rows: SymbolRows, structure: Structure, symbol: str, operation
             "curve of the device, from check solutions",
             "A",
             ["scatter and bias of the recoveries of check solutions"] * len(lines),
-            [()] * len(lines),
+            [_items_of_checks(context, analyte) for analyte, _ in lines],
             relative,
             None,
             "dof",
@@ -132,6 +132,12 @@ def _build_curves(rows: SymbolRows, structure: Structure, symbol: str, operation
     table.formula("scale", "factor of the curve", "", scale)
     table.formula("offset", "deviation of the curve", operation.unit, offset)
     context.tables[DEVICE_CURVES] = table.build()
+
+
+def _items_of_checks(context: Context, analyte: str) -> tuple[str, ...]:
+    run = context.records.run
+    checks = run.file.checks if run is not None else ()
+    return tuple(dict.fromkeys(check.item for check in checks if check.item and analyte in check.concentration))
 
 
 def _declared(

@@ -54,6 +54,8 @@ class CheckSolution:
     u: PositiveAmount
     """Standard uncertainty of the known values, relative in %."""
     source: str = ""
+    item: str = ""
+    """The register item that it is, for traceability."""
 
 
 def check_of(solution: str, checks: Sequence[CheckSolution]) -> int | None:
