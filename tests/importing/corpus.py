@@ -56,6 +56,8 @@ class Good:
     decimal: str = ","
     standards: str = STANDARDS
     means: bool = False
+    placed: bool = False
+    """Whether the place in the order of reading stands before the readings."""
     loose: bool = False
     """Whether trailing zeros of the numbers may differ."""
 
@@ -256,6 +258,17 @@ GOOD = (
     Good("concentrations_ug_micro.csv", "ug/L with U+00B5", BY_UNIT, CONCENTRATION),
     Good("concentrations_ug_greek.csv", "ug/L with U+03BC", BY_UNIT, CONCENTRATION),
     Good(
+        "checks_measured_again.csv",
+        "a check solution measured twice; the second is numbered",
+        BY_UNIT,
+        CONCENTRATION,
+        changed={
+            ("CHK #2", "Cu", "324.754"): CONCENTRATIONS["CHK", "Cu", "324.754"],
+            ("CHK #2", "Zn", "213.857"): CONCENTRATIONS["CHK", "Zn", "213.857"],
+        },
+    ),
+    Good("order_of_reading.csv", "the place in the order of reading", more(ROWS, {"position": "Place"}), placed=True),
+    Good(
         "concentrations_ppb.csv",
         "ppb, mapped to a mass concentration",
         {**BY_UNIT, "units": {"ppb": "ug/L"}},
@@ -285,6 +298,29 @@ STATISTIC = {
 }
 
 BAD = (
+    Bad(
+        "bad_position.csv",
+        "a place in the order of reading that is no number",
+        more(ROWS, {"position": "Place"}),
+        "line 6 (S2 Cu 324.754), position",
+        '"A12"',
+    ),
+    Bad(
+        "bad_two_units.csv",
+        "another unit in the row than above the column",
+        {
+            "layout": "long",
+            "columns": {
+                "solution": "Label",
+                "analyte_line": "Line",
+                "replicates": ["R1 [mg/L]", "R2 [mg/L]", "R3 [mg/L]"],
+                "unit": "Unit",
+            },
+        },
+        "line 2",
+        "the units ug/L and mg/L for one value",
+        CONCENTRATION,
+    ),
     Bad("bad_mixed_decimals.csv", "decimal comma and point", ROWS, "decimal sign", "mixed decimal signs|1203.5"),
     Bad(
         "bad_point_where_comma_declared.csv",

@@ -161,3 +161,37 @@ def test_concentrations_are_not_calibrated_again(tmp_path: Path) -> None:
     (place / "mapping.toml").write_text(mapping_text(case.mapping, case.quantity), encoding="utf-8")
     done = run("import", EXPORTS / case.file, "--into", place, folder=tmp_path)
     assert done.status == 2 and "where the method calibrates intensities" in done.err
+
+
+def test_what_is_applied_twice_is_told_at_every_evaluation(tmp_path: Path) -> None:
+    """The record of the import keeps what the device applied, whatever becomes of the method afterwards."""
+    place = write_calibrated(tmp_path / "run")
+    mapping = {**CASES["wide_replicates.csv"].mapping, "already_applied": ["weight and volume"]}
+    (place / "mapping.toml").write_text(mapping_text(mapping, "intensity"), encoding="utf-8")
+    assert run("import", EXPORTS / "wide_replicates.csv", "--into", place, folder=tmp_path).status == 0
+    method = (place / "method.toml").read_text(encoding="utf-8").replace("rho = c*F", "rho = c*F*V/V")
+    (place / "method.toml").write_text(method + APPLIED["weight and volume"], encoding="utf-8")
+    records, findings = read_records(place)
+    assert records is None
+    assert any(finding.place.startswith("import 1") and "again" in finding.found for finding in findings)
+
+
+def test_readings_of_the_drift_check_keep_their_places(tmp_path: Path) -> None:
+    """The drift check is read again and again under one label; an excluded reading of it names its place."""
+    method = APPLIED["drift"].replace("S2", "CHK")
+    place = write_calibrated(tmp_path / "run", method=method)
+    mapping = CASES["unnumbered.csv"].mapping | {"already_applied": []}
+    (place / "mapping.toml").write_text(mapping_text(mapping, "intensity"), encoding="utf-8")
+    lines = (EXPORTS / "unnumbered.csv").read_text(encoding="utf-8").splitlines()
+    check = [f"CHK;{line};{value}" for line in ("Cu 324.754", "Zn 213.857") for value in ("2400,5", "2401,5", "2402,5")]
+    again = [row.replace("2401,5", "2401,5*") for row in check]
+    export = tmp_path / "run.csv"
+    export.write_text("\n".join([lines[0], *check, *lines[1:], *again, ""]), encoding="utf-8")
+    assert run("import", export, "--into", place, folder=tmp_path).status == 1
+    records, findings = read_records(place)
+    assert records is not None, findings
+    assert records.run is not None
+    assert [(mark.solution, mark.replicate, mark.position) for mark in records.run.file.exclusions] == [
+        ("CHK", 2, 10),
+        ("CHK", 2, 10),
+    ]

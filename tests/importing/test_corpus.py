@@ -57,6 +57,9 @@ def test_a_good_file_is_read(case: Good, tmp_path: Path) -> None:
             assert n == "3"
     elif case.loose:
         assert numbers(rows) == numbers(case.expected)
+    elif case.placed:
+        assert {key: values[1:] for key, values in rows.items()} == case.expected
+        assert [values[0] for values in rows.values()] == [str(1 + at // 2) for at in range(len(rows))]
     else:
         assert rows == case.expected
     record = made.record

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
-from ubudget.files.export_lines import Read, apart, line_of
+from ubudget.files.export_lines import Read, apart, is_unit, line_of
 from ubudget.files.export_table import DataRow, ExportTable, plain, wanted_headings
 from ubudget.files.fault_words import shown
 from ubudget.records.finding import Finding
@@ -86,9 +86,14 @@ class Walk:
 
     def gather(self) -> Gathered:
         wide = list(self._wide_columns()) if self.mapping.layout == "wide" else []
+        self.found.columns_aside += [
+            f"column {at}, without heading"
+            for at, heading in enumerate(self.table.headings, start=1)
+            if not heading and at not in self._by_position() and any(row.cells[at - 1] for row in self.table.rows)
+        ]
         named = {plain(name) for name in wanted_headings(self.mapping)}
         if not wide and self.mapping.layout == "long":
-            by_position = {place for place in vars(self.mapping.columns).values() if isinstance(place, int)}
+            by_position = self._by_position()
             self.found.columns_aside += [
                 heading
                 for at, heading in enumerate(self.table.headings, start=1)
@@ -116,6 +121,20 @@ class Walk:
             return ""
         at = place - 1 if isinstance(place, int) else self.at[plain(place)]
         return row.cells[at] if at < len(row.cells) else ""
+
+    def _by_position(self) -> set[int]:
+        columns = self.mapping.columns
+        places = (*vars(columns).values(), *columns.replicates)
+        return {place for place in places if isinstance(place, int)}
+
+    def unit_of(self, row: DataRow, line: LineText, at: Place) -> str:
+        """The unit of a value: declared for its line, in its row, or above its column; two that differ stop."""
+        declared, cell, above = line.unit, self.cell(row, self.mapping.columns.unit), self.unit_above(at)
+        stated = list(dict.fromkeys(plain(unit) for unit in (cell, above) if is_unit(unit, self.mapping)))
+        if len(stated) > 1 and not declared:
+            found, accepted = f"the units {' and '.join(stated)} for one value", "one unit"
+            self.stop(f"line {row.number}", found, accepted, "correct the export, or state unit in a table [[line]]")
+        return declared or cell or above or self.mapping.unit
 
     def unit_above(self, place: Place) -> str:
         """The unit in the line below the headings, or in the heading itself."""
@@ -198,9 +217,8 @@ class Walk:
             what = f"{solution[0]} {read.line.text}"
             self.found.aside.append(SetAside(row.number, what, f"set aside by the mapping: {read.line.reason}"))
             return
-        unit = self.cell(row, columns.unit) or read.line.unit
         for part, replicate, at in self._long_values(row, place):
-            self._enter(row, solution, read.line, part, replicate, self.cell(row, at), unit or self.unit_above(at))
+            self._enter(row, solution, read.line, part, replicate, self.cell(row, at), self.unit_of(row, read.line, at))
         if columns.nominal is not None and self.cell(row, columns.nominal):
             text = self.cell(row, columns.nominal)
             unit = self.unit_above(columns.nominal) or self.mapping.nominal_unit
@@ -244,7 +262,7 @@ class Walk:
     def _wide_columns(self) -> Iterator[tuple[int, LineText]]:
         """Position and meaning of every column that holds values."""
         named = {plain(name) for name in (*wanted_headings(self.mapping), *self.mapping.columns_set_aside)}
-        by_position = {place for place in vars(self.mapping.columns).values() if isinstance(place, int)}
+        by_position = self._by_position()
         seen: dict[tuple[str, str, str, int | None], str] = {}
         for at, heading in enumerate(self.table.headings):
             if plain(heading) in named or at + 1 in by_position or not heading:
@@ -277,7 +295,7 @@ class Walk:
             part, replicate = row_part
             if line.part != "value" and line.part != "set aside":
                 part = line.part
-            unit = self.cell(row, self.mapping.columns.unit) or line.unit or self.unit_above(at + 1)
+            unit = self.unit_of(row, line, at + 1)
             self._enter(row, solution, line, part, line.replicate or replicate, row.cells[at], unit)
 
     # -- values ------------------------------------------------------------------------------------------------------
@@ -292,7 +310,6 @@ class Walk:
         text: str,
         unit: str,
     ) -> None:
-        unit = unit or self.mapping.unit
         self.found.values.append(self._value(row, solution, line, part, replicate, text, unit))
 
     def _value(

@@ -91,6 +91,19 @@ def unit_factor(unit: str, mapping: Mapping, wanted: str) -> tuple[Fraction | No
         return None, f"the unit {unit[:30]} ({error.found})", f"a unit that converts to {wanted or '1'}", remedy
 
 
+def is_unit(text: str, mapping: Mapping) -> bool:
+    """Whether a text is a unit, of ours or of the export."""
+    if not text:
+        return False
+    if plain(text) in {plain(name) for name in mapping.units} or _SHARES.fullmatch(plain(text)):
+        return True
+    try:
+        dimension(text)
+    except UnitError:
+        return False
+    return True
+
+
 def is_mass_share(unit: str) -> bool:
     """Whether a unit is mass per mass or mass per volume."""
     above, slash, below = unit.partition("/")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -124,6 +125,12 @@ class Reader:
             turns[visit.key] = turns.get(visit.key, 0) + 1
             self._write(visit, turns[visit.key])
         self._nominals(gathered.nominals)
+        written = {(row.solution, row.analyte, row.line) for row in self.result.rows}
+        empty = [" ".join(filter(None, key)) for key, made in visits.items() if made and key not in written]
+        if empty and not self.result.findings:
+            found = f"no reading that could be taken of {len(empty)} solutions and lines (first: {empty[0]})"
+            accepted, remedy = "a number", "look at what was set aside, and measure again"
+            self.result.findings.append(Finding("attend", self.file, "values", found, accepted, remedy))
         return self.result
 
     def stop(self, place: str, found: str, accepted: str, remedy: str) -> None:
@@ -135,7 +142,7 @@ class Reader:
 
     def _enter(self, value: Value, visits: list[Visit], started: int) -> None:
         number = self._number(value)
-        if number is _FAULTY:
+        if number is _FAULTY or not self._placed(value):
             return
         current = visits[-1] if visits else None
         slot: Slot = (value.part, value.replicate)
@@ -152,6 +159,15 @@ class Reader:
             slot = ("value", 1) if unnumbered else slot
         current.slots[slot] = number
         current.rerun = current.rerun or value.rerun
+
+    def _placed(self, value: Value) -> bool:
+        """Whether the place in the order of reading is a whole number, where the export states places."""
+        if self.mapping.columns.position is None or re.fullmatch(r"[1-9][0-9]{0,5}", value.position):
+            return True
+        place = f"line {value.row} ({value.words}), position"
+        remedy = "correct the column, or take position out of the mapping: the order of the file counts then"
+        self.stop(place, shown(value.position), "a whole number from 1 on", remedy)
+        return False
 
     def _number(self, value: Value) -> Number | None:
         """The number, `None` where it is set aside, `_FAULTY` where it is neither."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ubudget.errors import OutputExists, UnusableInput
+from ubudget.files.csv_text import parse_csv
 from ubudget.files.export_cells import Gathered, Known, SetAside, Walk
 from ubudget.files.export_numbers import Signs, decimal_in
 from ubudget.files.export_readings import Reader, Readings, Repeats
@@ -18,6 +19,7 @@ from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, mapp
 from ubudget.files.import_texts import import_block, readings_text, with_block
 from ubudget.files.reading import in_order, records_from_texts
 from ubudget.files.replacing import replace_files
+from ubudget.files.tables import readings_from
 from ubudget.files.toml_text import parse_toml
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_import import twice_findings
@@ -27,6 +29,9 @@ from ubudget.records.import_mapping import Kind, Mapping
 from ubudget.records.import_record import ImportRecord
 from ubudget.records.read_order import calibration_of, check_label
 from ubudget.records.records import SourceText
+
+MOST_LISTED = 200
+"""Entries set aside that the run file lists: a cell of a workbook holds them."""
 
 
 @dataclass(frozen=True)
@@ -193,7 +198,7 @@ def _made(
         rows_set_aside=rows - len(readings.kept_rows),
         values_taken=readings.values_taken,
         values_set_aside=len(readings.aside),
-        set_aside=tuple(one.words for one in aside),
+        set_aside=_shortened([one.words for one in aside]),
         already_applied=mapping.already_applied,
     )
     block, standards, faults = import_block(record, readings, run.run, source.file)
@@ -234,18 +239,25 @@ def _made(
     )
 
 
+def _shortened(texts: list[str]) -> tuple[str, ...]:
+    """What the run file lists; the report of the import lists all."""
+    if len(texts) <= MOST_LISTED:
+        return tuple(texts)
+    return (*texts[:MOST_LISTED], f"and {len(texts) - MOST_LISTED} more, in the report that the import prints as JSON")
+
+
 def _told(readings: Readings, file: str) -> list[Finding]:
     """What a person must look at, though the work was done."""
     found = []
     for words, why in (("saturated", "saturated"), ("below a limit", "below"), ("above a limit", "above")):
         rows = [one for one in readings.aside if why in one.why]
         if rows:
-            text = f"{len(rows)} values {words}, set aside (first: {rows[0].words})"
-            remedy = "measure again, or report these by a rule of your own"
+            text = f"values {words}: {len(rows)}, set aside (first: {rows[0].words})"
+            remedy = "measure again, or report by a rule of your own: a mean of the readings left leans away from these"
             found.append(Finding("attend", file, "values", text, "numbers", remedy))
     if readings.left_out:
         first = readings.left_out[0]
-        text = f"{len(readings.left_out)} readings marked as excluded (first: line {first.row})"
+        text = f"readings marked as excluded: {len(readings.left_out)} (first: line {first.row})"
         remedy = "give the reason, who and when in [[exclude_reading]] of the run file"
         found.append(Finding("attend", file, "values", text, "a reason by a person for each", remedy))
     return found
@@ -254,6 +266,10 @@ def _told(readings: Readings, file: str) -> list[Finding]:
 def _checked(run: RunFolder, run_text: str, readings: str) -> Sequence[Finding]:
     """Findings of the whole run that its new readings bring; those of work that is still open are not told."""
     name = run.run.file.run.readings
+    table, faults = parse_csv(readings, name)
+    faults += readings_from(table, name)[1] if table is not None else []
+    if faults:
+        return faults
     texts = [replace(run.texts["run"], text=run_text), *(text for role, text in run.texts.items() if role != "run")]
     _, findings = records_from_texts([*texts, SourceText("readings", name, readings)])
     ours = [finding for finding in findings if finding.file == name or finding.place.startswith("exclude_reading")]

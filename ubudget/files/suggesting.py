@@ -12,7 +12,7 @@ from typing import Any
 
 from ubudget.errors import UnusableInput
 from ubudget.files.atomic import replace_file
-from ubudget.files.export_lines import line_of
+from ubudget.files.export_lines import is_unit, line_of
 from ubudget.files.export_numbers import decimal_in
 from ubudget.files.export_table import plain
 from ubudget.files.export_text import Row, decoded, read_export, separators_in
@@ -33,6 +33,7 @@ NAMES: dict[str, tuple[str, ...]] = {
     "unit": ("unit", "units"),
     "flag": ("flag", "flags", "mark", "status"),
     "rerun": ("rerun",),
+    "statistic": ("statistic", "statistics"),
     "position": ("position", "pos", "no", "nr"),
     "nominal": ("nominal", "nominal concentration", "target"),
 }
@@ -164,6 +165,8 @@ def _columns(made: Suggestion, heading: Row, below: Sequence[Row], run: RunFolde
     _quantity(made, heading, values)
     _signs(made, heading, below, values)
     _units(made, heading, below, columns, values)
+    for text in _distinct(heading, below, columns.get("statistic")):
+        made.open.append(f'statistics: "{text}" = "mean", "s", "n" or "set aside"')
     for text in _distinct(heading, below, columns.get("type")):
         made.open.append(f'types: "{text}" = "sample", "blank", "standard", "check" or "set aside"')
 
@@ -216,5 +219,7 @@ def _units(
     for unit in dict.fromkeys(found):
         if re.fullmatch(r"pp[mbtq]|.*%", unit, re.IGNORECASE):
             made.open.append(f'units: {unit} = "mg/kg" or "mg/L" …, as the device means it')
+        elif not is_unit(unit, _reading_only({"separator": ";"})):
+            made.open.append(f'units: "{unit}" = "1/s", "mg/L" …, in a spelling of ours')
     if not found:
         made.open.append("unit: the unit of the values")
