@@ -87,10 +87,10 @@ def mapping_text(mapping: dict[str, Any], quantity: str) -> str:
 GOOD = (
     Good("long_comma_point.csv", "a row a reading, comma and point", LONG, decimal="."),
     Good("long_semicolon_comma_mark.csv", "semicolon, decimal comma, byte order mark, CRLF", LONG),
-    Good("long_tab_utf16_little.txt", "tab, UTF-16, little end first", LONG, encoding="utf-16"),
-    Good("long_tab_utf16_big.txt", "tab, UTF-16, big end first", LONG, encoding="utf-16"),
+    Good("long_tab_utf16_little.dat", "tab, UTF-16, little end first", LONG, encoding="utf-16"),
+    Good("long_tab_utf16_big.dat", "tab, UTF-16, big end first", LONG, encoding="utf-16"),
     Good(
-        "long_windows_1252.csv",
+        "long_windows_1252.dat",
         "Windows-1252 with umlauts, header block",
         more(LONG, {"value": "Intensität"}, encoding="windows-1252"),
         encoding="windows-1252",
@@ -375,7 +375,7 @@ BAD = (
     Bad("bad_label_made_a_date.csv", "a label made a date", ROWS, "line 14 (01.Mrz)", "looks like a date"),
     Bad("bad_zeros_lost.csv", "zeros before a label lost", ROWS, "line 16 (123)", 'which the run has as "00123"'),
     Bad("bad_label_lacking.csv", "a row without label", ROWS, "line 14", "a row without label"),
-    Bad("bad_not_utf8.csv", "bytes that are not UTF-8, encoding not declared", ROWS, "line 1", "not UTF-8|1252"),
+    Bad("bad_not_utf8.dat", "bytes that are not UTF-8, encoding not declared", ROWS, "line 1", "not UTF-8|1252"),
     Bad(
         "bad_utf8_called_1252.csv",
         "UTF-8, declared as Windows-1252",
@@ -383,9 +383,9 @@ BAD = (
         "encoding",
         "bytes that are UTF-8",
     ),
-    Bad("bad_utf16_without_mark.csv", "UTF-16 without byte order mark", ROWS, "encoding", "zero bytes|utf-16"),
+    Bad("bad_utf16_without_mark.dat", "UTF-16 without byte order mark", ROWS, "encoding", "zero bytes|utf-16"),
     Bad(
-        "bad_utf16_called_utf8.csv",
+        "bad_utf16_called_utf8.dat",
         "UTF-16, declared as UTF-8",
         {**ROWS, "encoding": "utf-8"},
         "encoding",
@@ -437,7 +437,7 @@ BAD = (
     Bad("bad_reading_lacking.csv", "two readings where n says three", UNNUMBERED, "line", "2 readings of MAR1 Zn"),
     Bad("bad_nominal_differs.csv", "a standard of another concentration", NOMINAL, "nominal", "0.4 mg/L|as the run"),
     Bad("bad_too_many_digits.csv", "17 digits", ROWS, "line 6 (S2 Cu 324.754)", "significant digits"),
-    Bad("bad_workbook.csv", "a workbook", ROWS, "whole file", "a workbook or archive|plain text"),
+    Bad("bad_workbook.dat", "a workbook", ROWS, "whole file", "a workbook or archive|plain text"),
     Bad("bad_nothing_read.csv", "no reading at all", ROWS, "whole file", "no reading"),
     Bad(
         "bad_statistic_unknown.csv",
