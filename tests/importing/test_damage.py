@@ -59,7 +59,7 @@ def attempt(case: Good, mapping: dict[str, Any], content: bytes, folder: Path) -
 damage = st.lists(st.tuples(st.floats(0, 1), st.integers(0, 12), st.sampled_from(PIECES)), min_size=1, max_size=4)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(case=st.sampled_from(GOOD), hurt=damage)
 def test_damaged_exports(folders: dict[str, Path], case: Good, hurt: list[tuple[float, int, bytes]]) -> None:
     content = (EXPORTS / case.file).read_bytes()
@@ -69,7 +69,7 @@ def test_damaged_exports(folders: dict[str, Path], case: Good, hurt: list[tuple[
     attempt(case, case.mapping, content, folders[case.quantity])
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(case=st.sampled_from(GOOD), other=st.sampled_from(GOOD), key=st.data())
 def test_mappings_of_other_files(folders: dict[str, Path], case: Good, other: Good, key: st.DataObject) -> None:
     """A file read by the mapping of another one, or by one that lacks an entry."""

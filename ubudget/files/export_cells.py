@@ -205,10 +205,11 @@ class Walk:
         columns = self.mapping.columns
         if columns.analyte_line is not None:
             key = (self.cell(row, columns.analyte_line), "")
-            read = self.lines.setdefault(key, line_of(key[0], self.mapping, self.known.analytes))
         else:
             key = (self.cell(row, columns.analyte), self.cell(row, columns.line))
-            read = self.lines.setdefault(key, apart(*key, self.mapping, self.known.analytes))
+        if key not in self.lines:
+            self.lines[key] = apart(*key, self.mapping, self.known.analytes)
+        read = self.lines[key]
         place = f"line {row.number} ({solution[0]})"
         if read.line is None:
             self.stop(place, read.fault, read.accepted, "correct the method, or map the text in a table [[line]]")

@@ -43,7 +43,7 @@ def line_of(text: str, mapping: Mapping, analytes: Table[str, tuple[str, ...]]) 
 
 
 def apart(analyte: str, line: str, mapping: Mapping, analytes: Table[str, tuple[str, ...]]) -> Read:
-    """The same where analyte and line stand in columns of their own."""
+    """The same where analyte and line may stand in columns of their own."""
     return line_of(f"{analyte} {line}".strip(), mapping, analytes)
 
 

@@ -15,7 +15,7 @@ from ubudget.records.import_mapping import Marks
 
 Fate = Literal["number", "excluded", "missing", "saturated", "below a limit", "above a limit", "unknown"]
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
+_MINUS = str.maketrans({"\u2212": "-", "\u2013": "-"})
 
 
 @dataclass(frozen=True)

@@ -134,7 +134,7 @@ def _rows(text: str, separator: str, file: str) -> tuple[tuple[Row, ...], int, l
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=SEPARATORS[separator], strict=True)
     try:
         for cells in reader:
-            trimmed = tuple(cell.strip() for cell in cells)
+            trimmed = tuple(_on_one_line(cell) for cell in cells)
             if any(trimmed):
                 rows.append(Row(reader.line_num, trimmed))
     except csv.Error:
@@ -142,6 +142,11 @@ def _rows(text: str, separator: str, file: str) -> tuple[tuple[Row, ...], int, l
         found = "quotes that do not close, or a cell that is far too long"
         return (), 0, [Finding("stop", file, f"line {reader.line_num}", found, accepted, "export anew")]
     return tuple(rows), reader.line_num, []
+
+
+def _on_one_line(cell: str) -> str:
+    """A cell without line breaks and signs that do not print; special blanks become plain ones."""
+    return "".join(sign if sign.isprintable() else " " for sign in cell).strip()
 
 
 def _is_utf8(content: bytes) -> bool:

@@ -76,7 +76,7 @@ def import_export(
     if source is None or table is None:
         raise UnusableInput(findings)
     findings += list(_fit(chosen, run, path.name))
-    gathered = Walk(table, chosen, _known(run), name).gather()
+    gathered = Walk(table, chosen, known_of(run), name).gather()
     findings += gathered.findings
     signs, faults = _signs(chosen, gathered, name)
     findings += faults
@@ -140,7 +140,8 @@ def _fit(mapping: Mapping, run: RunFolder, name: str) -> list[Finding]:
     return found
 
 
-def _known(run: RunFolder) -> Known:
+def known_of(run: RunFolder) -> Known:
+    """Labels and lines that an export may name."""
     labels: dict[str, Kind] = {standard.label: "standard" for standard in run.run.file.standards}
     labels |= {addition.solution: "sample" for addition in run.run.file.additions}
     labels |= {portion.solution: "blank" if portion.kind == "blank" else "sample" for portion in run.run.portions}

@@ -17,6 +17,7 @@ from ubudget.files.export_numbers import decimal_in
 from ubudget.files.export_table import plain
 from ubudget.files.export_text import Row, decoded, read_export, separators_in
 from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, read_folder
+from ubudget.files.importing import known_of
 from ubudget.files.toml_writing import toml_text
 from ubudget.records.import_mapping import Columns, Mapping, Marks
 
@@ -38,6 +39,8 @@ NAMES: dict[str, tuple[str, ...]] = {
     "nominal": ("nominal", "nominal concentration", "target"),
 }
 """Headings that say what stands below them, small letters, without unit (common practice, no source)."""
+MOST_LABELS = 20
+"""Unknown labels that a suggestion lists."""
 _REPLICATE = re.compile(r"(?:r|rep|replicate|reading)\.? ?([1-9][0-9]?)")
 _APPLIED = "dilution, weight and volume, blank, calibration blank, internal standard, drift, recovery"
 
@@ -165,6 +168,12 @@ def _columns(made: Suggestion, heading: Row, below: Sequence[Row], run: RunFolde
     _quantity(made, heading, values)
     _signs(made, heading, below, values)
     _units(made, heading, below, columns, values)
+    known = known_of(run).labels
+    unknown = [label for label in _distinct(heading, below, columns.get("solution")) if label not in known]
+    for label in unknown[:MOST_LABELS]:
+        made.open.append(f'labels: "{label}" is not of the run; name it in labels or set_aside')
+    if len(unknown) > MOST_LABELS:
+        made.open.append(f"labels: {len(unknown) - MOST_LABELS} more are not of the run")
     for text in _distinct(heading, below, columns.get("statistic")):
         made.open.append(f'statistics: "{text}" = "mean", "s", "n" or "set aside"')
     for text in _distinct(heading, below, columns.get("type")):

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from ubudget.records.calibration import Calibration
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.import_mapping import Applied
-from ubudget.records.import_record import BY_OPERATOR
+from ubudget.records.import_record import BY_OPERATOR, ImportRecord
 from ubudget.records.method import Blank, Method
 from ubudget.records.records import Records
 from ubudget.records.recovery import Recovery
@@ -24,9 +24,16 @@ def import_findings(records: Records) -> list[Finding]:
     found: list[Finding] = []
     for number, one in enumerate(run.file.imports, start=1):
         place = f"import {number} ({one.file}), already_applied"
+        found += _blank_of_device(one, run, file, f"import {number} ({one.file}), already_applied")
         found += twice_findings(one.already_applied, records.method, run, file, place)
     found += _without_reason(run, file)
     return found
+
+
+def _blank_of_device(one: ImportRecord, run: Run, file: str, place: str) -> Iterator[Finding]:
+    if "calibration blank" in one.already_applied and run.file.run.device_blank == "not applied":
+        found = 'calibration blank, where [run] says device_blank = "not applied"'
+        yield Finding("stop", file, place, found, "one statement on the device's blank", "correct mapping or run")
 
 
 def twice_findings(applied: Iterable[Applied], method: Method, run: Run, file: str, place: str) -> Iterator[Finding]:
