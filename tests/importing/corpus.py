@@ -190,6 +190,16 @@ GOOD = (
         means=True,
     ),
     Good(
+        "long_mean_rsd.csv",
+        "mean and relative standard deviation, n declared",
+        {
+            "layout": "long",
+            "n": 3,
+            "columns": {"solution": "Sample", "analyte_line": "Line", "mean": "Mean [c/s]", "rsd": "RSD %"},
+        },
+        means=True,
+    ),
+    Good(
         "types_and_rinses.csv",
         "types of solutions, a rinse, a tuning solution",
         more(
@@ -298,6 +308,21 @@ STATISTIC = {
 }
 
 BAD = (
+    Bad(
+        "bad_two_views.csv",
+        "one solution in another view of the plasma",
+        ROWS,
+        "line 14 (MAR1)",
+        "a second view of the line that is read axial",
+    ),
+    Bad(
+        "bad_ppm_in_heading.csv",
+        "ppm in one heading",
+        {"layout": "wide", "columns": {"solution": "Label", "replicate": "Rep"}},
+        "unit",
+        "ppm|mass fraction or a mass concentration",
+        CONCENTRATION,
+    ),
     Bad(
         "bad_position.csv",
         "a place in the order of reading that is no number",

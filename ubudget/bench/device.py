@@ -8,7 +8,7 @@ readings, and a blank shares it with the samples.
 from __future__ import annotations
 
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,17 +39,13 @@ _AS_READ = Kind("as the device reads", 0, lambda fit: None, lambda curve, y: y +
 
 @dataclass(frozen=True)
 class _Evidence:
-    """Where the u of a line's curve stands: columns of the table of curves."""
+    """Where the u of each line's curve stands, and on what it rests; the traits are named when the column is."""
 
-    quantity: str
-    evaluation: str
-    source: list[str]
-    items: list[tuple[str, ...]]
+    traits: list[Trait]
     relative: Operand | None
     absolute: Operand | None
     dof: str | None
-    estimates: list[Hashable] | None
-    distribution: list[str]
+    estimates: list[Hashable]
 
 
 def enter_device(rows: SymbolRows) -> None:
@@ -89,30 +85,15 @@ def _build_curves(rows: SymbolRows, structure: Structure, symbol: str, operation
     scale: Expression = Number(1)
     if operation.curve_from == "check solutions":
         relative = add_from_checks(context, table, structure, operation.unit)
-        evidence = _Evidence(
-            "curve of the device, from check solutions",
-            "A",
-            ["scatter and bias of the recoveries of check solutions"] * len(lines),
-            [_items_of_checks(context, analyte) for analyte, _ in lines],
-            relative,
-            None,
-            "dof",
-            estimated,
-            ["t"] * len(lines),
-        )
+        words, source = "curve of the device, from check solutions", "recoveries of check solutions: scatter and bias"
+        items = [_items_of_checks(context, analyte) for analyte, _ in lines]
+        traits = [Trait("", words, GROUP, "A", "t", source, items=of_line) for of_line in items]
+        evidence = _Evidence(traits, relative, None, "dof", estimated)
     elif operation.curve_from == "exported standards":
         absolute = add_from_standards(context, table, structure, operation)
-        evidence = _Evidence(
-            "curve of the device, from standards read back",
-            "A",
-            ["residuals of the exported standards about their nominal values"] * len(lines),
-            [()] * len(lines),
-            None,
-            absolute,
-            "dof",
-            estimated,
-            ["t"] * len(lines),
-        )
+        words, source = "curve of the device, from standards read back", "residuals of the exported standards"
+        traits = [Trait("", words, GROUP, "A", "t", source) for _ in lines]
+        evidence = _Evidence(traits, None, absolute, "dof", estimated)
         scale = scale + _values_of_standards(rows, table, structure, symbol)
     else:
         evidence = _declared(rows, table, structure, symbol, operation)
@@ -121,10 +102,7 @@ def _build_curves(rows: SymbolRows, structure: Structure, symbol: str, operation
         if u is None:
             continue
         name = f"{symbol}.curve, {part}"
-        traits = [
-            Trait(name, evidence.quantity, GROUP, evidence.evaluation, distribution, source, items=items)
-            for source, items, distribution in zip(evidence.source, evidence.items, evidence.distribution, strict=True)
-        ]
+        traits = [replace(trait, symbol=name) for trait in evidence.traits]
         deviation = table.deviation(
             name, name, unit, u, traits, dof=evidence.dof, estimates=evidence.estimates if evidence.dof else None
         )
@@ -163,17 +141,16 @@ def _declared(
             column = f"u {name}"
             table.formula(column, f"u of the curve, {name}", unit, 0, "", [value], here.astype(np.int64))
             parts[name] = Symbol(column)
-    return _Evidence(
-        "curve of the device, as declared",
-        "B" if all(entry.stated.evaluation != "A" for entry in entries) else "A",
-        [entry.stated.source for entry in entries],
-        [cited_items(entry.stated) for entry in entries],
-        parts["relative"],
-        parts["absolute"],
-        "dof" if finite else None,
-        [("stated", row) for row in chosen],
-        [entry.stated.limits or ("t" if entry.stated.dof else "normal") for entry in entries],
-    )
+    traits = [_trait(entry, "curve of the device, as declared", GROUP) for entry in entries]
+    estimates: list[Hashable] = [("stated", row) for row in chosen]
+    return _Evidence(traits, parts["relative"], parts["absolute"], "dof" if finite else None, estimates)
+
+
+def _trait(entry: Entry, quantity: str, group: str) -> Trait:
+    stated = entry.stated
+    distribution = stated.limits or ("t" if stated.dof or stated.reliability else "normal")
+    evaluation, shape = stated.evaluation or "B", stated.top or 0.0
+    return Trait("", quantity, group, evaluation, distribution, stated.source, shape, cited_items(stated))
 
 
 def _values_of_standards(rows: SymbolRows, table: TableBuilder, structure: Structure, symbol: str) -> Symbol:
@@ -187,10 +164,7 @@ def _values_of_standards(rows: SymbolRows, table: TableBuilder, structure: Struc
     if finite:
         dof = f"ν of {name}"
         table.formula(dof, dof, "", table.pick("dof of the standards", INPUTS, "dof", [row] * table.size))
-    distribution = entry.stated.limits or ("t" if finite else "normal")
-    evaluation = entry.stated.evaluation or "B"
-    source, items = entry.stated.source, cited_items(entry.stated)
-    trait = Trait(name, "values of the standards", STANDARDS_GROUP, evaluation, distribution, source, items=items)
+    trait = replace(_trait(entry, "values of the standards", STANDARDS_GROUP), symbol=name)
     return table.deviation(
         name,
         name,

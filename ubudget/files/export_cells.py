@@ -13,7 +13,7 @@ from ubudget.files.fault_words import shown
 from ubudget.records.finding import Finding
 from ubudget.records.import_mapping import Kind, LineText, Mapping, Place
 
-Part = Literal["value", "mean", "s", "n"]
+Part = Literal["value", "mean", "s", "rsd", "n"]
 _DATE = re.compile(
     r"[0-9]{1,4}[-./ ]+(?:[0-9]{1,2}|[^\W\d_]{3,9}\.?)(?:[-./ ]+[0-9]{2,4})?|[^\W\d_]{3,9}\.?[-./ ]+[0-9]{2,4}"
     r"|[0-9](?:[.,][0-9]+)?[eE]\+?[0-9]+"
@@ -83,6 +83,7 @@ class Walk:
         self.found = Gathered()
         self.told: set[tuple[str, str]] = set()
         self.lines: dict[tuple[str, str], Read] = {}
+        self.views: dict[tuple[str, str], str] = {}
 
     def gather(self) -> Gathered:
         wide = list(self._wide_columns()) if self.mapping.layout == "wide" else []
@@ -211,6 +212,8 @@ class Walk:
             self.lines[key] = apart(*key, self.mapping, self.known.analytes)
         read = self.lines[key]
         place = f"line {row.number} ({solution[0]})"
+        if read.line is not None and self._another_view(read, place):
+            return
         if read.line is None:
             self.stop(place, read.fault, read.accepted, "correct the method, or map the text in a table [[line]]")
             return
@@ -226,10 +229,22 @@ class Walk:
             value = self._value(row, solution, read.line, "value", None, text, unit)
             self.found.nominals.append(value)
 
+    def _another_view(self, read: Read, place: str) -> bool:
+        """Whether a line was read in another view before: axial and radial readings are not of one series."""
+        assert read.line is not None
+        first = self.views.setdefault((read.line.analyte, read.line.line), read.view)
+        if read.view == first:
+            return False
+        found = f"{shown(read.line.text)}, a second view of the line that is read {first or 'without one'}"
+        remedy = 'set one aside: a table [[line]] with part = "set aside" and a reason'
+        self.stop(place, found, "one view of each line", remedy)
+        return True
+
     def _long_values(self, row: DataRow, place: str) -> Iterator[tuple[Part, int | None, Place]]:
         columns = self.mapping.columns
         yield from (("value", number, at) for number, at in enumerate(columns.replicates, start=1))
-        parts: tuple[tuple[Part, Place | None], ...] = (("mean", columns.mean), ("s", columns.s), ("n", columns.n))
+        parts: list[tuple[Part, Place | None]] = [("mean", columns.mean), ("s", columns.s), ("n", columns.n)]
+        parts.append(("rsd", columns.rsd))
         yield from ((part, None, at) for part, at in parts if at is not None)
         if columns.value is not None:
             counted = self._counted(row, place)

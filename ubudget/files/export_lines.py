@@ -14,7 +14,7 @@ from ubudget.records.import_mapping import LineText, Mapping
 
 _TEXT = re.compile(
     r"(?P<analyte>[A-Z][a-z]?)[\s_:-]*(?P<line>[0-9]+(?:[.,][0-9]+)?)?\s*(?:nm)?"
-    r"\s*(?:\{[^{}]*\}|axial|radial)?\s*(?:[(\[](?P<unit>[^()\[\]]+)[)\]])?"
+    r"\s*(?P<view>\{[^{}]*\}|axial|radial)?\s*(?:[(\[](?P<unit>[^()\[\]]+)[)\]])?"
 )
 _SHARES = re.compile(r"pp[mbtq]|(?:[wmv](?:t)?[-. ]?)?%|‰", re.IGNORECASE)
 """Units that do not say share of what."""
@@ -27,6 +27,8 @@ class Read:
     line: LineText | None
     fault: str = ""
     accepted: str = ""
+    view: str = ""
+    """How the device looked at the plasma, `axial` or `radial`, where the text says it."""
 
 
 def line_of(text: str, mapping: Mapping, analytes: Table[str, tuple[str, ...]]) -> Read:
@@ -39,7 +41,8 @@ def line_of(text: str, mapping: Mapping, analytes: Table[str, tuple[str, ...]]) 
     if match is None:
         return Read(None, f'"{text[:60]}", which is no element and line', "a table [[line]] for this text")
     analyte, line, unit = match["analyte"], match["line"] or "", match["unit"] or ""
-    return _known(LineText(text=text, analyte=analyte, line=line.replace(",", "."), unit=unit), analytes)
+    known = _known(LineText(text=text, analyte=analyte, line=line.replace(",", "."), unit=unit), analytes)
+    return replace(known, view=(match["view"] or "").strip("{} "))
 
 
 def apart(analyte: str, line: str, mapping: Mapping, analytes: Table[str, tuple[str, ...]]) -> Read:

@@ -196,12 +196,12 @@ class Reader:
             self.result.aside.append(SetAside(value.row, value.words, f"{value.part}: {WHY[fate]}{found}"))
             return None
         text = told.number
-        if value.part != "n":
+        if value.part not in ("n", "rsd"):
             factor = self._factor(value, place)
             if factor is None:
                 return _FAULTY
             text = in_other_unit(text, factor)
-        elif not text.isdigit() or int(text) < 1:
+        elif value.part == "n" and (not text.isdigit() or int(text) < 1):
             self.stop(place, f"n = {text}", "a whole number from 1 on", "correct the export")
             return _FAULTY
         return Number(text, fate == "excluded", value.row)
@@ -277,9 +277,11 @@ class Reader:
         """A mean with its s and n; one that is excluded or lacks s is set aside, as nothing can be left out of it."""
         words = " ".join(part for part in visit.key if part)
         pick: Callable[[str], Number | None] = lambda part: visit.slots.get((part, None))  # noqa: E731 - one short reader
-        mean, s, n = pick("mean"), pick("s"), pick("n")
+        mean, s, rsd, n = pick("mean"), pick("s"), pick("rsd"), pick("n")
         if mean is None:
             return
+        if s is None and rsd is not None:
+            s = replace(rsd, text=f"{abs(float(mean.text)) * float(rsd.text) / 100:.15g}")
         if any(number is not None and number.excluded for number in (mean, s, n)):
             self.result.aside.append(SetAside(visit.row, words, "a mean excluded by the operator in the export"))
             return

@@ -211,7 +211,7 @@ def _made(
         faults = [Finding("stop", run.run_file, "whole file", "such a list written inline", accepted, "write tables")]
         raise UnusableInput(faults)
     csv_text = readings_text(readings.rows, as_means=mapping.as_means)
-    findings += _told(readings, source.file)
+    findings += _told(readings, mapping, source.file)
     findings += _checked(run, text, csv_text)
     if stops(findings):
         raise UnusableInput(in_order(findings))
@@ -247,7 +247,7 @@ def _shortened(texts: list[str]) -> tuple[str, ...]:
     return (*texts[:MOST_LISTED], f"and {len(texts) - MOST_LISTED} more, in the report that the import prints as JSON")
 
 
-def _told(readings: Readings, file: str) -> list[Finding]:
+def _told(readings: Readings, mapping: Mapping, file: str) -> list[Finding]:
     """What a person must look at, though the work was done."""
     found = []
     for words, why in (("saturated", "saturated"), ("below a limit", "below"), ("above a limit", "above")):
@@ -256,6 +256,12 @@ def _told(readings: Readings, file: str) -> list[Finding]:
             text = f"values {words}: {len(rows)}, set aside (first: {rows[0].words})"
             remedy = "measure again, or report by a rule of your own: a mean of the readings left leans away from these"
             found.append(Finding("attend", file, "values", text, "numbers", remedy))
+    if "rsd" in mapping.parts:
+        found.append(
+            Finding(
+                "note", file, "values", "s calculated from mean and RSD", "s, or the readings", "export s if you can"
+            )
+        )
     if readings.left_out:
         first = readings.left_out[0]
         text = f"readings marked as excluded: {len(readings.left_out)} (first: line {first.row})"

@@ -37,6 +37,8 @@ class Columns:
     mean: Place | None = None
     s: Place | None = None
     n: Place | None = None
+    rsd: Place | None = None
+    """Relative standard deviation in %, in place of s."""
     replicate: Place | None = None
     """The number of the reading, where each has a row of its own."""
     statistic: Place | None = None
@@ -58,7 +60,7 @@ class LineText:
     analyte: str = ""
     line: str = ""
     unit: str = ""
-    part: Literal["value", "mean", "s", "n", "set aside"] = "value"
+    part: Literal["value", "mean", "s", "rsd", "n", "set aside"] = "value"
     replicate: Annotated[int, Field(ge=1)] | None = None
     """Which reading a column of the wide form holds."""
     reason: str = ""
@@ -129,7 +131,7 @@ class Mapping:
     units: dict[str, str] = Field(default_factory=dict)
     """Unit as the export writes it → unit, `ppm = "mg/L"`."""
     lines: Annotated[tuple[LineText, ...], Field(strict=False, alias="line")] = ()
-    statistics: dict[str, Literal["mean", "s", "n", "set aside"]] = Field(default_factory=dict)
+    statistics: dict[str, Literal["mean", "s", "rsd", "n", "set aside"]] = Field(default_factory=dict)
     types: dict[str, Kind] = Field(default_factory=dict)
     labels: dict[str, str] = Field(default_factory=dict)
     """Label in the export → label in the run."""
@@ -160,7 +162,7 @@ class Mapping:
         columns = self.columns
         kinds = [columns.value is not None, bool(columns.replicates), columns.mean is not None]
         if self.layout == "wide":
-            apart = (columns.analyte, columns.line, columns.analyte_line, columns.n, columns.s)
+            apart = (columns.analyte, columns.line, columns.analyte_line, columns.n, columns.s, columns.rsd)
             if any(kinds) or any(place is not None for place in apart):
                 return 'a column of values, analyte or line; accepted with layout = "wide": tables [[line]]'
             counted = columns.replicate is not None or any(line.replicate is not None for line in self.lines)
@@ -172,8 +174,8 @@ class Mapping:
             return "no column of values, or several kinds of them; accepted: one of value, replicates and mean"
         if (columns.analyte_line is None) == (columns.analyte is None):
             return "no column of analytes, or two; accepted: analyte (with line), or analyte_line"
-        if columns.mean is not None and columns.s is None:
-            return "a mean without s; accepted: the columns mean, s and n (or n of the mapping)"
+        if columns.mean is not None and (columns.s is None) == (columns.rsd is None):
+            return "a mean without s, or with both s and rsd; accepted: mean, one of s and rsd, and n"
         if columns.mean is not None and columns.n is None and self.n is None:
             return "means of an unknown number of readings; accepted: columns.n, or n of the mapping"
         if columns.value is not None and columns.replicate is None and columns.statistic is None and self.n is None:
@@ -188,7 +190,12 @@ class Mapping:
         return ""
 
     @property
+    def parts(self) -> set[str]:
+        """What the values of the export are: `value`, or `mean`, `s`, `rsd`, `n`."""
+        columns = {key for key in ("mean", "s", "rsd", "n") if getattr(self.columns, key) is not None}
+        return columns | {line.part for line in self.lines} | set(self.statistics.values())
+
+    @property
     def as_means(self) -> bool:
         """Whether the export gives mean, s and n in place of single readings."""
-        parts = {line.part for line in self.lines} | set(self.statistics.values())
-        return self.columns.mean is not None or "mean" in parts
+        return "mean" in self.parts
