@@ -343,7 +343,7 @@ BAD = (
             },
         },
         "line 2",
-        "the units ug/L and mg/L for one value",
+        "the units mg/L and ug/L for one value",
         CONCENTRATION,
     ),
     Bad("bad_mixed_decimals.csv", "decimal comma and point", ROWS, "decimal sign", "mixed decimal signs|1203.5"),

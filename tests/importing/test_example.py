@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import math
 import shutil
 import statistics
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 
 from tests.workbooks.books import EXAMPLES, Written, written
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
@@ -75,3 +77,10 @@ def test_a_result_by_hand(example: Written) -> None:
     (result,) = (r for r in example.evaluation.results if (r.sample, r.analyte) == ("SPRING-04", "Cu"))
     assert result.value == pytest.approx(1.01 * net, rel=1e-12)
     assert result.standard_uncertainty == pytest.approx(math.hypot(*parts), rel=1e-9)
+
+
+def test_the_record_sheet_tells_of_the_import(example: Written, tmp_path: Path) -> None:
+    sheet = load_workbook(example.save(tmp_path / "book.xlsx"))["record"]
+    lines = {str(cell.value) for (cell,) in sheet.iter_rows(min_col=4, max_col=4)}
+    digest = hashlib.sha256((SPRING / "export.csv").read_bytes()).hexdigest()
+    assert {f'sha256 = "{digest}"', "rows = 31", "rows_set_aside = 5", 'decimal = ","'} <= lines

@@ -82,6 +82,7 @@ class Walk:
         self.at = {plain(name): number for number, name in enumerate(table.headings)}
         self.found = Gathered()
         self.told: set[tuple[str, str]] = set()
+        self.declared = {plain(line.text) for line in mapping.lines}
         self.lines: dict[tuple[str, str], Read] = {}
         self.views: dict[tuple[str, str], str] = {}
 
@@ -129,13 +130,16 @@ class Walk:
         return {place for place in places if isinstance(place, int)}
 
     def unit_of(self, row: DataRow, line: LineText, at: Place) -> str:
-        """The unit of a value: declared for its line, in its row, or above its column; two that differ stop."""
-        declared, cell, above = line.unit, self.cell(row, self.mapping.columns.unit), self.unit_above(at)
-        stated = list(dict.fromkeys(plain(unit) for unit in (cell, above) if is_unit(unit, self.mapping)))
-        if len(stated) > 1 and not declared:
-            found, accepted = f"the units {' and '.join(stated)} for one value", "one unit"
+        """The unit of a value: declared for its line, or stated in its row, its line's text or above its column. Two
+        that differ stop; where none is stated, that of the mapping."""
+        if line.unit and plain(line.text) in self.declared:
+            return line.unit
+        stated = [self.cell(row, self.mapping.columns.unit), line.unit, self.unit_above(at)]
+        units = {plain(unit): unit for unit in reversed(stated) if is_unit(unit, self.mapping)}
+        if len(units) > 1:
+            found, accepted = f"the units {' and '.join(units)} for one value", "one unit"
             self.stop(f"line {row.number}", found, accepted, "correct the export, or state unit in a table [[line]]")
-        return declared or cell or above or self.mapping.unit
+        return next(iter(units.values()), self.mapping.unit or next(filter(None, stated), ""))
 
     def unit_above(self, place: Place) -> str:
         """The unit in the line below the headings, or in the heading itself."""
