@@ -15,7 +15,7 @@ import pytest
 from uncertainties import covariance_matrix, ufloat
 
 import ubudget
-from tests.importing.import_runs import BY_DEVICE, METHOD, RUN, SAMPLES
+from tests.importing.import_runs import BY_DEVICE, CALIBRATED, METHOD, RUN, SAMPLES
 from tests.workbooks.books import Written, evaluated
 from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
 from ubudget.evaluation.evaluate import Evaluation
@@ -195,6 +195,12 @@ def test_evidence_that_was_not_measured_is_told(kind: str, label: str, tmp_path:
     assert records is None
     told = [finding for finding in findings if finding.place == "symbol c, curve_from"]
     assert len(told) == 3 and all(finding.severity == "stop" for finding in told)
+
+
+def test_check_solutions_want_a_method_that_uses_them(tmp_path: Path) -> None:
+    records, findings = read_records(write(tmp_path / "run", CALIBRATED))
+    assert records is None
+    assert any(finding.place == "check_solution" and "no use for" in finding.found for finding in findings)
 
 
 REGISTER = """

@@ -198,7 +198,7 @@ def _made(
         rows_taken=len(readings.kept_rows),
         rows_set_aside=rows - len(readings.kept_rows),
         values_taken=readings.values_taken,
-        values_set_aside=len(readings.aside),
+        values_set_aside=len(gathered.values) - readings.values_taken,
         set_aside=_shortened([one.words for one in aside]),
         already_applied=mapping.already_applied,
     )
@@ -216,7 +216,8 @@ def _made(
     if stops(findings):
         raise UnusableInput(in_order(findings))
     files = {run.folder / run.run.file.run.readings: csv_text, run.folder / run.run_file: text}
-    if from_file.parent.resolve() != run.folder.resolve():
+    beside = (run.folder / run.run.file.run.method).parent
+    if from_file.parent.resolve() not in (run.folder.resolve(), beside.resolve()):
         files[run.folder / MAPPING_NAME] = mapping_text
     return Import(
         record,

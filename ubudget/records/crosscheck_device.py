@@ -22,6 +22,11 @@ def device_findings(records: Records) -> list[Finding]:
     symbols = records.method.symbols
     names = [name for name, symbol in symbols.items() if isinstance(symbol, DeviceConcentration)]
     found: list[Finding] = []
+    if not names and records.run is not None and records.run.file.checks:
+        words = "check solutions, which the method has no use for"
+        accepted = 'a method with operation = "device concentration"'
+        remedy = "take them out; a check of the drift is named by [symbols.c.drift]"
+        found.append(Finding("stop", records.file("run"), "check_solution", words, accepted, remedy))
     for name in names[1:]:
         found.append(_stop(records, name, "a second device concentration", "one in a method", "take it out"))
     if names and any(isinstance(symbol, Calibration) for symbol in symbols.values()):
