@@ -199,6 +199,7 @@ GOOD = (
         },
         means=True,
     ),
+    Good("label_once.csv", "a label in the first row of its solution alone", more(ROWS, label_once=True)),
     Good(
         "types_and_rinses.csv",
         "types of solutions, a rinse, a tuning solution",

@@ -4,74 +4,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from typing import Literal
 
 from ubudget.files.export_lines import Read, apart, is_unit, line_of
 from ubudget.files.export_table import DataRow, ExportTable, plain, wanted_headings
+from ubudget.files.export_values import Gathered, Known, Part, SetAside, Value
 from ubudget.files.fault_words import shown
 from ubudget.records.finding import Finding
 from ubudget.records.import_mapping import Kind, LineText, Mapping, Place
 
-Part = Literal["value", "mean", "s", "rsd", "n"]
 _DATE = re.compile(
     r"[0-9]{1,4}[-./ ]+(?:[0-9]{1,2}|[^\W\d_]{3,9}\.?)(?:[-./ ]+[0-9]{2,4})?|[^\W\d_]{3,9}\.?[-./ ]+[0-9]{2,4}"
     r"|[0-9](?:[.,][0-9]+)?[eE]\+?[0-9]+"
 )
 """What spreadsheets make of labels such as `1-2`, `MAR1` or `1E5`."""
-
-
-@dataclass(frozen=True)
-class Known:
-    """What run and method know of solutions and lines."""
-
-    labels: dict[str, Kind]
-    analytes: dict[str, tuple[str, ...]]
-
-
-@dataclass(frozen=True)
-class Value:
-    """One value as the export has it."""
-
-    row: int
-    """Line of the file, from 1 on."""
-    solution: str
-    analyte: str
-    line: str
-    part: Part
-    replicate: int | None
-    text: str
-    unit: str
-    flag: str
-    rerun: bool
-    position: str
-
-    @property
-    def words(self) -> str:
-        return " ".join(part for part in (self.solution, self.analyte, self.line) if part)
-
-
-@dataclass(frozen=True)
-class SetAside:
-    row: int
-    what: str
-    why: str
-
-    @property
-    def words(self) -> str:
-        return f"line {self.row} ({self.what[:60]}): {self.why}"[:240]
-
-
-@dataclass
-class Gathered:
-    """What one walk over the rows finds."""
-
-    values: list[Value] = field(default_factory=list)
-    nominals: list[Value] = field(default_factory=list)
-    aside: list[SetAside] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
-    columns_aside: list[str] = field(default_factory=list)
-    """Columns that were not taken."""
 
 
 class Walk:
@@ -85,6 +30,8 @@ class Walk:
         self.declared = {plain(line.text) for line in mapping.lines}
         self.lines: dict[tuple[str, str], Read] = {}
         self.views: dict[tuple[str, str], str] = {}
+        self.last = ("", "")
+        """Label and type of the row above."""
 
     def gather(self) -> Gathered:
         wide = list(self._wide_columns()) if self.mapping.layout == "wide" else []
@@ -155,8 +102,9 @@ class Walk:
         """Label in the run and whether it was measured again; `None` where the row is set aside or faulty."""
         mapping = self.mapping
         text = row.block if mapping.columns.solution is None else self.cell(row, mapping.columns.solution)
+        text, of_type = self._from_above(text, self.cell(row, mapping.columns.type))
         place = f"line {row.number}" + (f" ({text[:40]})" if text else "")
-        kind = self._kind(row, place)
+        kind = self._kind(of_type, place)
         if kind == "set aside" or text in mapping.set_aside:
             self.found.aside.append(SetAside(row.number, text, "set aside by the mapping"))
             return None
@@ -180,11 +128,16 @@ class Walk:
             return None
         return label, again
 
-    def _kind(self, row: DataRow, place: str) -> Kind | None:
-        column = self.mapping.columns.type
-        if column is None:
+    def _from_above(self, label: str, of_type: str) -> tuple[str, str]:
+        """Label and type of a row, those of the row above where a label stands in its first row alone."""
+        if self.mapping.label_once and not label:
+            label, of_type = self.last[0], of_type or self.last[1]
+        self.last = (label, of_type)
+        return label, of_type
+
+    def _kind(self, text: str, place: str) -> Kind | None:
+        if self.mapping.columns.type is None:
             return None
-        text = self.cell(row, column)
         if text not in self.mapping.types:
             accepted = f"the types of the mapping: {', '.join(self.mapping.types) or 'none yet'}"
             self.stop(place, f"the type {shown(text)}", accepted, "add it to [types] of the mapping")

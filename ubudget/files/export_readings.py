@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from ubudget.files.export_cells import Gathered, SetAside, Value
 from ubudget.files.export_lines import unit_factor
 from ubudget.files.export_numbers import Fate, Signs, in_other_unit, told_by
+from ubudget.files.export_values import Gathered, SetAside, Value
 from ubudget.files.fault_words import shown
 from ubudget.records.finding import Finding
 from ubudget.records.import_mapping import Mapping

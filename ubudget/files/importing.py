@@ -10,11 +10,12 @@ from pathlib import Path
 
 from ubudget.errors import OutputExists, UnusableInput
 from ubudget.files.csv_text import parse_csv
-from ubudget.files.export_cells import Gathered, Known, SetAside, Walk
+from ubudget.files.export_cells import Walk
 from ubudget.files.export_numbers import Signs, decimal_in
 from ubudget.files.export_readings import Reader, Readings, Repeats
 from ubudget.files.export_table import ExportTable, table_of
 from ubudget.files.export_text import ExportText, read_export
+from ubudget.files.export_values import Gathered, Known, SetAside
 from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, mapping_path, read_folder, read_mapping
 from ubudget.files.import_texts import import_block, readings_text, with_block
 from ubudget.files.reading import in_order, records_from_texts

@@ -122,6 +122,8 @@ class Mapping:
     """The line below the headings holds the units of the columns."""
     block_label: str = ""
     """Beginning of a line that names the solution of the rows below it, `Sample:`."""
+    label_once: bool = False
+    """A label stands in the first row of its solution alone; rows below without one belong to it."""
     unit: str = ""
     """Unit of all values that state none."""
     nominal_unit: str = ""
