@@ -18,6 +18,7 @@ from typer.core import TyperGroup
 from ubudget.amendment_commands import amend, amendments
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
+from ubudget.import_command import import_export
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -285,5 +286,6 @@ def statement(
 
 app.command()(amend)
 app.command()(amendments)
+app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)

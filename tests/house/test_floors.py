@@ -31,6 +31,7 @@ FLOORS = {
     "amendment_commands": 6,
     "evidence_commands": 6,
     "workbook_commands": 6,
+    "import_command": 6,
     "cli": 6,
     "__main__": 6,
 }

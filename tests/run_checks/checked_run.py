@@ -1,4 +1,4 @@
-"""An invented run of zinc that carries every kind of check: check standards, blanks, duplicate, spike and material."""
+"""An invented run of zinc that carries every kind of check: check solutions, blanks, duplicate, spike and material."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from tests.findings.small_run import METHOD, READINGS, REGISTER, RUN, SAMPLES, w
 
 LIMITS = """
 [[quality_limit]]
-kind = "check standard"
+kind = "check solution"
 recovery = ["90 %", "110 %"]
 source = "invented"
 
@@ -30,8 +30,8 @@ analytes = ["Zn"]
 recovery = ["85 %", "115 %"]
 """
 CHECKS = """
-[[check_standard]]
-solutions = ["CHK-1", "CHK-2"]
+[[check_solution]]
+label = "CHK"
 concentration = { Zn = "1.2 mg/L" }
 
 [[spike]]
@@ -71,8 +71,8 @@ MORE_SAMPLES = [
     "RM,reference material,12.0500,12.5502,1.0,RM-1",
 ]
 MORE_READINGS = [
-    "CHK-1,Zn,213.9,0.242,0.241,0.240",
-    "CHK-2,Zn,213.9,0.246,0.245,0.247",
+    "CHK,Zn,213.9,0.242,0.241,0.240",
+    "CHK #2,Zn,213.9,0.246,0.245,0.247",
     "SED-02 S,Zn,213.9,0.302,0.303,0.304",
     "SED-02 D,Zn,213.9,0.209,0.210,0.208",
     "RM,Zn,213.9,0.196,0.197,0.195",

@@ -18,7 +18,7 @@ from ubudget.evaluation.evaluate import Evaluation
 from ubudget.files.reading import read_records
 from ubudget.pages.results_sheet import FLAGS
 
-KINDS = ("check standard", "blank", "duplicate", "spike", "reference material")
+KINDS = ("check solution", "blank", "duplicate", "spike", "reference material")
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +47,7 @@ def test_figures_are_plain_arithmetic(example: Written) -> None:
     x = np.repeat([0.0, 0.5, 1.0, 2.0], 3) * 1.001
     y = [0.001, 0.002, 0.001, 0.101, 0.102, 0.100, 0.201, 0.202, 0.199, 0.401, 0.403, 0.399]
     slope, intercept = np.polyfit(x, y, 1)
-    assert shown["CHK-1"] == pytest.approx(100 * (0.241 - intercept) / slope / 1.2, rel=1e-10)
+    assert shown["CHK"] == pytest.approx(100 * (0.241 - intercept) / slope / 1.2, rel=1e-10)
     assert shown["BL-2"] == pytest.approx(abs((0.003 - intercept) / slope), rel=1e-8)
     assert shown["SED-02 S less SED-02"] == pytest.approx(100 * (value["SED-02 S"] - value["SED-02"]) / 50, rel=1e-12)
     pair = value["SED-02"], value["SED-02 D"]
@@ -55,7 +55,7 @@ def test_figures_are_plain_arithmetic(example: Written) -> None:
     assert shown["RM"] == pytest.approx(100 * value["RM"] / 96, rel=1e-12)
 
 
-def test_a_check_standard_has_no_part_in_the_results(example: Written, tmp_path: Path) -> None:
+def test_a_check_solution_has_no_part_in_the_results(example: Written, tmp_path: Path) -> None:
     other = evaluated(checked_run(tmp_path, **with_change("readings", "0.246,0.245,0.247", "0.346,0.345,0.347")))
     assert [r.value for r in other.results] == [r.value for r in example.evaluation.results]
     assert [r.standard_uncertainty for r in other.results] == [
@@ -64,7 +64,7 @@ def test_a_check_standard_has_no_part_in_the_results(example: Written, tmp_path:
 
 
 OUTSIDE = [
-    ("readings", "0.246,0.245,0.247", "0.346,0.345,0.347", "check standard CHK-2, Zn 213.9"),
+    ("readings", "0.246,0.245,0.247", "0.346,0.345,0.347", "check solution CHK #2, Zn 213.9"),
     ("readings", "BL-2,Zn,213.9,0.002,0.004", "BL-2,Zn,213.9,0.022,0.024", "blank BL-2, Zn 213.9"),
     ("readings", "0.209,0.210,0.208", "0.259,0.260,0.258", "duplicate SED-02 and SED-02 D, Zn 213.9"),
     ("run", '"50 mg/kg"', '"80 mg/kg"', "spike SED-02 S less SED-02, Zn 213.9"),
@@ -89,7 +89,7 @@ def test_engines_agree_and_open_numbers_move(example: Written, tmp_path: Path) -
     def of_checks(cell: object) -> bool:
         origin = getattr(cell, "origin", None)
         path = () if origin is None else origin.path
-        if path and path[0] in ("check_standard", "spike", "quality_limit"):
+        if path and path[0] in ("check_solution", "spike", "quality_limit"):
             return True
         return bool("CHK" in getattr(cell, "row_name", "")) or path[:3] == ("reference_material", 1, "certificate")
 
@@ -104,7 +104,7 @@ def test_limits_and_known_figures_are_open_and_move_the_flags(example: Written, 
     at = next(number for number, column in enumerate(band.columns) if column.heading == FLAGS)
     address = f"{'ABCDEFGHIJKLMNOP'[at]}{band.first_row}"
     cell = next(cell for cell in numeric_cells(example) if (cell.sheet, cell.heading) == ("method", "upper limit"))
-    assert "check standard" in cell.row_name
+    assert "check solution" in cell.row_name
     low = [(cell.sheet, cell.address, 95.0)]
     (found,) = ironcalc_variants(file, [low], {"results": [address]}, timeout=120)
     assert "checks outside the limits" in str(found["results"][address])
@@ -117,19 +117,19 @@ def test_a_check_of_the_calibrating_lot_is_no_independent_check(tmp_path: Path) 
         "run", 'concentration = { Zn = "1.2 mg/L" }', 'concentration = { Zn = "1.2 mg/L" }\nitem = "ST-ZN"'
     )
     evaluation = evaluated(checked_run(tmp_path, **run))
-    assert any("no independent check" in f.found and "check_standard 1" in f.place for f in evaluation.findings)
+    assert any("no independent check" in f.found and "check_solution 1" in f.place for f in evaluation.findings)
 
 
 BAD = [
     ("unknown sample", "run", 'of = "SED-02"', 'of = "SED-99"', "stop", "the unknown sample SED-99"),
     ("sample beside itself", "run", '["SED-02", "SED-02 D"]', '["SED-02", "SED-02"]', "stop", "beside itself"),
-    ("check standard not read", "run", '"CHK-2"]', '"CHK-3"]', "attend", "no reading of CHK-3"),
-    ("its reading unknown then", "run", '"CHK-2"]', '"CHK-3"]', "stop", "the unknown solution CHK-2"),
-    ("unit of the check standard", "run", '"1.2 mg/L"', '"1.2 mg/kg"', "stop", "a concentration in mg/L"),
+    ("check solution not read", "run", 'label = "CHK"', 'label = "CHK9"', "attend", "no reading of CHK9"),
+    ("its reading unknown then", "run", 'label = "CHK"', 'label = "CHK9"', "stop", "the unknown solution CHK"),
+    ("unit of the check solution", "run", '"1.2 mg/L"', '"1.2 mg/kg"', "stop", "a concentration in mg/L"),
     ("unit of the spike", "run", '"50 mg/kg"', '"50 mg/L"', "stop", "in the unit of results"),
     ("analyte of the check", "run", 'Zn = "1.2', 'Xx = "1.2', "stop", "the unknown analyte Xx"),
     ("register item", "run", 'Zn = "1.2 mg/L" }', 'Zn = "1.2 mg/L" }\nitem = "NO"', "stop", "not in the register"),
-    ("label of a standard", "run", '"CHK-2"]', '"CHK-2", "S1"]', "stop", "the solution S1 a second time"),
+    ("label of a standard", "run", 'label = "CHK"', 'label = "S1"', "stop", "the solution S1 a second time"),
     ("limits turned round", "method", '["90 %", "110 %"]', '["110 %", "90 %"]', "stop", "the lower first"),
     ("limits without unit", "method", '["90 %", "110 %"]', '["0.9", "1.1"]', "stop", "two recoveries in %"),
     ("wrong kind of limit", "method", 'at_most = "0.05 mg/L"', 'recovery = ["1 %", "2 %"]', "stop", "at_most alone"),
@@ -139,9 +139,9 @@ BAD = [
         "second limit",
         "method",
         'kind = "spike"',
-        'kind = "check standard"',
+        'kind = "check solution"',
         "stop",
-        "a second limit of check standards",
+        "a second limit of check solutions",
     ),
     ("no limit", "method", 'kind = "spike"', 'kind = "reference material"', "attend", "a spike that nothing judges"),
 ]

@@ -39,8 +39,11 @@ def build_blanks(
     kind: Kind,
     reading_unit: str,
     corrections: Corrections,
+    curves: str = CURVES,
 ) -> None:
-    """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`)."""
+    """Tables `blank values` (one row a blank and line) and `blanks` (one row a line; column `c`).
+
+    `curves`: the table of the curves."""
     unit = blank.unit
     rows = [row for row, item in enumerate(structure.measured) if item.solution in structure.blank_solutions]
     items = [structure.measured[row] for row in rows]
@@ -57,7 +60,7 @@ def build_blanks(
     n = values.pick("readings", SIGNALS, "n", rows)
 
     def curve(column: str) -> Symbol:
-        return values.pick(f"{column} of the curve", CURVES, column, own_curves)
+        return values.pick(f"{column} of the curve", curves, column, own_curves)
 
     used = values.formula("used", "used (1 = yes)", "", apply("if_less", n, 0.5, 0, 1))
     # Blanks read between the same checks share their drift; the amount of internal standard shows in s_b.
@@ -71,7 +74,7 @@ def build_blanks(
         used * (c - values.pick("mean blank", BLANKS, "c", owner)),
     )
     context.tables[BLANK_VALUES] = values.build()
-    _build_means(context, structure, owner, symbol, blank, kind, reading_unit, drift is not None)
+    _build_means(context, structure, owner, symbol, blank, kind, reading_unit, drift is not None, curves)
 
 
 def _build_means(
@@ -83,6 +86,7 @@ def _build_means(
     kind: Kind,
     reading_unit: str,
     drifting: bool,
+    curves: str,
 ) -> None:
     means, unit = structure.blank_curves, blank.unit
     size = len(means)
@@ -130,7 +134,7 @@ def _build_means(
     )
 
     def curve(column: str) -> Symbol:
-        return table.pick(f"{column} of the curve", CURVES, column, [structure.curves.index(own) for own in means])
+        return table.pick(f"{column} of the curve", curves, column, [structure.curves.index(own) for own in means])
 
     at_mean = curve("scale") * kind.inverse(curve, reading)
     table.formula("c", symbol, unit, at_mean + mean, "the curve at the mean reading of the blanks")

@@ -47,9 +47,9 @@ def build_signals(
         table.label("rerun", "read again because", [item.reading.rerun for item in items])
     single = all(item.reading.mean is None for item in items)
     n, s = (
-        _from_readings(context, structure, table, reading_unit, corrections)
+        from_readings(context, structure, table, reading_unit, corrections)
         if single
-        else _from_summaries(table, structure, reading_unit)
+        else from_summaries(table, structure, reading_unit)
     )
     u, dof, estimates = _scatter(context, structure, table, calibration, n, s, curve_rows, reading_unit, symbol)
     table.formula("reading", "reading, mean", reading_unit, Symbol("mean"))
@@ -72,7 +72,7 @@ def build_signals(
     context.tables[SIGNALS] = table.build()
 
 
-def _from_readings(
+def from_readings(
     context: Context, structure: Structure, table: TableBuilder, unit: str, corrections: Corrections
 ) -> tuple[Symbol, Symbol]:
     flat, segments = flatten(structure.measured)
@@ -96,7 +96,7 @@ def _from_readings(
     return n, s
 
 
-def _from_summaries(table: TableBuilder, structure: Structure, unit: str) -> tuple[Symbol, Symbol]:
+def from_summaries(table: TableBuilder, structure: Structure, unit: str) -> tuple[Symbol, Symbol]:
     readings = [item.reading for item in structure.measured]
 
     def column(name: str, heading: str, values: list[float | None], unit: str) -> Symbol:
@@ -143,7 +143,7 @@ def _scatter(
         if scatter.dof is None:
             return u, None, None
         return u, "dof", [residual_estimate(names[row]) for row in curve_rows]
-    _build_pooled(context, structure, table, calibration, curve_rows, unit)
+    build_pooled(context, structure, table, calibration.pooled_over, curve_rows, unit)
     s_pooled = table.pick("pooled s", POOLED, "s", curve_rows)
     table.pick("pooled dof", POOLED, "dof", curve_rows)
     table.formula("dof", "degrees of freedom", "", Symbol("pooled dof"))
@@ -154,16 +154,16 @@ def _scatter(
     )
 
 
-def _build_pooled(
+def build_pooled(
     context: Context,
     structure: Structure,
     table: TableBuilder,
-    calibration: Calibration,
+    pooled_over: Sequence[str],
     curve_rows: list[int],
     unit: str,
 ) -> None:
-    """s pooled over the named solutions (all but blanks when none is named), by line (GUM H.3.6, ISO 5725-2)."""
-    named = set(calibration.pooled_over)
+    """s pooled over the named solutions, or all but blanks and checks, by line (GUM H.3.6, ISO 5725-2)."""
+    named = set(pooled_over)
     samples = set(structure.solutions) - structure.blank_solutions
     marks = [
         1.0 if (item.solution in named if named else item.solution in samples) else 0.0 for item in structure.measured

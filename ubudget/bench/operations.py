@@ -15,6 +15,7 @@ from ubudget.bench.balances import balance_of, build_balances
 from ubudget.bench.buoyancy import build_buoyancy, weighing_entries
 from ubudget.bench.calibration import build_calibration
 from ubudget.bench.context import MASS_SHOWN
+from ubudget.bench.device import build_device, enter_device
 from ubudget.bench.dilution import build_dilutions
 from ubudget.bench.limits import Limits, limits_of, register_items
 from ubudget.bench.lines import build_lines
@@ -40,6 +41,7 @@ from ubudget.bench.ware import build_ware
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.method import DryMassFactor, Input, InputCase, Precision
 from ubudget.records.preparation import DilutionStep
 from ubudget.records.preparation_chains import Basis, basis_of
@@ -57,6 +59,7 @@ class Operations(SymbolRows):
         self._collect_preparations()
         enter_atomic_weights(self)
         enter_overlaps(self)
+        enter_device(self)
         self._collect_equipment()
         if self.entries:
             build_inputs(self.context, self.entries)
@@ -77,6 +80,7 @@ class Operations(SymbolRows):
         if self.structure is not None:
             self._build_dilutions(self.structure)
             build_calibration(self, self.structure)
+            build_device(self, self.structure)
             build_additions(self, self.structure)
             build_overlaps(self, self.structure)
 
@@ -258,7 +262,7 @@ class Operations(SymbolRows):
 
     def _basis(self) -> Basis:
         """What the concentration read refers to."""
-        for kind in (Calibration, StandardAdditions):
+        for kind in (Calibration, StandardAdditions, DeviceConcentration):
             for _, operation in self.each(kind):
                 return basis_of(operation.unit) or "volume"
         return "volume"

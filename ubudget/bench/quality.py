@@ -1,4 +1,4 @@
-"""Checks carried in the run, judged in cells: check standards, blanks, duplicates, spikes and reference materials.
+"""Checks carried in the run, judged in cells: check solutions, blanks, duplicates, spikes and reference materials.
 
 Table `quality checks` has one row for each check and line, `quality of lines` counts those outside their limits, which
 flags every result of the line. No uncertainty rests on them."""
@@ -21,12 +21,15 @@ from ubudget.bench.structure import Curve, Line, Structure
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Place
 from ubudget.records.amount import Amount
+from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration, check_of
 from ubudget.records.method import Blank
 from ubudget.records.quality import RECOVERIES, QualityLimit, limit_for
-from ubudget.records.read_order import calibration_of
 from ubudget.records.run import Run
 from ubudget.records.unit_comparison import in_unit
 
+READ_AS = (Calibration, DeviceConcentration)
+"""Operations that give the concentration of a solution as it was read."""
 LIMITS, CHECKS, OF_LINES = "quality limits", "quality checks", "quality of lines"
 OUTSIDE, COUNT = "outside", "outside of line"
 """Column of the checks: 1 = outside its limits; column of the lines: how many are."""
@@ -57,7 +60,7 @@ def build_quality(context: Context, structure: Structure | None, keys: Sequence[
     run, limits = context.records.run, context.records.method.quality_limits
     if structure is None or run is None or not limits:
         return
-    found = [*_check_standards(context, run, structure), *_blanks(context, structure)]
+    found = [*_check_solutions(context, run, structure), *_blanks(context, structure)]
     found += _between_results(context, run, structure, keys)
     if not found:
         return
@@ -68,19 +71,18 @@ def build_quality(context: Context, structure: Structure | None, keys: Sequence[
     _build_lines(context, checks)
 
 
-def _check_standards(context: Context, run: Run, structure: Structure) -> Iterator[Check]:
-    calibration = calibration_of(context.records.method)
-    if calibration is None:
-        return
-    for number, standard in enumerate(run.file.check_standards):
-        for row, item in enumerate(structure.measured):
-            known = standard.concentration.get(item.line[0])
-            limit = limit_for(context.records.method.quality_limits, "check standard", item.line[0])
-            if item.solution in standard.solutions and known is not None and limit is not None:
-                path = ("check_standard", number, "concentration", item.line[0])
-                figure = _figure(context, known, calibration.unit, f"check_standard {number + 1}, {item.line[0]}")
-                place = Place("run", path, calibration.unit)
-                yield Check("check standard", item.solution, item.curve, limit, row, known=figure, place=place)
+def _check_solutions(context: Context, run: Run, structure: Structure) -> Iterator[Check]:
+    unit = next((s.unit for s in context.records.method.symbols.values() if isinstance(s, READ_AS)), "")
+    for row, item in enumerate(structure.measured):
+        number = check_of(item.solution, run.file.checks)
+        known = None if number is None else run.file.checks[number].concentration.get(item.line[0])
+        limit = limit_for(context.records.method.quality_limits, "check solution", item.line[0])
+        if number is not None and known is not None and limit is not None:
+            path = ("check_solution", number, "concentration", item.line[0])
+            figure = _figure(context, known, unit, f"check_solution {number + 1}, {item.line[0]}")
+            yield Check(
+                "check solution", item.solution, item.curve, limit, row, known=figure, place=Place("run", path, unit)
+            )
 
 
 def _blanks(context: Context, structure: Structure) -> Iterator[Check]:

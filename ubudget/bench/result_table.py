@@ -24,6 +24,7 @@ from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply,
 from ubudget.quantity.graph import Place, Trait
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.method import Blank, Constant, DryMassFactor, Input, LineParameter, Precision
 from ubudget.records.overlap import SpectralOverlap
 from ubudget.records.volume import Dilution, Volume
@@ -55,8 +56,7 @@ class ResultTable:
         name: str,
     ) -> None:
         self.context, self.operations, self.equations = context, operations, equations
-        self.structure = structure
-        self.method = context.records.method
+        self.structure, self.method = structure, context.records.method
         self.rows: Sequence[ResultRow] = structure.results if structure else (ResultRow(0, ("", ""), UNREAD),)
         self.unread = all(row.measured == UNREAD for row in self.rows)
         title = {PORTION_RESULTS: "Results of the portions", RESULTS: "Results"}.get(name, LINES_TITLE)
@@ -69,7 +69,7 @@ class ResultTable:
         for symbol, operation in self.method.symbols.items():
             if isinstance(operation, Input):
                 self._input(symbol, operation)
-            elif isinstance(operation, Calibration):
+            elif isinstance(operation, (Calibration, DeviceConcentration)):
                 self._pick(symbol, SIGNALS, "c", [row.measured for row in self.rows])
             elif isinstance(operation, StandardAdditions):
                 self._pick(symbol, ADDITION_LINES, "c", self._addition_rows())

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration, check_of
 from ubudget.records.method import Blank, Method
 from ubudget.records.preparation import DilutionStep
 from ubudget.records.read_order import (
@@ -150,7 +151,8 @@ def structure_of(method: Method, run: Run) -> Structure:
     measured = _by_curve(run.readings, lines, blocks, [*blank_labels, *others])
     read = {item.curve for item in (*standard_readings, *measured)}
     curves = [curve for line in lines for block in blocks if (curve := Curve(*line, block)) in read]
-    used, checks = [*blank_labels, *others], run.file.check_solutions
+    used = [*blank_labels, *others]
+    checks = frozenset(label for label in used if check_of(label, run.file.checks) is not None)
     if reads_signals(method):
         results = _results(run, portions, lines, measured, origin)
     else:
@@ -171,9 +173,12 @@ def structure_of(method: Method, run: Run) -> Structure:
     )
 
 
+_READING = (Calibration, StandardAdditions, DeviceConcentration, Blank, Dilution)
+
+
 def reads_signals(method: Method) -> bool:
     """Whether results rest on readings of solutions."""
-    return any(isinstance(s, (Calibration, StandardAdditions, Blank, Dilution)) for s in method.symbols.values())
+    return any(isinstance(symbol, _READING) for symbol in method.symbols.values())
 
 
 def _corrections(

@@ -44,6 +44,8 @@ class SymbolRows:
     """Element → row of its stated atomic weight in the table of stated inputs."""
     overlap_rows: list[int] = field(default_factory=list)
     """For each overlap of the method the row of its factor in the table of stated inputs."""
+    device_rows: dict[str, int] = field(default_factory=dict)
+    """What a method declares of a device's curves → row of the stated inputs."""
     placed: dict[str, Placed] = field(default_factory=dict)
     """Symbols whose values stand in a table of their own."""
     preparation_rows: dict[str, int] = field(default_factory=dict)

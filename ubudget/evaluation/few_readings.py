@@ -5,6 +5,7 @@ from __future__ import annotations
 from ubudget.bench.assembly import Assembly
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration
 
 FEW_READINGS = 4
 
@@ -13,7 +14,7 @@ def measured_rows(assembly: Assembly, row: int) -> list[int]:
     """Rows of the measured lines from which a result, or what it is derived from, was read; none where the scatter is
     not their own."""
     own = any(
-        isinstance(operation, Calibration) and operation.scatter == "own"
+        isinstance(operation, Calibration | DeviceConcentration) and operation.scatter == "own"
         for operation in assembly.records.method.symbols.values()
     )
     if not own or assembly.structure is None:

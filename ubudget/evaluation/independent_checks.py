@@ -22,8 +22,8 @@ def independence_findings(records: Records, register: Register) -> Iterator[Find
         for portion in run.portions
     ]
     checks += [
-        (standard.item, "run", f"check_standard {number} ({standard.solutions[0]}), item")
-        for number, standard in enumerate(run.file.check_standards, start=1)
+        (check.item, "run", f"check_solution {number} ({check.label}), item")
+        for number, check in enumerate(run.file.checks, start=1)
     ]
     for check, role, place in checks:
         if check not in register.items:

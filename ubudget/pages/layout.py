@@ -73,6 +73,15 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "standards": (STANDARDS, ""),
     "standard readings": (CALIBRATION, ""),
     "linearity points": (CALIBRATION, ""),
+    "device curves": (
+        CALIBRATION,
+        "What the curves of the device add to each line, and the evidence.",
+    ),
+    "exported standards": (CALIBRATION, ""),
+    "nominal values": (CALIBRATION, ""),
+    "check recoveries": (CALIBRATION, ""),
+    "check solutions": (CALIBRATION, ""),
+    "check values": (CALIBRATION, ""),
     "addition lines": (
         ADDITIONS,
         "One line for each solution, analyte and line: reading against added concentration, extended to reading zero.",

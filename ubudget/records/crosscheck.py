@@ -9,8 +9,10 @@ from ubudget.records.crosscheck_blocks import block_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
 from ubudget.records.crosscheck_corrections import correction_findings
 from ubudget.records.crosscheck_derived import derived_findings
+from ubudget.records.crosscheck_device import device_findings
 from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
+from ubudget.records.crosscheck_import import import_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_lines import line_rule_findings
 from ubudget.records.crosscheck_materials import material_findings
@@ -44,6 +46,8 @@ def crosscheck(records: Records) -> list[Finding]:
         *addition_findings(records),
         *correction_findings(records),
         *quality_findings(records),
+        *device_findings(records),
+        *import_findings(records),
         *recovery_findings(records),
         *material_findings(records),
         *overlap_findings(records.method, records.file("method")),

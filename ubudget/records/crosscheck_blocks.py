@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_run import reading_place
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.finding import Finding
 from ubudget.records.read_order import calibration_of, check_label, is_internal_standard
 from ubudget.records.records import Records
@@ -63,6 +64,9 @@ def _not_covered(records: Records, calibration: Calibration | None) -> Iterator[
         found = "calibration blocks beside a correction for drift"
         accepted = "one of the two: a block's own standards follow the drift already"
         yield Finding("stop", records.file("readings"), "block", found, accepted, "take out the drift or the blocks")
+    if any(isinstance(symbol, DeviceConcentration) for symbol in records.method.symbols.values()):
+        found = "calibration blocks, though the device gives concentrations by curves of its own"
+        yield Finding("stop", records.file("readings"), "block", found, "no block", "delete the column block")
     if any(isinstance(symbol, StandardAdditions) for symbol in records.method.symbols.values()):
         found = "calibration blocks, though every solution has a line of its own by standard additions"
         yield Finding("stop", records.file("readings"), "block", found, "no block", "delete the column block")

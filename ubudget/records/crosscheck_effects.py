@@ -9,6 +9,7 @@ from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_equations import used_symbols
 from ubudget.records.crosscheck_fit import ERRORS_IN_VARIABLES, TWO_POINTS
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank, Method, Precision
 from ubudget.records.records import Records
@@ -171,6 +172,8 @@ def implied_effects(records: Records) -> dict[str, str]:
             implied["reading scatter"] = "the method reads a calibration curve"
             if _propagates_preparation(records, symbol):
                 implied[STANDARD_REPEATABILITY] = "standards are prepared by steps of pipette and flask"
+        elif isinstance(symbol, DeviceConcentration):
+            implied["reading scatter"] = "the method takes readings of a device"
         elif isinstance(symbol, StandardAdditions):
             implied["reading scatter"] = "the method reads solutions with additions"
             if adds_volumes(records, symbol):

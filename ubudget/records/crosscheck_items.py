@@ -71,6 +71,10 @@ def _named(records: Records) -> Iterator[Finding]:
     run = records.run
     for analyte, stock in run.file.stocks.items():
         yield from _item(stock.item, STOCKS, kinds, records.file("run"), f"stock {analyte}, item")
+    for number, check in enumerate(run.file.checks, start=1):
+        if check.item:
+            accepted = STOCKS | MATERIALS
+            yield from _item(check.item, accepted, kinds, records.file("run"), f"check_solution {number}, item")
     standards = {standard.label for standard in run.file.standards}
     standards |= {item.id for item in records.register.prepared_standards} if records.register else set()
     for number, addition in enumerate(run.file.additions, start=1):

@@ -11,6 +11,7 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.case import Selector, named_selectors
 from ubudget.records.crosscheck_equations import equation_findings
 from ubudget.records.crosscheck_ware import part_volume_findings
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.finding import Finding, Severity
 from ubudget.records.method import (
     Blank,
@@ -97,7 +98,7 @@ def _symbols(method: Method, file: str) -> Iterator[Finding]:
 
 def needs_run(symbol: object) -> bool:
     """Whether a symbol takes its value from samples or readings."""
-    if isinstance(symbol, (Dilution, Calibration, StandardAdditions, Blank)):
+    if isinstance(symbol, (Dilution, Calibration, StandardAdditions, DeviceConcentration, Blank)):
         return True
     columns = ("column", "tare_column", "gross_column", "net_column", "ware_column", "value_column")
     buoyancy = symbol.buoyancy if isinstance(symbol, Weighing) else None

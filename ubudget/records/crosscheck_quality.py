@@ -5,20 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration, check_of
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank
-from ubudget.records.quality import CheckStandard, QualityLimit, Spike, limit_for
+from ubudget.records.quality import QualityLimit, Spike, limit_for
 from ubudget.records.read_order import calibration_of
 from ubudget.records.records import Records
 from ubudget.records.run import Run
 from ubudget.records.unit_comparison import in_unit
+
+READ_AS = (Calibration, DeviceConcentration)
+"""Operations that give the concentration of a solution as it was read."""
 
 
 def quality_findings(records: Records) -> list[Finding]:
     found = list(_limits(records))
     if records.run is not None:
         run = records.run
-        for findings in (_check_standards(records, run), _spikes(records, run), _duplicates(records, run)):
+        for findings in (_check_solutions(records, run), _spikes(records, run), _duplicates(records, run)):
             found.extend(findings)
     return found
 
@@ -41,9 +45,9 @@ def _limits(records: Records) -> Iterator[Finding]:
         if limit.kind == "blank" and blank is None:
             accepted = "a symbol of the operation blank"
             yield Finding("stop", file, place, "a limit of blanks without a blank", accepted, "delete the limit")
-        elif limit.kind == "check standard" and calibration_of(method) is None:
-            accepted = "a symbol of the operation calibration"
-            found = "a limit of check standards without a calibration"
+        elif limit.kind == "check solution" and not any(isinstance(s, READ_AS) for s in method.symbols.values()):
+            accepted = "a symbol of the operation calibration or device concentration"
+            found = "a limit of check solutions, of which the method reads nothing"
             yield Finding("stop", file, place, found, accepted, "delete the limit")
         else:
             yield from _figures(limit, records, blank, file, place)
@@ -64,42 +68,25 @@ def _figures(limit: QualityLimit, records: Records, blank: Blank | None, file: s
             yield Finding("stop", file, f"{place}, at_most", limit.at_most.text, accepted, "correct the unit")
 
 
-def _check_standards(records: Records, run: Run) -> Iterator[Finding]:
-    file = records.file("run")
-    calibration = calibration_of(records.method)
-    read = {reading.solution for reading in run.readings}
-    for number, standard in enumerate(run.file.check_standards, start=1):
-        place = f"check_standard {number} ({standard.solutions[0]})"
-        if calibration is None:
-            found, accepted = "a check standard without a calibration", "a symbol of the operation calibration"
-            yield Finding("stop", file, place, found, accepted, "delete it")
-            continue
-        for solution in standard.solutions:
-            if solution not in read:
-                found, accepted = f"no reading of {solution}", "a check standard that was read"
-                yield Finding("attend", file, place, found, accepted, "add the readings, or correct the label")
-        if standard.item and (records.register is None or standard.item not in _items(records)):
-            found = f"{standard.item}, which is not in the register"
-            yield Finding("stop", file, f"{place}, item", found, "an item of the register", "correct its name")
-        yield from _known(records, standard, calibration, file, place)
-
-
-def _items(records: Records) -> set[str]:
-    register = records.register
-    return {item.id for item in register.reference_materials + register.prepared_standards} if register else set()
-
-
-def _known(
-    records: Records, standard: CheckStandard, calibration: Calibration, file: str, place: str
-) -> Iterator[Finding]:
-    for analyte, amount in standard.concentration.items():
-        if analyte not in records.method.analytes:
-            yield _unknown_analyte(records, analyte, file, f"{place}, concentration")
-        elif in_unit(amount.value, amount.unit, calibration.unit) is None:
-            accepted = f"a concentration in {calibration.unit}"
-            yield Finding("stop", file, f"{place}, {analyte}", amount.text, accepted, "correct the unit")
-        else:
-            yield from _without_limit(records, "check standard", analyte, file, place)
+def _check_solutions(records: Records, run: Run) -> Iterator[Finding]:
+    """Check solutions that limits may judge; what the curve of a device asks of them is looked at there."""
+    calibration, file = calibration_of(records.method), records.file("run")
+    if calibration is None:
+        return
+    read = {check_of(reading.solution, run.file.checks) for reading in run.readings}
+    for number, check in enumerate(run.file.checks):
+        place = f"check_solution {number + 1} ({check.label})"
+        if number not in read:
+            found, accepted = f"no reading of {check.label}", "a check solution that was read"
+            yield Finding("attend", file, place, found, accepted, "add the readings, or correct the label")
+        for analyte, amount in check.concentration.items():
+            if analyte not in records.method.analytes:
+                yield _unknown_analyte(records, analyte, file, f"{place}, concentration")
+            elif in_unit(amount.value, amount.unit, calibration.unit) is None:
+                accepted = f"a concentration in {calibration.unit}"
+                yield Finding("stop", file, f"{place}, {analyte}", amount.text, accepted, "correct the unit")
+            else:
+                yield from _without_limit(records, "check solution", analyte, file, place)
 
 
 def _spikes(records: Records, run: Run) -> Iterator[Finding]:

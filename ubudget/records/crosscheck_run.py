@@ -9,6 +9,7 @@ from ubudget.records.additions import StandardAdditions
 from ubudget.records.amount import Amount
 from ubudget.records.calibration import Calibration
 from ubudget.records.crosscheck_method import needs_run
+from ubudget.records.device_concentration import DeviceConcentration, check_of
 from ubudget.records.finding import Finding
 from ubudget.records.method import DryMassFactor, Input
 from ubudget.records.read_order import calibration_of, check_label, is_internal_standard, positions
@@ -56,7 +57,8 @@ def _nothing_to_do(records: Records, run: Run) -> Iterator[Finding]:
         place = "whole file" if run.file.run.samples else "run, samples"
         file = records.file("samples" if run.file.run.samples else "run")
         yield Finding("stop", file, place, "no sample", "one sample or more", "add the rows of the samples")
-    if not run.readings and any(isinstance(symbol, (Calibration, StandardAdditions)) for symbol in symbols):
+    reading = (Calibration, StandardAdditions, DeviceConcentration)
+    if not run.readings and any(isinstance(symbol, reading) for symbol in symbols):
         place = "whole file" if run.file.run.readings else "run, readings"
         file = records.file("readings" if run.file.run.readings else "run")
         accepted = "readings of standards or additions, and of samples"
@@ -155,9 +157,8 @@ def _labels(records: Records, run: Run) -> Iterator[Finding]:
         for number, addition in enumerate(run.file.additions, start=1)
     ]
     made += [
-        (records.file("run"), f"check_standard {number}", label)
-        for number, standard in enumerate(run.file.check_standards, start=1)
-        for label in standard.solutions
+        (records.file("run"), f"check_solution {number} ({check.label})", check.label)
+        for number, check in enumerate(run.file.checks, start=1)
     ]
     made += [
         (records.file("samples"), f"{portion_place(portion)}, solution", portion.solution) for portion in run.portions
@@ -244,11 +245,11 @@ def _readings(records: Records, run: Run) -> Iterator[Finding]:
     calibration = calibration_of(records.method)
     check = check_label(calibration)
     solutions |= {check} if check else set()
-    solutions |= {addition.solution for addition in run.file.additions} | run.file.check_solutions
+    solutions |= {addition.solution for addition in run.file.additions}
     solutions |= {portion.solution for portion in run.portions} | {solution.label for solution in run.solutions}
     unknown: dict[tuple[str, str, str], list[Reading]] = defaultdict(list)
     for reading in run.readings:
-        if reading.solution not in solutions:
+        if reading.solution not in solutions and check_of(reading.solution, run.file.checks) is None:
             found = f"the unknown solution {reading.solution}"
             accepted = "a standard, an addition, a solution of the samples table or a further dilution"
             unknown[found, accepted, "solution"].append(reading)

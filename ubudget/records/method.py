@@ -14,6 +14,7 @@ from ubudget.records.amount import AnyAmount, PositiveAmount
 from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
 from ubudget.records.derived import Derived
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.quality import QualityLimit
@@ -149,7 +150,8 @@ Symbol = Annotated[
     | MolarMass
     | ConversionFactor
     | Recovery
-    | SpectralOverlap,
+    | SpectralOverlap
+    | DeviceConcentration,
     Field(discriminator="operation"),
 ]
 

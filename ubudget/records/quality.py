@@ -11,8 +11,8 @@ from ubudget.records.amount import PositiveAmount
 from ubudget.records.strict import STRICT
 
 Tuple = Field(strict=False)
-QualityKind = Literal["check standard", "blank", "duplicate", "spike", "reference material"]
-RECOVERIES = ("check standard", "spike", "reference material")
+QualityKind = Literal["check solution", "blank", "duplicate", "spike", "reference material"]
+RECOVERIES = ("check solution", "spike", "reference material")
 """Kinds that are judged by what was found over what was there."""
 
 
@@ -20,7 +20,7 @@ RECOVERIES = ("check standard", "spike", "reference material")
 class QualityLimit:
     """What a kind of check may show, for some analytes or all.
 
-    `recovery`, lower and upper limit in %, for check standards, spikes and reference materials; `at_most` for blanks
+    `recovery`, lower and upper limit in %, for check solutions, spikes and reference materials; `at_most` for blanks
     (concentration in the solution) and duplicates (their difference: in % of the mean, or in the unit of results)."""
 
     kind: QualityKind
@@ -36,17 +36,6 @@ class QualityLimit:
         if getattr(self, wanted) is None or getattr(self, other) is not None:
             raise ValueError(f"a {self.kind} without {wanted}, or with {other}; accepted: {wanted} alone")
         return self
-
-
-@dataclass(frozen=True, config=STRICT, kw_only=True)
-class CheckStandard:
-    """A solution of known concentration read among the samples, not a point of the curve; each reading of it in the run
-    has a label of its own."""
-
-    solutions: Annotated[tuple[str, ...], Tuple, Field(min_length=1)]
-    concentration: dict[str, PositiveAmount]
-    item: str = ""
-    """Register item it was made from."""
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)

@@ -11,8 +11,10 @@ from pydantic.dataclasses import dataclass
 from ubudget.records.additions import Addition
 from ubudget.records.amendments import Amendment
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
+from ubudget.records.device_concentration import CheckSolution
+from ubudget.records.import_record import ImportRecord
 from ubudget.records.preparation import DilutionStep, Steps
-from ubudget.records.quality import CheckStandard, Duplicate, Spike
+from ubudget.records.quality import Duplicate, Spike
 from ubudget.records.strict import STRICT
 
 
@@ -164,19 +166,16 @@ class RunFile:
     run: RunSheet
     standards: Annotated[tuple[Standard, ...], Field(strict=False, alias="standard")] = ()
     additions: Annotated[tuple[Addition, ...], Field(strict=False, alias="addition")] = ()
+    checks: Annotated[tuple[CheckSolution, ...], Field(strict=False, alias="check_solution")] = ()
     stocks: dict[str, Stock] = Field(default_factory=dict)
-    check_standards: Annotated[tuple[CheckStandard, ...], Field(strict=False, alias="check_standard")] = ()
     spikes: Annotated[tuple[Spike, ...], Field(strict=False, alias="spike")] = ()
     duplicates: Annotated[tuple[Duplicate, ...], Field(strict=False, alias="duplicate")] = ()
     blocks: Annotated[tuple[Block, ...], Field(strict=False, alias="block")] = ()
     exclusions: Annotated[tuple[Exclusion, ...], Field(strict=False, alias="exclude_reading")] = ()
     changes: Annotated[tuple[Change, ...], Field(strict=False, alias="change")] = ()
     amendments: Annotated[tuple[Amendment, ...], Field(strict=False, alias="amendment")] = ()
-
-    @property
-    def check_solutions(self) -> frozenset[str]:
-        """Labels of the check standards as they were read."""
-        return frozenset(label for standard in self.check_standards for label in standard.solutions)
+    imports: Annotated[tuple[ImportRecord, ...], Field(strict=False, alias="import")] = ()
+    """Where readings came from, if they were imported; written by the program."""
 
     def day_of(self, block: str) -> dt.date | None:
         """The day on which a calibration block was measured, where it is not the run's."""

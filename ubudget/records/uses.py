@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.method import Method
 from ubudget.records.preparation_chains import solutions_of, used_preparations
 from ubudget.records.records import Records
@@ -52,7 +53,10 @@ def citations(method: Method) -> Iterator[tuple[str, Stated | Temperature]]:
     """Every statement of the method that cites a register item, and where it stands."""
     for name, symbol in method.symbols.items():
         stated: list[tuple[str, object]] = [(f"symbol {name}", symbol)]
-        stated += [(f"symbol {name}, {part}", getattr(symbol, part, None)) for part in ("preparation", "temperature")]
+        stated += [
+            (f"symbol {name}, {part}", getattr(symbol, part, None))
+            for part in ("preparation", "temperature", "standards")
+        ]
         stated += [
             (f"symbol {name}, component {number}", component)
             for number, component in enumerate(getattr(symbol, "components", ()), start=1)
@@ -60,6 +64,8 @@ def citations(method: Method) -> Iterator[tuple[str, Stated | Temperature]]:
         stated += [
             (f"symbol {name}, for {number}", case) for number, case in enumerate(getattr(symbol, "cases", ()), start=1)
         ]
+        if isinstance(symbol, DeviceConcentration):
+            stated += [(f"symbol {name}, curve {number}", part) for number, part in enumerate(symbol.curve, start=1)]
         for place, statement in stated:
             if isinstance(statement, Stated | Temperature) and statement.item:
                 yield place, statement
@@ -160,7 +166,7 @@ def _used(records: Records, run: Run) -> Iterator[tuple[str, Step]]:
                 yield item, "measurement"
     for portion in run.portions:
         yield portion.reference_material, "measurement"
-    for standard in run.file.check_standards:
-        yield standard.item, "measurement"
+    for check in run.file.checks:
+        yield check.item, "measurement"
     for _, statement in citations(method):
         yield statement.item, "run"
