@@ -1,6 +1,6 @@
-"""More than a hundred readings of standards: LibreOffice calculates such columns in several threads, and finds no circle.
+"""More than a hundred readings of standards: LibreOffice calculates such columns in threads, and finds no circle.
 
-Measured with LibreOffice 7.4 without the brackets that keep neighbouring formulas apart: #VALUE! at the residuals of the
+Measured with LibreOffice 7.4 without the brackets that keep neighbours apart: #VALUE! at the residuals of the
 first curve, and at all that rests on them."""
 
 from __future__ import annotations
