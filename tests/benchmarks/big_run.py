@@ -15,6 +15,8 @@ import numpy as np
 ELEMENTS = ("Al", "As", "Ba", "Cd", "Co", "Cr", "Cu", "Fe", "Mn", "Ni", "Pb", "Sb", "Sr", "V", "Zn")
 LEVELS = (0.0, 0.5, 1.0, 2.0, 3.5, 5.0)
 """mg/L."""
+OFFSETS = (0.3, -0.4, 0.2, 0.1, -0.4, 0.2)
+"""Of the levels from the line, in units of the scatter."""
 BLANKS, REPLICATES, FLASKS, PIPETTES = 3, 3, 12, 4
 DAY = dt.date(2026, 3, 17)
 
@@ -298,8 +300,8 @@ def _readings(samples: int, chosen: list[tuple[str, str]], rng: np.random.Genera
         signal = 150 + steepness * content
         scatter = rng.normal(0, 1, (len(chosen), REPLICATES))
         if solution.startswith("S"):
-            # Evenly about the line, so that no test of a curve finds anything by chance.
-            scatter = np.broadcast_to(np.linspace(-1, 1, REPLICATES), scatter.shape)
+            # The same on all lines, so that no test of a curve finds anything by chance.
+            scatter = np.broadcast_to(np.linspace(-1, 1, REPLICATES) + OFFSETS[int(solution[1:])], scatter.shape)
         counts = signal[:, None] + 0.01 * steepness[:, None] * scatter
         for (element, line), values in zip(chosen, counts, strict=True):
             rows.append(f"{solution},{element},{line},{','.join(f'{max(value, 1):.0f}' for value in values)}")

@@ -53,6 +53,8 @@ def test_formulas_and_figures() -> None:
     wordings = [Wording("A{r}*B{r}", {}), Wording("IF(A{r}>0,samples!C{p0},{r})", {"p0": (other, 20)})]
     texts = formula_texts(wordings, np.array([0, 1, -1, 1], dtype=np.int16), 10)
     assert list(texts) == ["A10*B10", "IF(A11>0,samples!C22,11)", None, "IF(A13>0,samples!C20,13)"]
+    apart = formula_texts(wordings[:1], np.zeros(3, dtype=np.int16), 10, apart=True)
+    assert list(apart) == ["A10*B10", "(A11*B11)", "A12*B12"]
     shown = figures(np.array([1.5, 2.5, np.nan, 0.0]), np.array([True, True, False, True]))
     assert list(shown) == [1.5, 2.5, None, 0.0]
     assert all(type(value) is float for value in shown if value is not None)

@@ -17,6 +17,13 @@ from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, P
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.spelling import cell_text
 
+POINTS_OF_FITS = ("standard readings", "addition readings", "levels", "linearity points", "line points", "fit step")
+"""Beginnings of the names of tables over whose rows a fit sums."""
+THREADED = 100
+"""From this number of neighbouring cells with one formula on, LibreOffice calculates them in several threads. Version
+7.4 then takes the residuals of a fit, which look at sums over such cells, for a circle (#VALUE!). Formulas
+that differ by brackets are calculated one by one."""
+
 
 class Renderer:
     """Turns columns of placed tables into planned columns."""
@@ -93,7 +100,8 @@ class Renderer:
             if not way.blank:
                 which[way.rows] = len(wordings)
                 wordings.append(self._wording(placement, way))
-        return formula_texts(wordings, which, placement.first_row), figures(numbers, which >= 0)
+        apart = placement.table.name.startswith(POINTS_OF_FITS) and placement.table.size >= THREADED
+        return formula_texts(wordings, which, placement.first_row, apart), figures(numbers, which >= 0)
 
     def _wording(self, placement: Placement, way: Way) -> Wording:
         """Formula text with a place for every row number, and those row numbers."""

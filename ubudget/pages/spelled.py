@@ -91,8 +91,11 @@ class Wording:
         ]
 
 
-def formula_texts(wordings: Sequence[Wording], which: npt.NDArray[np.int16], first_row: int) -> Spelled[str | None]:
-    """The formulas of a column: `which` of the wordings each row follows; -1 = none."""
+def formula_texts(
+    wordings: Sequence[Wording], which: npt.NDArray[np.int16], first_row: int, apart: bool = False
+) -> Spelled[str | None]:
+    """The formulas of a column: `which` of the wordings each row follows; -1 = none. `apart` puts every other formula
+    in brackets, so that no two neighbours are the same formula."""
 
     def spell(start: int, stop: int) -> list[str | None]:
         here = which[start:stop]
@@ -100,7 +103,7 @@ def formula_texts(wordings: Sequence[Wording], which: npt.NDArray[np.int16], fir
         for number, wording in enumerate(wordings):
             turns = np.flatnonzero(here == number)
             for turn, text in zip(turns.tolist(), wording.spelled(turns + start, first_row), strict=True):
-                spelled[turn] = text
+                spelled[turn] = f"({text})" if apart and (start + turn) % 2 else text
         return spelled
 
     return Spelled(len(which), spell)
