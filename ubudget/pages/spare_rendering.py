@@ -8,7 +8,6 @@ Ware that a row names is looked up.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -35,13 +34,6 @@ from ubudget.quantity.spelling import cell_text, number_text
 _MARKED = {PORTIONS: READY, BLANK_PORTIONS: READY, STANDARDS: READY, READINGS: "include", POINTS: "include"}
 """Tables whose formulas wait for more than the row's label."""
 _LOWEST, _HIGHEST = " of lowest", " of highest"
-
-
-@dataclass(frozen=True)
-class _Shape:
-    """How the references of one formula read: rows with the same shape share a template."""
-
-    guarded: frozenset[str]
 
 
 class SpareRenderer(Renderer):
@@ -150,9 +142,9 @@ class SpareRenderer(Renderer):
         for way in ways_of(table, column):
             if way.blank:
                 continue
-            for rows, shape in self._shapes(placement, way):
+            for rows, guarded in self._groups(placement, way):
                 part = Way(rows, way.expression, way.blank)
-                template, rows_of = self._shaped_template(placement, part, shape)
+                template, rows_of = self._spare_template(placement, part, guarded)
                 for row in rows.tolist():
                     at = placement.row(row)
                     text = template.format(r=at, **{name: int(found[row]) for name, found in rows_of.items()})
@@ -161,8 +153,8 @@ class SpareRenderer(Renderer):
                         values[row] = float(numbers[row])
         return formulas, values
 
-    def _shapes(self, placement: Placement, way: Way) -> list[tuple[np.ndarray, _Shape]]:
-        """Rows of a way by the references that they may not read as they stand."""
+    def _groups(self, placement: Placement, way: Way) -> list[tuple[np.ndarray, frozenset[str]]]:
+        """Rows of a way by the symbols that they may not read as they stand: rows of a group share a template."""
         table, groups = placement.table, dict[frozenset[str], list[int]]()
         picks = [(s, r) for s in way.expression.symbols if isinstance(r := table.references.get(s), Pick)]
         waiting = [(symbol, pick) for symbol, pick in picks if pick.table in self._spare.keys]
@@ -170,9 +162,11 @@ class SpareRenderer(Renderer):
             mine = self._keys(table.name, row)
             guarded = frozenset(s for s, pick in waiting if not self._keys(pick.table, int(pick.rows[row])) <= mine)
             groups.setdefault(guarded, []).append(row)
-        return [(np.array(rows, dtype=np.int64), _Shape(guarded)) for guarded, rows in groups.items()]
+        return [(np.array(rows, dtype=np.int64), guarded) for guarded, rows in groups.items()]
 
-    def _shaped_template(self, placement: Placement, way: Way, shape: _Shape) -> tuple[str, dict[str, np.ndarray]]:
+    def _spare_template(
+        self, placement: Placement, way: Way, guarded: frozenset[str]
+    ) -> tuple[str, dict[str, np.ndarray]]:
         rows_of: dict[str, np.ndarray] = {}
         table = placement.table
 
@@ -192,7 +186,7 @@ class SpareRenderer(Renderer):
                 own = reference.table.removeprefix("dilutions of ")
                 absent = "1" if reference.column == own else "0"
                 return f"IF({placement.letters[DILUTED]}{{r}}=1,{text},{absent})"
-            if symbol in shape.guarded:
+            if symbol in guarded:
                 return f'IF({text}="",{self._neutral(reference)},{text})'
             return text
 
