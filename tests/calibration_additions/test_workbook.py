@@ -112,7 +112,7 @@ def test_every_open_number_moves_the_results_as_the_library_says(name: str, book
 def test_struck_readings_in_libreoffice(books: Books, tmp_path: Path) -> None:
     require_engine("libreoffice")
     example, file = books["volume change"]
-    marks = [cell for cell in numeric_cells(example) if cell.origin.path[0] == "include"]
+    marks = [cell for cell in numeric_cells(example) if cell.origin.path[0] == "include"][::4]
     files = []
     for number, cell in enumerate(marks):
         book = openpyxl.load_workbook(file)

@@ -184,6 +184,10 @@ class Damaged:
     """What was done, and on which sheet."""
     content: bytes = field(repr=False)
 
+    def __repr__(self) -> str:
+        """Without the content, which would bury what is wrong."""
+        return f"Damaged({self.steps})"
+
 
 @st.composite
 def damaged(draw: st.DrawFn) -> Damaged:

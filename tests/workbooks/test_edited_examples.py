@@ -23,7 +23,10 @@ SEED = 20_260_318
 EDITED = 10
 FOLDERS = [
     HARBOUR,
-    *(EXAMPLES / name for name in ("river_manganese", "well_arsenic")),
+    *(
+        EXAMPLES / name
+        for name in ("river_manganese", "well_arsenic", "gearbox_oil", "rinse_water", "spring_copper", "water_hardness")
+    ),
     *sorted(path for path in (EXAMPLES / "patterns").iterdir() if path.is_dir()),
 ]
 ALL = [*FOLDERS, *sorted((EXAMPLES / "zinc_standard").glob("*.toml")), *PUBLISHED]

@@ -24,8 +24,9 @@ class Finding:
     remedy: str
 
     def line(self) -> str:
-        """The finding as one line."""
-        return f"{self.file}: {self.place}: found {self.found}; accepted: {self.accepted}; {self.remedy}"
+        """The finding as one line: what was found may hold a line break, as a cell does."""
+        words = f"{self.file}: {self.place}: found {self.found}; accepted: {self.accepted}; {self.remedy}"
+        return "".join(letter if letter.isprintable() else " " for letter in words)
 
     def as_json(self) -> dict[str, str]:
         return {
