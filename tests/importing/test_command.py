@@ -12,7 +12,7 @@ import pytest
 from tests.commands.running import run, widest
 from tests.importing.corpus import EXPORTS, GOOD, mapping_text
 from tests.importing.import_runs import write_calibrated
-from ubudget.files import replacing
+from ubudget.files import atomic
 from ubudget.files.reading import read_records
 
 CASES = {case.file: case for case in GOOD}
@@ -99,7 +99,7 @@ def test_the_mapping_is_kept_with_the_run(tmp_path: Path) -> None:
 def test_files_are_written_together_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     place = prepared(tmp_path, "wide_replicates.csv")
     before = {path.name: path.read_bytes() for path in place.iterdir()}
-    real, calls = replacing.os.replace, []
+    real, calls = atomic.os.replace, []
 
     def second_fails(source: Path, target: Path) -> None:
         calls.append(target)
@@ -107,9 +107,9 @@ def test_files_are_written_together_or_not_at_all(tmp_path: Path, monkeypatch: p
             raise OSError(28, "No space left on device", str(target))
         real(source, target)
 
-    monkeypatch.setattr(replacing.os, "replace", second_fails)
+    monkeypatch.setattr(atomic.os, "replace", second_fails)
     done = run("import", EXPORTS / "wide_replicates.csv", "--into", place, folder=tmp_path)
-    assert done.status == 2 and "nothing was changed" in done.err
+    assert done.status == 2 and "No space left" in done.err
     assert {path.name: path.read_bytes() for path in place.iterdir()} == before
 
 

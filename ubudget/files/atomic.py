@@ -26,7 +26,7 @@ def replace_file(path: Path, data: Content, *, force: bool = False) -> None:
 
 
 def replace_files(contents: Mapping[Path, Content], *, force: bool = False) -> None:
-    """The same for several files: none is replaced before all are written."""
+    """The same for several files: none is replaced before all are written; what was there comes back if one fails."""
     for path in contents:
         if path.is_dir():
             raise NotWritable(f"{path}: this is a folder; a file name is needed; name a file inside it")
@@ -35,13 +35,22 @@ def replace_files(contents: Mapping[Path, Content], *, force: bool = False) -> N
                 f"{path}: the file exists already; a new name is needed; choose another or allow replacing"
             )
     beside = {path: path.with_name(f".{path.name}.{secrets.token_hex(4)}.part") for path in contents}
+    # One file is replaced whole or not at all by itself.
+    before = {path: path.read_bytes() for path in contents if path.is_file()} if len(contents) > 1 else {}
+    done: list[Path] = []
     path = Path()
     try:
         for path, data in contents.items():
             _write_through(beside[path], data)
         for path in contents:
             os.replace(beside[path], path)
+            done.append(path)
     except OSError as refusal:
+        for replaced in done if len(contents) > 1 else ():
+            if replaced in before:
+                replaced.write_bytes(before[replaced])
+            else:
+                replaced.unlink(missing_ok=True)
         raise NotWritable(
             f"{path}: cannot be written ({refusal.strerror or refusal}); a place in an existing folder that "
             "you may write to is needed; close the file where it is open, or choose another place"

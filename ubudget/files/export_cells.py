@@ -179,7 +179,11 @@ class Walk:
             self.found.aside.append(SetAside(row.number, what, f"set aside by the mapping: {read.line.reason}"))
             return
         for part, replicate, at in self._long_values(row, place):
-            self._enter(row, solution, read.line, part, replicate, self.cell(row, at), self.unit_of(row, read.line, at))
+            self.found.values.append(
+                self._value(
+                    row, solution, read.line, part, replicate, self.cell(row, at), self.unit_of(row, read.line, at)
+                )
+            )
         if columns.nominal is not None and self.cell(row, columns.nominal):
             text = self.cell(row, columns.nominal)
             unit = self.unit_above(columns.nominal) or self.mapping.nominal_unit
@@ -269,21 +273,11 @@ class Walk:
             if line.part != "value" and line.part != "set aside":
                 part = line.part
             unit = self.unit_of(row, line, at + 1)
-            self._enter(row, solution, line, part, line.replicate or replicate, row.cells[at], unit)
+            self.found.values.append(
+                self._value(row, solution, line, part, line.replicate or replicate, row.cells[at], unit)
+            )
 
     # -- values ------------------------------------------------------------------------------------------------------
-
-    def _enter(
-        self,
-        row: DataRow,
-        solution: tuple[str, bool],
-        line: LineText,
-        part: Part,
-        replicate: int | None,
-        text: str,
-        unit: str,
-    ) -> None:
-        self.found.values.append(self._value(row, solution, line, part, replicate, text, unit))
 
     def _value(
         self,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ubudget.errors import OutputExists, UnusableInput
+from ubudget.files.atomic import replace_files
 from ubudget.files.csv_text import parse_csv
 from ubudget.files.export_cells import Walk
 from ubudget.files.export_numbers import Signs, decimal_in
@@ -19,7 +20,6 @@ from ubudget.files.export_values import Gathered, Known, SetAside
 from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, mapping_path, read_folder, read_mapping
 from ubudget.files.import_texts import import_block, readings_text, with_block
 from ubudget.files.reading import in_order, records_from_texts
-from ubudget.files.replacing import replace_files
 from ubudget.files.tables import readings_from
 from ubudget.files.toml_text import parse_toml
 from ubudget.records.calibration import Calibration
@@ -104,7 +104,7 @@ def write_import(made: Import, *, force: bool = False) -> list[Path]:
     for path in changed:
         if path != made.run_file and path.exists() and not force:
             raise OutputExists(f"{path}: the file exists already; allow replacing it (--force), or move it away")
-    replace_files({path: text.encode("utf-8") for path, text in changed.items()})
+    replace_files({path: text.encode("utf-8") for path, text in changed.items()}, force=True)
     return list(made.files)
 
 
