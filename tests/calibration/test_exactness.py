@@ -7,6 +7,7 @@ derivatives nor the implicit differentiation of the fits takes part.
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,8 +16,11 @@ from uncertainties import nominal_value
 
 from tests.agreement.test_uncertainties import CALCULATE, Walk, correlated_variance
 from tests.calibration.runs import ERRORS_IN_VARIABLES, TWO_POINTS, Declared, evaluated, every_kind, of_kind
+from tests.findings.small_run import READINGS, RUN, write_run
 from ubudget.bench.assembly import RESULTS
 from ubudget.bench.kinds import KINDS
+from ubudget.evaluation.evaluate import evaluate
+from ubudget.files.reading import read_records
 from ubudget.quantity.expression import Apply, Expression
 
 ELEMENTWISE = {"total_of": lambda values: sum(values)}
@@ -79,3 +83,16 @@ def test_value_and_u_are_those_of_the_whole_fit_walked_anew(declared: Declared) 
         expected = math.sqrt(correlated_variance(evaluation, number, walk))
         assert expected > 0
         assert result.standard_uncertainty == pytest.approx(expected, rel=1e-12)
+
+
+def test_three_levels_leave_nothing_to_test_a_line_by(tmp_path: Path) -> None:
+    """A quadratic goes through three level means: their residual is rounding, and F is not calculated from it."""
+    standard = '[[standard]]\nlabel = "S3"\nconcentration = { Zn = "2 mg/L" }\n'
+    readings = "\n".join(line for line in READINGS.splitlines() if not line.startswith("S3")) + "\n"
+    run = write_run(tmp_path, run=RUN.replace(standard, ""), readings=readings)
+    records, findings = read_records(run)
+    assert records is not None, findings
+    evaluation, findings = evaluate(records)
+    assert evaluation is not None, findings
+    assert evaluation.column("n", "linearity")[0] == 3
+    assert evaluation.column("F linearity", "linearity")[0] == 0

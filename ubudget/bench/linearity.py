@@ -44,7 +44,9 @@ def build_linearity(
     KINDS["quadratic"].build(fit)
     tests.demote(*tests.names)
     ds = tests.formula("DS²", "DS²", "", Symbol("c2") ** 2 * Symbol("S2"), "ISO 8466-1, 5.1")
-    F = tests.formula("F linearity", "F, line against quadratic", "", apply("ratio_or_zero", ds, Symbol("s") ** 2))
+    # Through three levels a quadratic leaves rounding alone, which no F may be divided by.
+    ratio = apply("if_less", Symbol("n"), 3.5, 0, apply("ratio_or_zero", ds, Symbol("s") ** 2))
+    F = tests.formula("F linearity", "F, line against quadratic", "", ratio)
     tests.formula("p linearity", "probability if straight", "", apply("f_upper", F, 1, Symbol("dof")))
     ends = []
     for name, level in (("lowest", start), ("highest", stop - 1)):
