@@ -16,7 +16,7 @@ from uncertainties import nominal_value
 
 from tests.agreement.test_uncertainties import CALCULATE, Walk, correlated_variance
 from tests.calibration.runs import ERRORS_IN_VARIABLES, TWO_POINTS, Declared, evaluated, every_kind, of_kind
-from tests.findings.small_run import READINGS, RUN, write_run
+from tests.findings.small_run import RUN, write_run
 from ubudget.bench.assembly import RESULTS
 from ubudget.bench.kinds import KINDS
 from ubudget.evaluation.evaluate import evaluate
@@ -87,9 +87,8 @@ def test_value_and_u_are_those_of_the_whole_fit_walked_anew(declared: Declared) 
 
 def test_three_levels_leave_nothing_to_test_a_line_by(tmp_path: Path) -> None:
     """A quadratic goes through three level means: their residual is rounding, and F is not calculated from it."""
-    standard = '[[standard]]\nlabel = "S3"\nconcentration = { Zn = "2 mg/L" }\n'
-    readings = "\n".join(line for line in READINGS.splitlines() if not line.startswith("S3")) + "\n"
-    run = write_run(tmp_path, run=RUN.replace(standard, ""), readings=readings)
+    mark = '[[exclude_reading]]\nsolution = "S3"\nanalyte = "Zn"\nline = "213.9"\nreplicate = {}\nreason = "spilt"\n'
+    run = write_run(tmp_path, run=RUN + "".join(mark.format(number) for number in (1, 2, 3)))
     records, findings = read_records(run)
     assert records is not None, findings
     evaluation, findings = evaluate(records)
