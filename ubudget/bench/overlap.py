@@ -53,7 +53,7 @@ def build_overlaps(operations: SymbolRows, structure: Structure) -> None:
         _build(operations, OVERLAPS, "Spectral overlap in each solution", SIGNALS, keys, needed)
     if any(not isinstance(method.symbols[name], Calibration) for name in of):
         keys = [("", curve) for curve in structure.blank_curves]
-        needed = set(structure.blank_rows())
+        needed = set(structure.blank_rows)
         _build(operations, BLANK_OVERLAPS, "Spectral overlap in the mean blank", BLANKS, keys, needed)
 
 
@@ -68,7 +68,7 @@ def subtract_overlap(
     """Column `symbol` of the results: its concentration less the overlaps."""
     measured = isinstance(method.symbols[operation.of], Calibration)
     home = OVERLAPS if measured else BLANK_OVERLAPS
-    own = [row.measured for row in rows] if measured else structure.blank_rows()
+    own = [row.measured for row in rows] if measured else structure.blank_rows
     overlap = table.pick(f"overlap of {symbol}", home, "overlap", own)
     table.formula(symbol, symbol, operation.unit, Symbol(operation.of) - overlap, "common practice, no source")
 
@@ -80,7 +80,7 @@ def status_of_overlap(
     status: Expression = ZERO
     for home, own in (
         (OVERLAPS, [row.measured for row in rows]),
-        (BLANK_OVERLAPS, structure.blank_rows()),
+        (BLANK_OVERLAPS, structure.blank_rows),
     ):
         if home in context.tables:
             status = status + table.pick(f"interferents lost, {home}", home, "lost", own)

@@ -21,15 +21,13 @@ from ubudget.bench.structure import Curve, Line, Structure
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Place
 from ubudget.records.amount import Amount
-from ubudget.records.calibration import Calibration
-from ubudget.records.device_concentration import DeviceConcentration, check_of
+from ubudget.records.device_concentration import check_of
 from ubudget.records.method import Blank
 from ubudget.records.quality import RECOVERIES, QualityLimit, limit_for
+from ubudget.records.read_order import READ_AS
 from ubudget.records.run import Run
 from ubudget.records.unit_comparison import in_unit
 
-READ_AS = (Calibration, DeviceConcentration)
-"""Operations that give the concentration of a solution as it was read."""
 LIMITS, CHECKS, OF_LINES = "quality limits", "quality checks", "quality of lines"
 OUTSIDE, COUNT = "outside", "outside of line"
 """Column of the checks: 1 = outside its limits; column of the lines: how many are."""
@@ -61,7 +59,7 @@ def build_quality(context: Context, structure: Structure | None, keys: Sequence[
     if structure is None or run is None or not limits:
         return
     found = [*_check_solutions(context, run, structure), *_blanks(context, structure)]
-    found += _between_results(context, run, structure, keys)
+    found += [*_between_results(context, run, structure, keys), *_materials(context, structure, keys)]
     if not found:
         return
     order = {line: number for number, line in enumerate(structure.lines)}
@@ -74,15 +72,15 @@ def build_quality(context: Context, structure: Structure | None, keys: Sequence[
 def _check_solutions(context: Context, run: Run, structure: Structure) -> Iterator[Check]:
     unit = next((s.unit for s in context.records.method.symbols.values() if isinstance(s, READ_AS)), "")
     for row, item in enumerate(structure.measured):
-        number = check_of(item.solution, run.file.checks)
-        known = None if number is None else run.file.checks[number].concentration.get(item.line[0])
-        limit = limit_for(context.records.method.quality_limits, "check solution", item.line[0])
-        if number is not None and known is not None and limit is not None:
-            path = ("check_solution", number, "concentration", item.line[0])
-            figure = _figure(context, known, unit, f"check_solution {number + 1}, {item.line[0]}")
-            yield Check(
-                "check solution", item.solution, item.curve, limit, row, known=figure, place=Place("run", path, unit)
-            )
+        number, analyte = check_of(item.solution, run.file.checks), item.line[0]
+        if number is None:
+            continue
+        known = run.file.checks[number].concentration.get(analyte)
+        limit = limit_for(context.records.method.quality_limits, "check solution", analyte)
+        if known is not None and limit is not None:
+            figure = context.in_unit(known, unit, "run", f"check_solution {number + 1}, {analyte}")
+            place = Place("run", ("check_solution", number, "concentration", analyte), unit)
+            yield Check("check solution", item.solution, item.curve, limit, row, known=figure, place=place)
 
 
 def _blanks(context: Context, structure: Structure) -> Iterator[Check]:
@@ -108,7 +106,7 @@ def _between_results(context: Context, run: Run, structure: Structure, keys: Seq
             added, at = spike.added.get(line[0]), limit("spike", line)
             if min(first, second) >= 0 and added is not None and at is not None:
                 place = Place("run", ("spike", number, "added", line[0]), method.document.unit)
-                known = _figure(context, added, method.document.unit, f"spike {number + 1}, {line[0]}")
+                known = context.in_unit(added, method.document.unit, "run", f"spike {number + 1}, {line[0]}")
                 words = f"{spike.sample} less {spike.of}"
                 yield Check("spike", words, Curve(*line), at, first=first, second=second, known=known, place=place)
         for pair in run.file.duplicates:
@@ -116,17 +114,21 @@ def _between_results(context: Context, run: Run, structure: Structure, keys: Seq
             at = limit("duplicate", line)
             if min(first, second) >= 0 and at is not None:
                 yield Check("duplicate", " and ".join(pair.samples), Curve(*line), at, first=first, second=second)
-        at = limit("reference material", line)
-        for row, key in enumerate(keys if at is not None else ()):
-            if not key.portions:
-                continue
-            item = structure.portions[key.portions[0]].reference_material
-            found = stock_of(context, item, line[0]) if item and (key.analyte, key.line or "") == line else None
-            unit = method.document.unit
-            known = in_unit(found.property.value.value, found.property.value.unit, unit) if found else None
-            if found is not None and known is not None and at is not None:
-                place = Place("register", (*found.path, "value"), unit)
-                yield Check("reference material", key.sample, Curve(*line), at, first=row, known=known, place=place)
+
+
+def _materials(context: Context, structure: Structure, keys: Sequence[ResultKey]) -> Iterator[Check]:
+    """Reference materials taken through the procedure, on each line, beside the certificate of the day."""
+    method = context.records.method
+    unit = method.document.unit
+    for row, key in enumerate(keys):
+        line = (key.analyte, key.line or "")
+        limit = limit_for(method.quality_limits, "reference material", key.analyte)
+        item = structure.portions[key.portions[0]].reference_material if key.portions else ""
+        found = stock_of(context, item, key.analyte) if item and limit is not None and line in structure.lines else None
+        known = in_unit(found.property.value.value, found.property.value.unit, unit) if found else None
+        if found is not None and known is not None and limit is not None:
+            place = Place("register", (*found.path, "value"), unit)
+            yield Check("reference material", key.sample, Curve(*line), limit, first=row, known=known, place=place)
 
 
 def _build_limits(context: Context) -> None:
@@ -229,7 +231,3 @@ def _build_lines(context: Context, checks: Sequence[Check]) -> None:
     marks = table.span("marks", CHECKS, OUTSIDE, stop - counts, stop)
     table.formula(COUNT, "outside their limits", "", apply("total", marks))
     context.tables[OF_LINES] = table.build()
-
-
-def _figure(context: Context, amount: Amount, unit: str, place: str) -> float | None:
-    return context.in_unit(amount, unit, "run", place)

@@ -201,7 +201,7 @@ class ResultTable:
 
     def _blank(self, symbol: str, operation: Blank) -> None:
         assert self.structure is not None
-        rows = self.structure.blank_rows()
+        rows = self.structure.blank_rows
         mean = self.table.pick(f"mean {symbol}", BLANKS, "c", rows)
         s_b = self.table.pick(f"s_b of {symbol}", BLANKS, "s_b", rows)
         self.table.pick(f"dof of {symbol}", BLANKS, "dof", rows)
@@ -327,7 +327,7 @@ class ResultTable:
             "status of the line", source, "status of c" if extrapolated else "status", rows
         )
         if self.operations.each(Blank):
-            n_b = self.table.pick("blanks used", BLANKS, "n", self.structure.blank_rows())
+            n_b = self.table.pick("blanks used", BLANKS, "n", self.structure.blank_rows)
             status = status + 100 * apply("if_less", n_b, 0.5, 1, 0)
         status = status + status_of_overlap(self.table, self.context, self.rows, self.structure)
         self.table.formula(STATUS, USABLE, "", status)

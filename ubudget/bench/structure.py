@@ -121,9 +121,12 @@ class Structure:
         before = [row for row in rows if self.curves.index(self.blank_curves[row]) < own]
         return before[-1] if before else rows[0]
 
-    def blank_rows(self) -> list[int]:
+    @cached_property
+    def blank_rows(self) -> tuple[int, ...]:
         """Row of `blank_curves` for each result."""
-        return [self.blank_row(self.measured[row.measured].curve) for row in self.results]
+        read = [self.measured[row.measured].curve for row in self.results]
+        row_of = {curve: self.blank_row(curve) for curve in set(read)}
+        return tuple(row_of[curve] for curve in read)
 
     @cached_property
     def longest_chain(self) -> int:

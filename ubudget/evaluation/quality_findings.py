@@ -40,7 +40,7 @@ def quality_number_findings(assembly: Assembly, numbers: Numbers) -> Iterator[Fi
     texts = [table.texts(name) for name in ("kind", "check", "analyte", "line", "of")]
     for row, (kind, words, analyte, line, unit) in enumerate(zip(*texts, strict=True)):
         if outside[row] > 0:
-            name = {"%": "%"}.get(unit, f" {unit}")
+            name = "%" if unit == "%" else f" {unit}"
             limits = f"{low[row]:.6g} to {high[row]:.6g}{name}" if low[row] else f"at most {high[row]:.6g}{name}"
             yield Finding(
                 "attend",

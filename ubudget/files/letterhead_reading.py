@@ -54,7 +54,6 @@ _DAMAGED: Final = (
     EOFError,
     OSError,
     RuntimeError,
-    NotImplementedError,
 )
 """What reading raises for a file that is no workbook, a damaged or an encrypted one."""
 _ACCEPTED: Final = "a workbook (.xlsx, .xltx) made in a spreadsheet program"

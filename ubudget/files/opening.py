@@ -28,6 +28,7 @@ def has_sheet(file: str | os.PathLike[str], name: str) -> bool | None:
             warnings.simplefilter("ignore")
             book = load_workbook(file, read_only=True)
     except Exception:
+        # As above: whatever the library stumbles over.
         return None
     book.close()
     return name in book.sheetnames

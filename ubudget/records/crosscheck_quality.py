@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ubudget.records.calibration import Calibration
-from ubudget.records.device_concentration import DeviceConcentration, check_of
+from ubudget.records.device_concentration import check_of
 from ubudget.records.finding import Finding
 from ubudget.records.method import Blank
 from ubudget.records.quality import QualityLimit, Spike, limit_for
-from ubudget.records.read_order import calibration_of
+from ubudget.records.read_order import READ_AS, calibration_of
 from ubudget.records.records import Records
 from ubudget.records.run import Run
 from ubudget.records.unit_comparison import in_unit
-
-READ_AS = (Calibration, DeviceConcentration)
-"""Operations that give the concentration of a solution as it was read."""
 
 
 def quality_findings(records: Records) -> list[Finding]:

@@ -7,8 +7,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ubudget.records.calibration import Calibration
+from ubudget.records.device_concentration import DeviceConcentration
 from ubudget.records.method import Method
 from ubudget.records.run import Exclusion, Reading, Run
+
+READ_AS = (Calibration, DeviceConcentration)
+"""Operations that give the concentration of a solution as it was read."""
 
 
 def calibration_of(method: Method) -> Calibration | None:
