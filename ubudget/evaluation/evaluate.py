@@ -16,6 +16,7 @@ from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
+from ubudget.evaluation.conclusions import conclude
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -74,6 +75,8 @@ class Result:
     """Makes the budget. A run of thousands of results has some hundred thousand rows, which nobody wants at once."""
     lines: tuple[tuple[str, str], ...] = ()
     """Analyte and line of the results that a derived one is calculated from; empty: its own."""
+    reported_as: str = ""
+    """What is reported in place of value ± U, such as `< 0.05`; empty: value ± U."""
 
     @property
     def budget(self) -> tuple[BudgetRow, ...]:
@@ -305,7 +308,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
         beforehand=propagated_beforehand(assembly.graph, assembly.equations.result.name),
     )
     unit = "" if assembly.derived else method.document.unit
-    graph = cover(propagated, unit, method.coverage, method.rounding)
+    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding))
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)

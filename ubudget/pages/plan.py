@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
-from ubudget.bench.quality import OF_LINES
+from ubudget.evaluation.conclusions import CONCLUDED
 from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
@@ -63,7 +63,7 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
     placements = placements_of(evaluation)
-    live = live_cells(evaluation.graph, "results", OF_LINES)
+    live = live_cells(evaluation.graph, "results", *CONCLUDED)
     return book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
 
 

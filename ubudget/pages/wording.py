@@ -19,7 +19,9 @@ def fixed(value: float, decimals: int) -> str:
 
 
 def interval_text(result: Result) -> str:
-    """`value ± U`, both rounded to the same place."""
+    """What is reported: `value ± U`, both rounded to the same place, or what stands in its place."""
+    if result.reported_as:
+        return result.reported_as
     if result.reported_value is None or result.reported_expanded_uncertainty is None:
         return NOT_AVAILABLE
     places = result.decimals
