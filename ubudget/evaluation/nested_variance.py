@@ -53,6 +53,9 @@ class Components:
     s_total: float
     """Root of the sum of all components, none of them below zero: one result of another day, digest and reading."""
     total_degrees_of_freedom: float
+    s_inner: float
+    """The same without the outermost component: one result of the same day, another digest and reading."""
+    inner_degrees_of_freedom: float
     u_mean: float
     """Standard uncertainty of the mean of all data from the components (GUM H.5.2.5 for balanced data)."""
     mean_degrees_of_freedom: float
@@ -106,9 +109,11 @@ def variance_components(values: Sequence[float], **factors: Sequence[Hashable]) 
     kept = np.array([stratum.component > 0 for stratum in strata])
     of_mean = _shares_in_mean(n, cells)
     s_total, total_dof = _combined(weights[kept].sum(axis=0), mean_squares, freedom)
+    inner = kept & (np.arange(len(names)) > 0)
+    s_inner, inner_dof = _combined(weights[inner].sum(axis=0), mean_squares, freedom)
     u_mean, mean_dof = _combined((of_mean[kept, None] * weights[kept]).sum(axis=0), mean_squares, freedom)
     mean = float(sum(data.whole) * data.unit / n)
-    return Components(mean, n, strata, s_total, total_dof, u_mean, mean_dof)
+    return Components(mean, n, strata, s_total, total_dof, s_inner, inner_dof, u_mean, mean_dof)
 
 
 def _cells(n: int, factors: Sequence[Sequence[Hashable]]) -> list[list[list[int]]]:
