@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
+from ubudget.chart_command import chart
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
@@ -291,3 +292,4 @@ app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)
 app.command()(study)
+app.command()(chart)
