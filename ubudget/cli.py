@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
+from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
@@ -252,8 +253,14 @@ def explain(
     analyte: Annotated[str | None, typer.Option("--analyte", help="Its analyte.")] = None,
     line: Annotated[str | None, typer.Option("--line", help="Its line.")] = None,
     short: Annotated[bool, typer.Option("--short", help="The summary alone, one screen.")] = False,
+    page: Annotated[
+        Path | None, typer.Option("--page", metavar="FILE.html", help="Write it as one page for a browser.")
+    ] = None,
+    text: Annotated[Path | None, typer.Option("--text", metavar="FILE", help="Write it as text.")] = None,
+    force: Force = False,
 ) -> None:
     """A summary and the derivation of one result in words and numbers."""
+    from ubudget.files.explaining import write_explanation
     from ubudget.pages.derivation import derivation
     from ubudget.pages.results_table import find_named, find_result
     from ubudget.pages.summary import summary
@@ -261,9 +268,13 @@ def explain(
     named = (sample, analyte, line)
     if result is not None and named != (None, None, None):
         raise typer.BadParameter("--result stands for --sample, --analyte and --line; give one or the other")
+    refuse_existing([path for path in (page, text) if path is not None], force)
     evaluation = evaluated(run)
     row = find_named(evaluation, *named) if result is None else find_result(evaluation, result)
-    typer.echo("\n".join((summary if short else derivation)(evaluation, row)))
+    if page is None and text is None:
+        typer.echo("\n".join((summary if short else derivation)(evaluation, row)))
+    for path in write_explanation(evaluation, row, page, text, force=force):
+        typer.echo(str(path))
     say_findings(evaluation)
     raise typer.Exit(LOOK if evaluation.results[row].flags else status(evaluation, flags=False))
 
@@ -292,4 +303,5 @@ app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)
 app.command()(study)
+app.command()(dossier)
 app.command()(chart)

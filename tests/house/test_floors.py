@@ -33,6 +33,7 @@ FLOORS = {
     "workbook_commands": 6,
     "import_command": 6,
     "study_command": 6,
+    "dossier_command": 6,
     "chart_command": 6,
     "cli": 6,
     "__main__": 6,

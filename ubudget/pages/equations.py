@@ -1,4 +1,4 @@
-"""One block of a derivation in print: equations, numbers put in, values, and where each symbol comes from."""
+"""One block of a derivation: equations, numbers put in, values, and where each symbol comes from."""
 
 from __future__ import annotations
 
@@ -10,15 +10,18 @@ from ubudget.bench.reported import UNIT, VALUE
 from ubudget.bench.result_table import RESULTS
 from ubudget.evaluation.coverage import EXPANDED, REPORTED, REPORTED_U, STANDARD
 from ubudget.pages.figures import as_written, plain, unit_text
-from ubudget.pages.listing import GAP, WIDTH, TextColumn, formula_lines, shown_width, table_lines, wrapped
+from ubudget.pages.listing import GAP, TextColumn
 from ubudget.pages.noise import SAID, Noise
+from ubudget.pages.placement import Placements
+from ubudget.pages.told import Blank, Equation, Figures, Formula, Opening, Part, Sentence, Source, Sources
 from ubudget.pages.walk import Block, Target, Walk, shown_name
 from ubudget.quantity.expression import Expression
-from ubudget.quantity.graph import Column, Formula, Given, Label, Place, Table
+from ubudget.quantity.graph import Column, Given, Label, Place, Table
+from ubudget.quantity.graph import Formula as GraphFormula
 from ubudget.quantity.spelling import readable_text
 from ubudget.records.records import Records, Role
 
-INDENT = "    "
+INDENT = 4
 _NOT_NAMING = {"source", "unit", "quantity", "stated in", "who", "when"}
 _BY_ROW = {"estimate", "stated estimate", "stated", "u", "mean", "s"}
 """Columns of the stated input quantities that have the unit of their row."""
@@ -28,55 +31,57 @@ _DOCUMENTS: tuple[Role, ...] = ("run", "method", "register", "samples", "solutio
 
 
 class EquationPrinter:
-    """Prints blocks of a walk; `width` is that of the terminal."""
+    """Tells blocks of a walk; `placements` knows the cells of the workbook that calculates the same."""
 
-    def __init__(self, walk: Walk, records: Records, width: int = WIDTH) -> None:
-        self.walk, self.records, self.width = walk, records, width
+    def __init__(self, walk: Walk, records: Records, placements: Placements) -> None:
+        self.walk, self.records, self.placements = walk, records, placements
         self.noise = Noise(walk)
 
-    def block(self, block: Block, *, reduced: bool = False) -> Iterator[str]:
-        """Heading with number, the rows' names, and the equations."""
+    def block(self, block: Block, *, reduced: bool = False) -> Iterator[Part]:
+        """Opening with number, the rows' names, and the equations."""
         table = self.walk.graph.tables[block.table]
-        yield ""
-        yield f"[{block.number}] {table.title}"
+        yield Opening(block.number, table.title)
         if len(block.rows) == 1:
             names = "; ".join(f"{label.heading}: {label.values[block.rows[0]]}" for label in _naming(table, block))
             if names:
-                yield from wrapped(names, INDENT, width=self.width)
+                yield Sentence(names, INDENT)
             for name in block.columns:
-                yield ""
+                yield Blank()
                 yield from self.equation(Target(block.table, block.rows, name), INDENT, reduced=reduced)
         else:
             yield from self._rows(table, block)
 
     def equation(
-        self, target: Target, indent: str, *, name: str | None = None, unit: str | None = None, reduced: bool = False
-    ) -> Iterator[str]:
+        self, target: Target, indent: int, *, name: str | None = None, unit: str | None = None, reduced: bool = False
+    ) -> Iterator[Part]:
         """An equation of one row: in symbols, with numbers put in, its value, and what the symbols are.
 
         `unit` is that of the value where the column does not say it."""
         column = self.walk.column(target)
-        assert isinstance(column, Formula)
+        assert isinstance(column, GraphFormula)
         expression = self.walk.expressions(target, reduced=reduced)[0]
         targets = self.walk.targets(target, expression, reduced=reduced)
         left = shown_name(target.column) if name is None else name
-        first, further = f"{indent}{left} = ", " " * (len(indent) + len(left)) + " = "
-        if len(further) > self.width // 3:
-            further = f"{indent}  = "
         value = plain(self.walk.values(target)[0])
         texts = [self._in_symbols(expression), self._numbers_put_in(expression, targets), value]
         # Coefficients follow one clause, which stands above them all.
         unit = unit_of(self.walk.graph.tables[target.table], target.column, target.rows[0]) if unit is None else unit
-        result = f"{value}{unit_text(unit)}{'' if reduced else _remark(column, left)}"
         texts = [text for number, text in enumerate(texts[:-1]) if text not in (value, *texts[:number])]
-        for number, text in enumerate([*texts, result]):
-            yield from formula_lines(text, further if number else first, further[:-2] + "  ", self.width)
+        rights = (*texts, f"{value}{unit_text(unit)}")
+        yield Equation(left, rights, indent, "" if reduced else _remark(column, left), self.cell(target))
         if reduced:
-            yield from self._places(target, targets, indent + "  ")
+            yield from self._places(target, targets, indent + 2)
         else:
-            yield from self._where(target, targets, indent + "  ")
+            yield from self._where(target, targets, indent + 2)
 
-    def _places(self, home: Target, targets: dict[str, Target], indent: str) -> Iterator[str]:
+    def cell(self, target: Target) -> str:
+        """Address of the cell where the workbook has a quantity of one row; empty where it has none."""
+        there = self.placements.get(target.table)
+        if there is None or len(target.rows) != 1 or target.column not in there.letters:
+            return ""
+        return there.cell(target.column, target.rows[0])
+
+    def _places(self, home: Target, targets: dict[str, Target], indent: int) -> Iterator[Part]:
         """Only where the symbols are told, in one line; the numbers are put in already."""
         told = [
             f"{shown_name(symbol)} [{block.number}]"
@@ -84,7 +89,7 @@ class EquationPrinter:
             if (block := self.walk.home(target)) is not None and block is not self.walk.home(home)
         ]
         if told:
-            yield from wrapped(", ".join(told), indent, indent, self.width)
+            yield Sentence(", ".join(told), indent, indent)
 
     def _in_symbols(self, expression: Expression) -> str:
         return readable_text(expression, {symbol: shown_name(symbol) for symbol in expression.symbols})
@@ -104,36 +109,33 @@ class EquationPrinter:
         value = self.walk.values(target)[0]
         return as_written(value) if isinstance(self.walk.column(target), Given) else plain(value)
 
-    def _where(self, home: Target, targets: dict[str, Target], indent: str) -> Iterator[str]:
+    def _where(self, home: Target, targets: dict[str, Target], indent: int) -> Iterator[Part]:
         zero = [symbol for symbol, target in targets.items() if self.walk.is_deviation(target)]
         told = {symbol: target for symbol, target in targets.items() if symbol not in zero}
-        names = [shown_name(symbol) for symbol in told]
-        size = min(max((shown_width(name) for name in names), default=0), 28)
-        for name, (_, target) in zip(names, told.items(), strict=True):
-            start = f"{indent}{name}{' ' * (size - shown_width(name))}{GAP}"
-            yield from wrapped(self._origin(home, target), start, " " * (len(indent) + 6), self.width)
+        if told:
+            yield Sources(tuple(self._origin(home, symbol, target) for symbol, target in told.items()), indent)
         if zero:
             text = "estimate zero, input quantities with an uncertainty only: " + ", ".join(
                 shown_name(symbol) for symbol in zero
             )
-            yield from wrapped(text, indent, indent + "    ", self.width)
+            yield Sentence(text, indent, indent + 4)
 
-    def _origin(self, home: Target, target: Target) -> str:
+    def _origin(self, home: Target, symbol: str, target: Target) -> Source:
         """Value and where it is from: a field of a record, or the block that tells it."""
-        column = self.walk.column(target)
-        block = self.walk.home(target)
-        place = "" if block is None else f"[{block.number}]"
-        if block is not None and block is self.walk.home(home):
-            place = "in this block"
+        name, column, block = shown_name(symbol), self.walk.column(target), self.walk.home(target)
         if not target.rows:
-            return "none"
+            return Source(name, "none")
+        here = block is not None and block is self.walk.home(home)
+        place, number = ("in this block", None) if here else ("", None if block is None else block.number)
         if self._is_many(target):
-            return f"{len(target.rows)} values{GAP}{place}"
+            return Source(name, f"{len(target.rows)} values", place, number)
         unit = unit_text(unit_of(self.walk.graph.tables[target.table], target.column, target.rows[0]))
         value = f"{self._figure(target)}{unit}"
         if isinstance(column, Given):
-            return f"{value}{GAP}{self._record(column.places[target.rows[0]])}"
-        return f"{value}{GAP}{place}" if place else f"{value}{_clause(column)}"
+            return Source(name, value, self._record(column.places[target.rows[0]]))
+        if place or number is not None:
+            return Source(name, value, place, number)
+        return Source(name, value, _clause(column))
 
     def _record(self, place: Place | None) -> str:
         if place is None:
@@ -141,32 +143,33 @@ class EquationPrinter:
         role: Role = next((role for role in _DOCUMENTS if role == place.document), "run")
         return f"{self.records.file(role)}: {_path_words(place.path)}"
 
-    def _rows(self, table: Table, block: Block) -> Iterator[str]:
+    def _rows(self, table: Table, block: Block) -> Iterator[Part]:
         """Formulas once, then the numbers of all rows."""
         targets: dict[str, Target] = {}
         for name in _in_table_order(table, block):
             target = Target(block.table, block.rows, name)
             column = self.walk.column(target)
-            if not isinstance(column, Formula):
+            if not isinstance(column, GraphFormula):
                 continue
             for expression in self.walk.expressions(target):
-                text = f"{shown_name(name)} = {self._in_symbols(expression)}{_clause(column)}"
-                yield from formula_lines(text, INDENT, INDENT + "    ", self.width)
+                clause = _clause(column)
+                text = f"{shown_name(name)} = {self._in_symbols(expression)}{f'{GAP}{clause}' if clause else ''}"
+                yield Formula(text, INDENT, 2 * INDENT)
                 targets |= self.walk.targets(target, expression)
         outside = {
             symbol: target
             for symbol, target in targets.items()
             if target.table != block.table or len(target.rows) != len(block.rows)
         }
-        yield from self._where(Target(block.table, block.rows, block.columns[0]), outside, INDENT + "  ")
-        yield ""
+        yield from self._where(Target(block.table, block.rows, block.columns[0]), outside, INDENT + 2)
+        yield Blank()
         yield from self._numbers(table, block)
 
-    def _numbers(self, table: Table, block: Block) -> Iterator[str]:
-        labels = [
+    def _numbers(self, table: Table, block: Block) -> Iterator[Part]:
+        labels = tuple(
             TextColumn(label.heading, [label.values[row] for row in block.rows], widest=20)
             for label in _naming(table, block)
-        ]
+        )
         figures, rounded = [], False
         for name in _in_table_order(table, block):
             target = Target(block.table, block.rows, name)
@@ -178,30 +181,13 @@ class EquationPrinter:
             values = self.walk.values(target)
             cells = ["0" if noise else plain(value, digits) for value, noise in zip(values, noisy, strict=True)]
             figures.append(TextColumn(f"{shown_name(name)}{unit}", cells, "right"))
-        for number, part in enumerate(_fitting(labels, figures, self.width - len(INDENT))):
-            if number:
-                yield ""
-            yield from table_lines([*labels, *part], INDENT, self.width)
+        yield Figures(labels, tuple(figures), INDENT)
         if rounded:
-            yield from wrapped(SAID, INDENT, width=self.width)
-
-
-def _fitting(labels: Sequence[TextColumn], figures: Sequence[TextColumn], room: int) -> Iterator[list[TextColumn]]:
-    """As many columns of figures beside the labels as there is room for, again and again."""
-
-    def size(column: TextColumn) -> int:
-        longest = max(shown_width(text) for text in (column.heading, *column.cells))
-        return min(longest, column.widest) + len(GAP)
-
-    taken = sum(size(column) for column in labels)
-    part: list[TextColumn] = []
-    for column in figures:
-        if part and taken + sum(size(other) for other in (*part, column)) > room + len(GAP):
-            yield part
-            part = []
-        part.append(column)
-    if part:
-        yield part
+            yield Sentence(SAID, INDENT)
+        there = self.placements.get(block.table)
+        if there is not None:
+            first, last = there.row(min(block.rows)), there.row(max(block.rows))
+            yield Sentence(f"In the workbook: {there.sheet}, rows {first} to {last}.", INDENT)
 
 
 def _in_table_order(table: Table, block: Block) -> list[str]:
@@ -236,15 +222,14 @@ def unit_of(table: Table, name: str, row: int) -> str:
     return figures.values[row] if name == "stated" or (name == "u" and elsewhere) else units.values[row]
 
 
-def _remark(column: Formula, shown: str) -> str:
+def _remark(column: GraphFormula, shown: str) -> str:
     """What the quantity is called and which clause it follows."""
     heading = "" if column.heading in (column.name, shown) or column.heading.startswith(("∂", "c(")) else column.heading
-    words = "; ".join(part for part in (heading, column.clause) if part)
-    return f"{GAP}({words})" if words else ""
+    return "; ".join(part for part in (heading, column.clause) if part)
 
 
 def _clause(column: Column) -> str:
-    return f"{GAP}({column.clause})" if isinstance(column, Formula) and column.clause else ""
+    return f"({column.clause})" if isinstance(column, GraphFormula) and column.clause else ""
 
 
 def _path_words(path: Sequence[str | int]) -> str:
