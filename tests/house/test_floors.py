@@ -30,6 +30,7 @@ FLOORS = {
     "terminal": 6,
     "amendment_commands": 6,
     "evidence_commands": 6,
+    "statement_commands": 6,
     "workbook_commands": 6,
     "import_command": 6,
     "cli": 6,
