@@ -20,9 +20,20 @@ _PREFIXED = {
     "Bq": "becquerel", "kat": "katal",
 }  # fmt: skip
 _ALONE = {
-    "kg": r"\kilogram", "%": r"\percent", "percent": r"\percent", "min": r"\minute", "h": r"\hour", "d": r"\day",
-    "t": r"\tonne", "°C": r"\degreecelsius", "degC": r"\degreecelsius",
+    "kg": r"\kilogram", "kilogram": r"\kilogram", "%": r"\percent", "percent": r"\percent", "min": r"\minute",
+    "h": r"\hour", "d": r"\day", "t": r"\tonne", "°C": r"\degreecelsius", "degC": r"\degreecelsius",
 }  # fmt: skip
+_NAMES = {
+    **{
+        spelled: rf"\{word}\{name}"
+        for symbol, name in _PREFIXED.items()
+        for prefix, word in _PREFIXES.items()
+        for spelled in (prefix + symbol, word + name)
+    },
+    **{spelled: rf"\{name}" for symbol, name in _PREFIXED.items() for spelled in (symbol, name)},
+    **_ALONE,
+}
+"""Later entries hold where two spellings meet: `cd` is the candela, `min` the minute, the kilogram one name."""
 _TOKEN = re.compile(r"\s*(?:(?P<name>[A-Za-zµμΩ°%]+)|(?P<number>\d+)|(?P<sign>[*·/^()-]))")
 
 
@@ -75,7 +86,7 @@ def _factor(tokens: list[str], sign: int) -> list[tuple[str, int]] | None:
     elif token == "1":
         inner = []
     else:
-        name = _name(token)
+        name = _NAMES.get(token)
         if name is None:
             return None
         inner = [(name, 1)]
@@ -94,14 +105,3 @@ def _power(tokens: list[str]) -> int | None:
         return None
     power = int(tokens.pop(0))
     return -power if negative else power
-
-
-def _name(token: str) -> str | None:
-    if token in _ALONE:
-        return _ALONE[token]
-    if token in _PREFIXED:
-        return f"\\{_PREFIXED[token]}"
-    for prefix, word in _PREFIXES.items():
-        if token.startswith(prefix) and token[len(prefix) :] in _PREFIXED:
-            return f"\\{word}\\{_PREFIXED[token[len(prefix) :]]}"
-    return None

@@ -25,6 +25,7 @@ class StatementForm:
     notation: Notation = "plain"
     """`scientific`: with a power of ten, a multiple of three, that value and uncertainty share."""
     decimal_mark: DecimalMark = "point"
+    """Of numbers in the statement; labels and remarks stay as they are written."""
     uncertainty: StatedAs = "absolute"
     """`relative`: the expanded uncertainty in per cent of the value."""
 
