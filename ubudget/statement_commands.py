@@ -58,6 +58,8 @@ def statement(
     outputs = [path for path in (text, csv, xml) if path is not None]
     if outputs.count(STANDARD_OUTPUT) + json > 1:
         raise typer.BadParameter("only one of --json, --text, --csv and --xml can go to standard output")
+    if len(set(outputs)) < len(outputs):
+        raise typer.BadParameter("two outputs have one name; each needs a file of its own")
     refuse_existing([path for path in outputs if path != STANDARD_OUTPUT], force)
     from ubudget.files.atomic import replace_files
     from ubudget.files.d_si import xml_text

@@ -78,6 +78,7 @@ def test_the_form_goes_through_a_fill_in_workbook(own: Path, tmp_path: Path) -> 
         (("--decimal-mark", ","), "point, comma"),
         (("--layout", "concise", "--uncertainty", "relative"), "does not go with"),
         (("--separator", "tab"), "belongs to --csv"),
+        (("--csv", "out", "--xml", "out"), "one name"),
         (("--csv", "x.csv", "--separator", "|"), "comma, semicolon, tab"),
     ],
 )

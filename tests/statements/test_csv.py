@@ -73,7 +73,10 @@ def test_what_is_not_reported_stays_empty() -> None:
     missing = result(
         value=None, reported_value=None, reported_expanded_uncertainty=None, flags=("no reading left", "b")
     )
-    below, gone, *_ = rows(statement_csv(with_results(result(reported_as="< 0.05"), missing), "comma"), ";")
+    exact = result(expanded_uncertainty=0.0, reported_expanded_uncertainty=0.0, standard_uncertainty=0.0)
+    told = with_results(result(reported_as="< 0.05"), missing, exact)
+    below, gone, without, *_ = rows(statement_csv(told, "comma"), ";")
+    assert (without["reported_value"], without["reported_expanded_uncertainty"]) == ("46,8", "")
     assert (below["reported_value"], below["reported_expanded_uncertainty"], below["reported_as"]) == ("", "", "< 0,05")
     assert (gone["reported_value"], gone["coverage_factor"], gone["flags"]) == ("", "", "no reading left; b")
 

@@ -48,8 +48,8 @@ class Digits:
 
 def at_place(value: float, decimals: int) -> Decimal:
     """A number at that many places, halves away from zero; zero has no sign."""
-    rounded = _FIFTEEN.create_decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, _EXACT)
-    return abs(rounded) if rounded == 0 else rounded
+    number = _FIFTEEN.create_decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, _EXACT)
+    return number if number else number.copy_abs()
 
 
 def rounded(uncertainty: float, digits: int) -> Decimal:
