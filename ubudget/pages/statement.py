@@ -7,7 +7,7 @@ our own.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 
 from ubudget.evaluation.evaluate import Evaluation, Result
@@ -100,10 +100,7 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH, form: StatementF
     lines = wrapped(_title(evaluation), width=width)
     roles = roles_of(evaluation)
     common = [part for part in roles[0].amended if all(part in role.amended for role in roles)] if roles[1:] else []
-    told = {
-        id(result): (role, amended_sentence([part for part in role.amended if part not in common]))
-        for result, role in zip(evaluation.results, roles, strict=True)
-    }
+    told = {id(result): (role, _beneath(role, common)) for result, role in zip(evaluation.results, roles, strict=True)}
     clients = [r for r, role in zip(evaluation.results, roles, strict=True) if not role.reference_material]
     controls = [r for r, role in zip(evaluation.results, roles, strict=True) if role.reference_material]
     for title, results in (
@@ -223,25 +220,32 @@ def _with_dof(result: Result) -> str:
     return "" if result.effective_degrees_of_freedom is None else f", with {_dof(result)}"
 
 
+def _beneath(role: Role, common: Container[str]) -> list[str]:
+    """Sentences that stand beneath the figures of one result, but for amendments that all results have in common."""
+    amended = [part for part in role.amended if part not in common]
+    return [amended_sentence(amended)] if amended else []
+
+
 def _written(
-    results: list[Result], told: Mapping[int, tuple[Role, str]], method: Method, form: StatementForm, width: int
+    results: list[Result], told: Mapping[int, tuple[Role, list[str]]], method: Method, form: StatementForm, width: int
 ) -> list[str]:
-    """The results of one part of the report; `told` has for each its role and what was amended behind it alone."""
+    """The results of one part of the report; `told` has for each its role and the sentences beneath it."""
     if not results:
         return []
     if form.layout == "table":
         factors = [marked(factor(result, method.coverage), form.decimal_mark) for result in results]
         table = statement_table(results, factors, form, method.rounding.digits, width)
-        texts = [f"{heading(result)}: {told[id(result)][1]}" for result in results if told[id(result)][1]]
+        texts = [f"{heading(result)}: {' '.join(told[id(result)][1])}" for result in results if told[id(result)][1]]
         return ["", *table, *(line for words in texts for line in ("", *wrapped(words, hanging="  ", width=width)))]
     lines = []
     for result in results:
-        role, amended = told[id(result)]
+        role, beneath = told[id(result)]
         if form.layout == "paragraph":
             lines += ["", *wrapped(statement(result, method, role, form), hanging="  ", width=width)]
         else:
             lines += ["", *wrapped(_short(result, method, form), hanging="  ", width=width)]
-            lines += wrapped(amended, "  ", width=width) if amended else []
+            for words in beneath:
+                lines += wrapped(words, "  ", width=width)
     return lines
 
 
