@@ -16,10 +16,12 @@ import typer
 from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
+from ubudget.chart_command import chart
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
 from ubudget.statement_commands import schema, statement
+from ubudget.study_command import study
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -274,3 +276,5 @@ app.command()(amendments)
 app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)
+app.command()(study)
+app.command()(chart)

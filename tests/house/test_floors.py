@@ -33,6 +33,8 @@ FLOORS = {
     "statement_commands": 6,
     "workbook_commands": 6,
     "import_command": 6,
+    "study_command": 6,
+    "chart_command": 6,
     "cli": 6,
     "__main__": 6,
 }
