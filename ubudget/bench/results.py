@@ -28,6 +28,7 @@ from ubudget.bench.result_table import (
 from ubudget.bench.several_lines import add_reported_values, lines_to_report
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
+from ubudget.bench.validation_values import add_validated, build_validation
 from ubudget.quantity.expression import ZERO, Expression
 from ubudget.records.finding import stops
 
@@ -50,15 +51,19 @@ def add_reported_results(
     """The table `results` with all beneath it: results of the lines, and derived results where the method has them."""
     column = equations.result.name
     method = context.records.method
-    if structure is None or not (method.derived or method.several_lines):
-        return Reported(add_results(context, operations, equations, structure), column)
+    validated = method.validation is not None and method.validation.reported
+    if structure is None or not (method.derived or method.several_lines or validated):
+        keys = add_results(context, operations, equations, structure)
+        build_validation(context)
+        return Reported(keys, column)
     keys = add_results(context, operations, equations, structure, LINE_RESULTS)
     if stops(context.findings):
         return Reported(keys, column)
     sources: tuple[Source, ...]
     lines = Source(LINE_RESULTS, column, equations.result.unit, keys, (None,) * len(keys))
     quantities = PORTION_RESULTS if PORTION_RESULTS in context.tables else LINE_RESULTS
-    sources = (lines,)
+    sources = (add_validated(context, structure, lines),) if validated else (lines,)
+    build_validation(context)
     if lines_to_report(context, lines):
         sources = (lines, add_reported_values(context, lines))
     sources = (*sources, *add_derived(context, structure, sources, quantities))

@@ -6,9 +6,10 @@ from __future__ import annotations
 
 from ubudget.bench.assembly import Assembly
 from ubudget.bench.quality import OF_LINES
+from ubudget.evaluation.both_routes import BOTH
 from ubudget.quantity.graph import Graph
 
-CONCLUDED = (OF_LINES,)
+CONCLUDED = (OF_LINES, BOTH)
 """Tables beside `results` whose formulas make given cells open: what they judge follows an edit."""
 
 

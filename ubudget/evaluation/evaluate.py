@@ -14,6 +14,7 @@ from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
+from ubudget.evaluation.both_routes import add_both_routes, beforehand_of_lines, route_findings
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.conclusions import conclude
@@ -28,6 +29,7 @@ from ubudget.evaluation.coverage import (
     cover,
 )
 from ubudget.evaluation.few_readings import few_readings
+from ubudget.evaluation.items_behind import slots_behind
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
 from ubudget.evaluation.outlier_findings import outlier_findings
@@ -98,6 +100,11 @@ class Evaluation:
     @property
     def slots(self) -> tuple[Slot, ...]:
         return self.propagated.slots
+
+    @cached_property
+    def slots_behind(self) -> tuple[Slot, ...]:
+        """Input quantities of the values, where validation data state their uncertainty."""
+        return slots_behind(self.assembly)
 
     @property
     def keys(self) -> tuple[ResultKey, ...]:
@@ -305,11 +312,16 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
         RESULTS,
         assembly.value,
         gather=assembly.joined,
-        beforehand=propagated_beforehand(assembly.graph, assembly.equations.result.name),
+        beforehand=(
+            *propagated_beforehand(assembly.graph, assembly.equations.result.name),
+            *beforehand_of_lines(assembly, assembly.equations.result.name),
+        ),
     )
     unit = "" if assembly.derived else method.document.unit
     graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding))
+    graph = add_both_routes(assembly, propagated, graph)
     numbers = Numbers(graph)
+    findings += route_findings(assembly, graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)

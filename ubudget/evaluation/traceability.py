@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.certificates import Ending, Evidence, Register
 from ubudget.evaluation.evaluate import Evaluation
+from ubudget.evaluation.items_behind import items_behind
 from ubudget.quantity.graph import Label
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.calibration import Calibration
@@ -85,6 +86,12 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
             by_item.setdefault((item, _analyte_for(register, item, analyte, analytes)), []).append(part)
         if not items:
             stated.append(part)
+    behind: dict[tuple[str, str], list[str]] = {}
+    for symbol, items in items_behind(evaluation, row) if budget else ():
+        for item in items:
+            key = (item, _analyte_for(register, item, result.analyte, analytes))
+            by_item.setdefault(key, [])
+            behind.setdefault(key, []).append(symbol)
     for item, calibrated in register.calibrating.items() if budget else ():
         # Standards taken as exact leave no input quantity, but the result rests on their stock all the same.
         for analyte in analytes:
@@ -101,7 +108,7 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
             if below not in above.setdefault(upper.item, []):
                 above[upper.item].append(below)
             below = upper.item
-        symbols = tuple(dict.fromkeys(part.symbol for part in parts))
+        symbols = tuple(dict.fromkeys([*(part.symbol for part in parts), *behind.get((item, analyte), ())]))
         operations = tuple(dict.fromkeys(operation_of(evaluation.records, symbol) for symbol in symbols or ("",)))
         share, spread = sum(part.share for part in parts), sum(part.contribution**2 for part in parts) ** 0.5
         links.append(Link(evidence, symbols, operations, (), share, spread, walk.ending))

@@ -20,6 +20,7 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "calibration charts",
     "blanks and checks",
 )
+ROUTES = "both routes"
 METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
@@ -89,6 +90,11 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "addition readings": (ADDITIONS, ""),
     "additions": (ADDITIONS, ""),
     "added volumes": (ADDITIONS, ""),
+    "both routes": (
+        ROUTES,
+        "Each result by its budget and by the validation data of the method. F compares the long-term scatter with "
+        "what the budget counts of type A.",
+    ),
     "blanks": (
         BLANKS,
         "The mean procedural blank of each line is subtracted from every result of that line.",
@@ -113,6 +119,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "observations": (INPUTS, ""),
     "precision": (INPUTS, ""),
     "correlations": (INPUTS, ""),
+    "validation data": (INPUTS, ""),
     "lines": (INPUTS, ""),
     "recoveries": (INPUTS, ""),
     "recovery tests": (INPUTS, ""),
@@ -130,6 +137,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
+    "values by validation data": (COMPUTATION, ""),
     "line pairs": (COMPUTATION, ""),
     "reported values": (COMPUTATION, ""),
     "results": (
@@ -160,6 +168,7 @@ TITLES = {
     STEPS: "Steps of the curve fits",
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
+    ROUTES: "Both routes to the uncertainty",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
     TRACEABILITY: "Traceability: what the results rest on",

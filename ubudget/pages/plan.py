@@ -25,6 +25,7 @@ from ubudget.pages.layout import (
     LINES,
     METHOD,
     READINGS,
+    ROUTES,
     SAMPLES,
     STANDARDS,
     STATUS,
@@ -83,6 +84,7 @@ def book_of(
     ]
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
+    routes = _table_sheet(ROUTES, placements, renderer)
     method = Sheet(
         METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
     )
@@ -104,6 +106,7 @@ def book_of(
         method,
         equipment,
         traceability,
+        routes,
         changes.sheet,
         inputs,
         computation,

@@ -22,6 +22,7 @@ from ubudget.records.crosscheck_points import point_findings
 from ubudget.records.crosscheck_quality import quality_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_validation import validation_findings
 from ubudget.records.crosscheck_ware import ware_findings
 from ubudget.records.crosscheck_weighing import weighing_findings
 from ubudget.records.finding import Finding
@@ -53,5 +54,6 @@ def crosscheck(records: Records) -> list[Finding]:
         *overlap_findings(records.method, records.file("method")),
         *formula_findings(records.method, records.file("method")),
         *derived_findings(records),
+        *validation_findings(records),
         *line_rule_findings(records.method, records.file("method")),
     ]

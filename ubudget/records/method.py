@@ -23,6 +23,7 @@ from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.statement_form import StatementForm
 from ubudget.records.strict import STRICT
+from ubudget.records.validation_data import ValidationData
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
@@ -251,5 +252,7 @@ class Method:
     exclusions: ExclusionRule = ExclusionRule()
     statement: StatementForm = StatementForm()
     several_lines: SeveralLines | None = None
+    validation: ValidationData | None = None
+    """The second route to the uncertainty of results."""
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""
