@@ -2,24 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
 
+from ubudget.bench.assembly import Assembly
 from ubudget.bench.results import LINE_RESULTS
 from ubudget.bench.validation_values import VALIDATED
 from ubudget.evaluation.propagation import Slot, propagate
-
-if TYPE_CHECKING:
-    from ubudget.bench.assembly import Assembly
-    from ubudget.evaluation.evaluate import Evaluation
-
-
-def items_behind(evaluation: Evaluation, row: int) -> Iterator[tuple[str, tuple[str, ...]]]:
-    """Symbol and items of each input quantity of the calculated value; none where the budget itself is reported."""
-    for slot in evaluation.slots_behind:
-        member = int(slot.rows[row])
-        if member >= 0:
-            yield slot.symbol, evaluation.graph.tables[slot.table].leaf_of[slot.column].traits[member].items
+from ubudget.quantity.graph import Graph
 
 
 def slots_behind(assembly: Assembly) -> tuple[Slot, ...]:
@@ -27,3 +16,11 @@ def slots_behind(assembly: Assembly) -> tuple[Slot, ...]:
     if VALIDATED not in assembly.graph.tables:
         return ()
     return propagate(assembly.graph, LINE_RESULTS, assembly.equations.result.name).slots
+
+
+def items_behind(graph: Graph, slots: Sequence[Slot], row: int) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Symbol and items of each input quantity of the calculated value."""
+    for slot in slots:
+        member = int(slot.rows[row])
+        if member >= 0:
+            yield slot.symbol, graph.tables[slot.table].leaf_of[slot.column].traits[member].items

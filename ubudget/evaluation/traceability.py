@@ -87,7 +87,7 @@ def chain_of(evaluation: Evaluation, row: int, register: Register | None = None)
         if not items:
             stated.append(part)
     behind: dict[tuple[str, str], list[str]] = {}
-    for symbol, items in items_behind(evaluation, row) if budget else ():
+    for symbol, items in items_behind(evaluation.graph, evaluation.slots_behind, row) if budget else ():
         for item in items:
             key = (item, _analyte_for(register, item, result.analyte, analytes))
             by_item.setdefault(key, [])
