@@ -10,6 +10,7 @@ import hashlib
 import re
 import zipfile
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from io import BytesIO
 from pathlib import Path, PurePosixPath
@@ -56,26 +57,29 @@ def defined_names(path: Path) -> list[tuple[str, str]]:
     return [(name, value) for name, value in names if not name.startswith("_xlnm.")]
 
 
+def sheet_members(parts: Mapping[str, bytes]) -> dict[str, str]:
+    """Sheet -> name of its part in the archive, whose parts are given by name."""
+    book = ElementTree.fromstring(parts["xl/workbook.xml"])
+    relations = ElementTree.fromstring(parts["xl/_rels/workbook.xml.rels"])
+    targets = {relation.get("Id"): _member(relation.get("Target", "")) for relation in relations}
+    return {sheet.get("name", ""): targets[sheet.get(_RELATION)] for sheet in book.iter(f"{_MAIN}sheet")}
+
+
 def _read(data: bytes) -> dict[str, Sheet]:
     with zipfile.ZipFile(BytesIO(data)) as archive:
-        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-        relations = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-        targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
-        shared = _shared_texts(archive)
-        return {
-            sheet.get("name", ""): _sheet(archive.read(_member(targets[sheet.get(_RELATION)])), shared)
-            for sheet in book.iter(f"{_MAIN}sheet")
-        }
+        parts = {name: archive.read(name) for name in archive.namelist() if name.startswith("xl/")}
+    shared = _shared_texts(parts)
+    return {name: _sheet(parts[member], shared) for name, member in sheet_members(parts).items()}
 
 
 def _member(target: str) -> str:
     return target[1:] if target.startswith("/") else str(PurePosixPath("xl", target))
 
 
-def _shared_texts(archive: zipfile.ZipFile) -> list[str]:
-    if "xl/sharedStrings.xml" not in archive.namelist():
+def _shared_texts(parts: Mapping[str, bytes]) -> list[str]:
+    if "xl/sharedStrings.xml" not in parts:
         return []
-    return [_text(item) for item in ElementTree.fromstring(archive.read("xl/sharedStrings.xml"))]
+    return [_text(item) for item in ElementTree.fromstring(parts["xl/sharedStrings.xml"])]
 
 
 def _text(holder: ElementTree.Element) -> str:
