@@ -103,7 +103,7 @@ def test_an_edit_of_an_amended_cell_is_an_edit_upon_it(example: Written, tmp_pat
     cells = {cell.origin.path: cell for cell in open_cells(example.book.sheets)}
     contents = {(0, "gross"): 0.0125234, ("include", "SED-01 d", "Zn", "213.9", 2): 1}
     edits = [(cells[path].sheet, cells[path].address, content) for path, content in contents.items()]
-    type_into(example.save(tmp_path / "edited.xlsx"), edits)
+    type_into(example.save(tmp_path / "book.xlsx"), edits, tmp_path / "edited.xlsx")
     records = read_run(tmp_path / "edited.xlsx")
     further = amendment("change", record="samples", entry="SED-01", field="gross", was="12.5134 g", to="12.5234 g")
     back = amendment("restore", solution="SED-01 d", **LINE, replicate=2)
