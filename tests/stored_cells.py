@@ -7,7 +7,6 @@ The last few files are kept by their content, because a test asks of one file fo
 from __future__ import annotations
 
 import hashlib
-import re
 import zipfile
 from collections import OrderedDict
 from collections.abc import Mapping
@@ -20,7 +19,7 @@ from openpyxl.utils.cell import rows_from_range
 
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-_KEPT = 12
+_KEPT = 20
 _kept: OrderedDict[bytes, dict[str, Sheet]] = OrderedDict()
 
 
@@ -124,7 +123,7 @@ def _value(kind: str, text: str, shared: list[str]) -> object:
         return text == "1"
     if kind != "n":
         return text
-    return int(text) if re.fullmatch(r"-?[0-9]+", text) else float(text)
+    return float(text) if "." in text or "e" in text.lower() else int(text)
 
 
 def _rules(root: ElementTree.Element, tag: str, name: str = "validation") -> list[tuple[str, str]]:

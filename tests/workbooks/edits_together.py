@@ -17,11 +17,12 @@ Numbers = Sequence[float]
 
 
 def disagreements(
-    example: Written, edits: Sequence[Edit], base: Numbers, answers: Sequence[Numbers], rel: float = 1e-9
+    example: Written, edits: Sequence[Edit], base: Numbers, answers: Sequence[Numbers], floor: float = 1e-15
 ) -> Iterator[str]:
     """Edits and numbers on which the library does not give what the engine gave for each edit alone.
 
-    `base` holds the engine's numbers of the results without edits, `answers` those for each edit.
+    `base` holds the engine's numbers of the results without edits, `answers` those for each edit. Numbers agree at
+    1e-9, or within `floor`.
     """
     reached = [frozenset(n for n, (a, b) in enumerate(zip(answer, base, strict=True)) if a != b) for answer in answers]
     for group in disjoint_groups(reached):
@@ -32,7 +33,7 @@ def disagreements(
         library = edited(example.records, [edits[member] for member in group])
         found = Written(example.records, library, example.book).result_numbers()
         wrong = [
-            (a, b) for a, b in zip(expected, found, strict=True) if not math.isclose(a, b, rel_tol=rel, abs_tol=1e-15)
+            (a, b) for a, b in zip(expected, found, strict=True) if not math.isclose(a, b, rel_tol=1e-9, abs_tol=floor)
         ]
         if wrong:
             yield f"{[edits[member].path for member in group]}: cells, library {wrong[:3]}"
