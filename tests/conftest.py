@@ -1,5 +1,6 @@
 """Settings of the whole test run."""
 
+import gc
 import os
 
 from hypothesis import settings
@@ -9,3 +10,9 @@ from hypothesis import settings
 settings.register_profile("desk", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "desk")
+
+
+def pytest_collection_finish() -> None:
+    """What was imported stays to the end: the collector of garbage need not walk through it again and again."""
+    gc.collect()
+    gc.freeze()
