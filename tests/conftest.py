@@ -3,6 +3,7 @@
 import gc
 import os
 
+import pytest
 from hypothesis import settings
 
 # Drawn examples are the same at every run in CI: a change is judged by what it changes, not by luck.
@@ -10,6 +11,11 @@ from hypothesis import settings
 settings.register_profile("desk", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "desk")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest tests first: at the end one of them would leave the other workers without work."""
+    items.sort(key=lambda item: "tests/workbooks/" not in item.nodeid)
 
 
 def pytest_collection_finish() -> None:
