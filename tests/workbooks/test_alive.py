@@ -1,4 +1,7 @@
-"""Changing any open number changes the results, in the cells as in the library."""
+"""Changing any open number changes the results, in the cells as in the library.
+
+LibreOffice has its say on edited cells of every sheet in `test_edited_examples.py`.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.engines import Values, ironcalc_variants, libreoffice_values, require_engine
-from tests.typed_cells import type_into
+from tests.engines import Values, ironcalc_variants, require_engine
 from tests.workbooks.books import HARBOUR, PUBLISHED, Written, edited, written
 from tests.workbooks.edits_together import disagreements
 from ubudget.pages.record_sheet import OpenCell, open_cells
 from ubudget.records.records import Edit
 
-EDITED = 6
-"""Cells changed in LibreOffice, which takes some seconds for each workbook of this size."""
 NO_EFFECT = {
     # GUM H.1: the sensitivity coefficients of these quantities are zero at the estimates (H.1.4), so their
     # uncertainties have no part in the first-order result.
@@ -75,26 +75,6 @@ def test_every_open_number_moves_the_results_as_the_library_says(path: Path, tmp
         quantity = cell.row_name.split(" ")[0]
         assert moved or (example.records.name, quantity) in NO_EFFECT, (cell.sheet, cell.address, cell.row_name)
     assert list(disagreements(example, [as_edit(cell, another(cell)) for cell in cells], base, answers)) == []
-
-
-def test_open_cells_of_every_sheet_in_libreoffice(tmp_path: Path) -> None:
-    require_engine("libreoffice")
-    example = written(HARBOUR)
-    cells = numeric_cells(example)
-    chosen = list({cell.sheet: cell for cell in cells}.values())[:EDITED]
-    base = example.save(tmp_path / "base.xlsx")
-    files = []
-    for number, cell in enumerate(chosen):
-        edit = (cell.sheet, cell.address, another(cell))
-        files.append(type_into(base, [edit], tmp_path / f"variant{number}.xlsx"))
-    (addresses,) = example.result_cells().values()
-    # Ten files a call, so that each call stays within its time on a busy machine.
-    answers = [found for ten in range(0, len(files), 10) for found in libreoffice_values(files[ten : ten + 10])]
-    for cell, found in zip(chosen, answers, strict=True):
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        expected = Written(example.records, library, example.book).result_numbers()
-        numbers = [float(str(found["computation"][address])) for address in addresses]
-        assert not [1 for a, b in zip(numbers, expected, strict=True) if differs(a, b, 1e-9)], cell
 
 
 def test_the_budget_sheet_follows_the_choice(tmp_path: Path) -> None:

@@ -1,18 +1,19 @@
-"""A workbook holds its own records: reading it gives the same records and the same plan; edits come back as edits."""
+"""A workbook holds its own records: reading it gives the same records and the same plan; edits come back as edits.
+
+From a file that LibreOffice saved they do so in `test_edited_examples.py`.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-import math
 from pathlib import Path
 
 import openpyxl
 import pytest
 
-from tests.engines import libreoffice_resaved, require_engine, stored_values
 from tests.typed_cells import type_into
-from tests.workbooks.books import HARBOUR, PUBLISHED, Written, evaluated, written
-from tests.workbooks.test_alive import another, numeric_cells
+from tests.workbooks.books import HARBOUR, PUBLISHED, evaluated, written
+from tests.workbooks.test_alive import numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 from ubudget.pages.plan import plan_book
 from ubudget.pages.record_sheet import OpenCell, open_cells
@@ -24,23 +25,6 @@ def test_reading_back_gives_the_same_records_and_plan(path: Path, tmp_path: Path
     records, _ = read_workbook(example.save(tmp_path / "book.xlsx"))
     assert records == example.records
     assert plan_book(evaluated(records)) == example.book
-
-
-def test_edits_come_back_after_libreoffice_saved_the_file(tmp_path: Path) -> None:
-    """Ten edited inputs: what the edited workbook calculates in LibreOffice is what the library gives on read-back."""
-    require_engine("libreoffice")
-    example = written(HARBOUR)
-    cells = numeric_cells(example)
-    chosen = cells[:: len(cells) // 10][:10]
-    edits = [(cell.sheet, cell.address, another(cell)) for cell in chosen]
-    saved = libreoffice_resaved(type_into(example.save(tmp_path / "book.xlsx"), edits), tmp_path / "saved")
-    records, findings = read_workbook(saved)
-    assert records is not None, findings
-    assert len(records.edits) == 10
-    again = Written(records, evaluated(records), example.book)
-    ((_, calculated),) = stored_values(saved, example.result_cells()).items()
-    for value, number in zip(calculated.values(), again.result_numbers(), strict=True):
-        assert math.isclose(float(str(value)), number, rel_tol=1e-9, abs_tol=1e-15)
 
 
 KEY = ("SED-02", "Zn", "213.857", 2)
