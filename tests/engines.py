@@ -17,19 +17,16 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Literal, TypeGuard
 
-import openpyxl
 import pytest
-from openpyxl.utils.cell import rows_from_range
 from openpyxl.utils.datetime import to_excel
-from openpyxl.worksheet.formula import ArrayFormula
-from openpyxl.worksheet.worksheet import Worksheet
 
 from tests.safe_formulas import assert_safe_formulas
+from tests.stored_cells import stored_sheets
 
 __all__ = [
     "Edit",
@@ -88,26 +85,15 @@ def _present(name: Engine) -> bool:
 
 def formula_cells(path: Path) -> dict[str, list[str]]:
     """Addresses of the cells that hold a formula, those filled by an array formula included."""
-    book = openpyxl.load_workbook(path)
-    return {sheet.title: list(_formula_addresses(sheet)) for sheet in book.worksheets}
-
-
-def _formula_addresses(sheet: Worksheet) -> Iterator[str]:
-    for row in sheet.iter_rows():
-        for cell in row:
-            if isinstance(cell.value, ArrayFormula):
-                for line in rows_from_range(cell.value.ref):
-                    yield from line
-            elif cell.data_type == "f":
-                yield cell.coordinate
+    return {name: list(sheet.formulas) for name, sheet in stored_sheets(path).items()}
 
 
 def stored_values(path: Path, wanted: Mapping[str, Sequence[str]] | None = None) -> Values:
     """Values as stored in the file, without recalculation, of the wanted cells or of all formula cells."""
-    book = openpyxl.load_workbook(path, data_only=True)
+    sheets = stored_sheets(path)
     cells = formula_cells(path) if wanted is None else wanted
     return {
-        sheet: {address: _plain(book[sheet][address].value) for address in addresses}
+        sheet: {address: sheets[sheet].values.get(address) for address in addresses}
         for sheet, addresses in cells.items()
     }
 

@@ -6,12 +6,12 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
-import openpyxl
 import pytest
 
 from tests.amendments.amended_runs import Table, amendment, bits, evaluated, usable, with_amendments
 from tests.amendments.test_trail import CURVE, LEFT_OUT, LINE, WEIGHT, undo
 from tests.findings.small_run import write_run
+from tests.typed_cells import type_into
 from tests.workbooks.books import HARBOUR, Written, written
 from tests.workbooks.live_checks import assert_engines_agree
 from ubudget import read_run, write_workbook
@@ -101,10 +101,9 @@ def test_cells_show_the_amended_figure(example: Written) -> None:
 
 def test_an_edit_of_an_amended_cell_is_an_edit_upon_it(example: Written, tmp_path: Path) -> None:
     cells = {cell.origin.path: cell for cell in open_cells(example.book.sheets)}
-    book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
-    for path, content in (((0, "gross"), 0.0125234), (("include", "SED-01 d", "Zn", "213.9", 2), 1)):
-        book[cells[path].sheet][cells[path].address] = content
-    book.save(tmp_path / "edited.xlsx")
+    contents = {(0, "gross"): 0.0125234, ("include", "SED-01 d", "Zn", "213.9", 2): 1}
+    edits = [(cells[path].sheet, cells[path].address, content) for path, content in contents.items()]
+    type_into(example.save(tmp_path / "book.xlsx"), edits, tmp_path / "edited.xlsx")
     records = read_run(tmp_path / "edited.xlsx")
     further = amendment("change", record="samples", entry="SED-01", field="gross", was="12.5134 g", to="12.5234 g")
     back = amendment("restore", solution="SED-01 d", **LINE, replicate=2)
@@ -121,9 +120,7 @@ def test_a_mark_taken_back_upon_an_amendment_is_not_lost_in_converting(example: 
     cell = next(
         c for c in open_cells(example.book.sheets) if c.origin.path == ("include", "SED-01 d", "Zn", "213.9", 2)
     )
-    book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
-    book[cell.sheet][cell.address] = 1
-    book.save(tmp_path / "edited.xlsx")
+    type_into(example.save(tmp_path / "edited.xlsx"), [(cell.sheet, cell.address, 1)])
     with pytest.raises(UbudgetError, match="amendment"):
         write_folder(read_run(tmp_path / "edited.xlsx"), tmp_path / "texts")
 

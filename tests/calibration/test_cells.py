@@ -32,6 +32,8 @@ from tests.engines import (
     stored_values,
 )
 from tests.workbooks.books import Written, edited, evaluated
+from tests.workbooks.edits_together import disagreements as edits_disagreeing
+from tests.workbooks.test_alive import numbers_of
 from ubudget.bench.kinds import KINDS
 from ubudget.pages.layout import CALIBRATION, CHARTS, COMPUTATION, STEPS
 from ubudget.pages.layout import RESULTS as RESULTS_SHEET
@@ -126,13 +128,12 @@ def changed_results(book: Written, changes: list[tuple[OpenCell, float]], folder
     wanted = book.result_cells()
     variants = [[(cell.sheet, cell.address, value)] for cell, value in changes]
     before = book.result_numbers()
-    for (cell, value), found in zip(changes, ironcalc_variants(file, variants, wanted, timeout=200), strict=True):
-        (addresses,), (numbers,) = wanted.values(), found.values()
-        after = [float(str(numbers[address])) for address in addresses]
-        library = Written(book.records, edited(book.records, [as_edit(cell, value)]), book.book).result_numbers()
+    base, *answers = numbers_of(wanted, ironcalc_variants(file, [[], *variants], wanted, timeout=200))
+    for (cell, value), after in zip(changes, answers, strict=True):
         place = (cell.sheet, cell.address, cell.origin.path, value)
         assert any(not math.isclose(a, b, rel_tol=1e-12) for a, b in zip(after, before, strict=True)), place
-        assert not [pair for pair in zip(after, library, strict=True) if not same(*pair)], place
+    edits = [as_edit(cell, value) for cell, value in changes]
+    assert list(edits_disagreeing(book, edits, base, answers, floor=1e-12)) == []
 
 
 @pytest.mark.parametrize("declared", MARKED, ids=str)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import openpyxl
 import pytest
 
 from tests.calibration_additions.addition_runs import aluminium, sediment
@@ -17,7 +16,10 @@ from tests.engines import (
     require_engine,
     stored_values,
 )
+from tests.stored_cells import stored_sheets
+from tests.typed_cells import type_into
 from tests.workbooks.books import Written, edited, evaluated
+from tests.workbooks.live_checks import assert_open_numbers_move
 from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
 from ubudget.files.reading import read_records
 from ubudget.pages.plan import plan_book
@@ -86,7 +88,7 @@ def test_charts_reach_to_reading_zero(books: Books) -> None:
         end = sheet.charts[0].series[2].x
         assert end is not None
         cell = end.partition("!")[2].replace("$", "").partition(":")[0]
-        assert openpyxl.load_workbook(path, data_only=True)["standard additions"][cell].value == lines[0]
+        assert stored_sheets(path)["standard additions"].values[cell] == lines[0]
 
 
 @pytest.mark.parametrize("name", BOOKS)
@@ -97,16 +99,7 @@ def test_every_open_number_moves_the_results_as_the_library_says(name: str, book
     cells = numeric_cells(example)
     marks = [cell for cell in cells if cell.origin.path[0] == "include"]
     assert len(marks) == (4 if name == "concentrations" else 16)
-    variants = [[(cell.sheet, cell.address, changed(cell))] for cell in cells]
-    (addresses,) = example.result_cells().values()
-    before = example.result_numbers()
-    answers = ironcalc_variants(file, variants, example.result_cells(), timeout=300)
-    for cell, found in zip(cells, answers, strict=True):
-        after = [float(str(found["computation"][address])) for address in addresses]
-        assert any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), (cell.sheet, cell.address)
-        library = edited(example.records, [as_edit(cell, changed(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [1 for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], (cell.sheet, cell.address)
+    assert_open_numbers_move(example, file, cells, change=changed)
 
 
 def test_struck_readings_in_libreoffice(books: Books, tmp_path: Path) -> None:
@@ -115,10 +108,7 @@ def test_struck_readings_in_libreoffice(books: Books, tmp_path: Path) -> None:
     marks = [cell for cell in numeric_cells(example) if cell.origin.path[0] == "include"][::4]
     files = []
     for number, cell in enumerate(marks):
-        book = openpyxl.load_workbook(file)
-        book[cell.sheet][cell.address] = 0
-        files.append(tmp_path / f"struck{number}.xlsx")
-        book.save(files[-1])
+        files.append(type_into(file, [(cell.sheet, cell.address, 0)], tmp_path / f"struck{number}.xlsx"))
     (addresses,) = example.result_cells().values()
     for cell, found in zip(marks, libreoffice_values(files), strict=True):
         library = edited(example.records, [as_edit(cell, 0.0)])

@@ -40,8 +40,13 @@ def run(*words: str | Path, folder: Path) -> Done:
 
 def run_apart(*words: str | Path, folder: Path, **environment: str) -> Done:
     """`python -m ubudget …` in a folder, with more variables in its environment."""
+    return python_apart("-m", "ubudget", *words, folder=folder, **environment)
+
+
+def python_apart(*words: str | Path, folder: Path, **environment: str) -> Done:
+    """The interpreter in a process of its own: a second and more to start for each command that calculates."""
     done = subprocess.run(
-        [sys.executable, "-m", "ubudget", *(str(word) for word in words)],
+        [sys.executable, *(str(word) for word in words)],
         cwd=folder,
         env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
         capture_output=True,

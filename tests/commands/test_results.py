@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands.running import ROOT, run, run_apart, widest
+from tests.commands.running import ROOT, python_apart, run, run_apart, widest
 from ubudget.files.shipped import shipped_folder
 
 EXAMPLE = shipped_folder("worked_examples") / "harbour_sediment"
@@ -128,8 +128,10 @@ def test_unusable_input_is_one_line_for_each_finding(tmp_path: Path) -> None:
     method = (broken / "method.toml").read_text(encoding="utf-8")
     method = method.replace('half_range = "4 K"', 'half_range = "4 mL"').replace('curve = "line"', 'curve = "spline"')
     (broken / "method.toml").write_text(method, encoding="utf-8")
-    for words in (("evaluate", broken, "--json", "out.json"), ("workbook", broken, "out.xlsx"), ("statement", broken)):
-        done = run_apart(*words, folder=tmp_path)
+    commands = (("evaluate", broken, "--json", "out.json"), ("workbook", broken, "out.xlsx"), ("statement", broken))
+    for words in commands:
+        # One in a process of its own, where a fault of the program would show its traceback.
+        done = (run_apart if words is commands[0] else run)(*words, folder=tmp_path)
         assert (done.status, done.out) == (2, ""), words
         assert "Traceback" not in done.err
         assert "spline" in done.err
@@ -236,9 +238,21 @@ def test_statement_says_what_is_included_and_what_is_not(tmp_path: Path) -> None
     [{"PYTHONIOENCODING": "ascii"}, {"LC_ALL": "C", "PYTHONCOERCECLOCALE": "0", "PYTHONUTF8": "0"}],
 )
 def test_signs_that_a_terminal_lacks_stop_nothing(tmp_path: Path, environment: dict[str, str]) -> None:
-    for words in (("evaluate", EXAMPLE), ("explain", EXAMPLE, "--result", "SED-02/Zn"), ("statement", EXAMPLE)):
-        done = run_apart(*words, folder=tmp_path, **environment)
-        assert (done.status, done.faults) == (0, ""), words
+    commands = [[*words, str(EXAMPLE)] for words in (["evaluate"], ["explain", "--result", "SED-02/Zn"], ["statement"])]
+    # The program's entry point for each in turn, in one process with such a terminal.
+    text = f"""
+import sys
+from ubudget.cli import main
+for words in {commands!r}:
+    sys.argv = ["ubudget", *words]
+    try:
+        main()
+    except SystemExit as end:
+        assert not end.code, (words, end.code)
+"""
+    done = python_apart("-c", text, folder=tmp_path, **environment)
+    assert (done.status, done.faults) == (0, "")
+    assert done.out.count("SED-02") > 3
 
 
 def test_version_and_help(tmp_path: Path) -> None:

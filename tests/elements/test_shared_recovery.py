@@ -16,7 +16,7 @@ from uncertainties import nominal_value, ufloat
 from tests.agreement.test_uncertainties import Walk, assert_walk_agrees
 from tests.findings.small_run import METHOD, REGISTER, SAMPLES, write_run
 from tests.workbooks.books import Written, evaluated
-from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.live_checks import assert_engines_agree_on_all, assert_open_numbers_move
 from tests.workbooks.test_alive import numeric_cells
 from ubudget.evaluation import covariance
 from ubudget.evaluation.evaluate import Evaluation
@@ -159,16 +159,22 @@ def test_what_is_shared_has_rows_of_its_own(tmp_path: Path) -> None:
         assert any(row.standard_uncertainty == pytest.approx(1.1 / 84.6, rel=1e-12) for row in rows)
 
 
-@pytest.fixture(scope="module", params=["product", "weighted mean"])
-def book(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Written:
-    folder = tmp_path_factory.mktemp("shared")
-    treatment = "uncorrected, widened" if request.param == "weighted mean" else "corrected"
-    evaluation = run(folder, MATERIAL + SPIKES, request.param, treatment)
+TREATMENTS = {"product": "corrected", "weighted mean": "uncorrected, widened"}
+
+
+def written(folder: Path, way: str) -> Written:
+    evaluation = run(folder, MATERIAL + SPIKES, way, TREATMENTS[way])
     return Written(evaluation.assembly.records, evaluation, plan_book(evaluation))
 
 
-def test_both_engines_agree_with_the_library(book: Written, tmp_path: Path) -> None:
-    assert_engines_agree(book, tmp_path)
+@pytest.fixture(scope="module", params=TREATMENTS)
+def book(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Written:
+    return written(tmp_path_factory.mktemp("shared"), request.param)
+
+
+def test_both_engines_agree_with_the_library(tmp_path_factory: pytest.TempPathFactory, tmp_path: Path) -> None:
+    books = [written(tmp_path_factory.mktemp("shared"), way) for way in TREATMENTS]
+    assert_engines_agree_on_all(books, tmp_path)
 
 
 def test_every_open_number_of_the_studies_moves_the_results(book: Written, tmp_path: Path) -> None:

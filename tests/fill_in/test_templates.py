@@ -39,7 +39,8 @@ def test_each_is_what_the_command_makes_cell_by_cell(name: str, tmp_path: Path) 
     assert run("start", ".", "--pattern", name, "--workbook", folder=tmp_path).status == 0
     made = (tmp_path / f"{name}.xlsx").read_bytes()
     shipped = (TEMPLATES / f"{name}.xlsx").read_bytes()
-    assert cells(shipped) == cells(made), MAKE
+    # Only where another version of a library writes other bytes is there anything to look for.
+    assert shipped == made or cells(shipped) == cells(made), MAKE
 
 
 def test_a_wheel_takes_them_along() -> None:

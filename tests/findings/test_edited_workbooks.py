@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-import openpyxl
 import pytest
 
+from tests.typed_cells import type_into
 from tests.workbooks.books import EXAMPLES, HARBOUR, Written, written
 from ubudget import evaluate, read_run
 from ubudget.errors import UnusableInput
@@ -96,11 +96,7 @@ def findings_of(book: Path) -> tuple[Finding, ...]:
 
 
 def edited_book(example: Written, cells: dict[Field, OpenCell], typed: dict[Field, float | str], file: Path) -> Path:
-    book = openpyxl.load_workbook(example.save(file))
-    for path, value in typed.items():
-        book[cells[path].sheet][cells[path].address] = value
-    book.save(file)
-    return file
+    return type_into(example.save(file), [(cells[path].sheet, cells[path].address, v) for path, v in typed.items()])
 
 
 @pytest.mark.parametrize("name", CASES)

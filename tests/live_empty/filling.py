@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import openpyxl
-
 from tests.engines import Edit, Values
+from tests.typed_cells import type_into
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.files.verbs import read_run
-from ubudget.files.workbook_writer import write_book
+from ubudget.files.workbook_writer import book_bytes
 from ubudget.pages.layout import BUDGET, RESULTS
 from ubudget.pages.spare_model import READ_DILUTED
 from ubudget.pages.spare_plan import FillCell, SparePlan, plan_spare
@@ -166,14 +165,20 @@ def _readings(
                 filling.put(part, row, f"{key}|when", mark.when.isoformat() if mark.when else None)
 
 
+def empty_bytes(plan: SparePlan) -> bytes:
+    """The workbook as issued, written once for the tests that fill one plan in turn."""
+    if not _LAST or _LAST[0][0] is not plan:
+        _LAST[:] = [(plan, book_bytes(plan.book))]
+    return _LAST[0][1]
+
+
+_LAST: list[tuple[SparePlan, bytes]] = []
+
+
 def write_filled(plan: SparePlan, edits: Sequence[Edit], path: Path) -> Path:
-    """The workbook with cells filled, saved as a spreadsheet program would."""
-    write_book(plan.book, path, force=True)
-    book = openpyxl.load_workbook(path)
-    for sheet, address, value in edits:
-        book[sheet][address].value = value
-    book.save(path)
-    return path
+    """The workbook with cells filled."""
+    path.write_bytes(empty_bytes(plan))
+    return type_into(path, edits)
 
 
 def budget_edits(evaluation: Evaluation, row: int) -> list[Edit]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-import openpyxl
 import pytest
 
 from tests.commands.running import run, run_apart
 from tests.live_empty.filling import EXAMPLES, example, planned, typed
+from tests.typed_cells import type_into
 from ubudget.files.verbs import read_run
 
 EMPTY = ("workbook", "--empty")
@@ -25,10 +25,7 @@ def test_write_fill_evaluate(tmp_path: Path) -> None:
     assert (done.status, done.faults.count("draft")) == (1, 1)
     assert "samples = 5; levels = 6; replicates = 4; blanks = 3" in done.out
     records = example("patterns/oil-in-solvent")
-    book = openpyxl.load_workbook(tmp_path / "day.xlsx")
-    for sheet, address, value in typed(planned(read_run(source), 5, 6, 4, 3), records):
-        book[sheet][address].value = value
-    book.save(tmp_path / "day.xlsx")
+    type_into(tmp_path / "day.xlsx", typed(planned(read_run(source), 5, 6, 4, 3), records))
     from_book = run_apart("evaluate", "day.xlsx", "--csv", "-", folder=tmp_path)
     assert from_book.status == 1
     from_files = run("evaluate", source, "--csv", "-", folder=tmp_path)

@@ -174,6 +174,49 @@ def test_a_planted_fault_has_its_finding(fault: Fault, tmp_path: Path) -> None:
     assert fault.words in findings[0].found
 
 
+BY_BALANCE = """
+[symbols.m_w]
+operation = "input"
+quantity = "mass of a weight on the balance"
+unit = "g"
+estimate = "0.5 g"
+STATED
+item = "BAL-1"
+
+[symbols.m_n]
+operation = "input"
+quantity = "its nominal mass"
+unit = "g"
+estimate = "0.5 g"
+exact = true
+
+[symbols.R]
+"""
+
+
+@pytest.mark.parametrize(
+    ("stated", "told"),
+    [
+        ('U = "0.2 mg"\nk = 2', None),
+        ('u = "0.15 mg"', None),
+        ('U = "0.4 mg"\nk = 2', "certified u = 0.1 mg"),
+    ],
+)
+def test_a_mass_weighed_is_not_the_certified_error_of_the_balance(
+    stated: str, told: str | None, tmp_path: Path
+) -> None:
+    """Certified: error of indication 0 mg, U = 0.2 mg with k = 2 (what a calibration of a balance states: EURAMET
+    cg-18, section 7.1, from memory). A mass of 0.5 g is no other figure of it; U quoted with k is, and may differ."""
+    findings = _findings(
+        tmp_path,
+        (M, "\n[symbols.R]\n", BY_BALANCE.replace("STATED", stated)),
+        (M, "/m*F*R", "/m*F*R*m_w/m_n"),
+    )
+    found = [(f.place, f.found) for f in findings if f.severity == "attend"]
+    assert [place for place, _ in found] == ([] if told is None else ["symbol m_w"])
+    assert all(told is not None and told in words for _, words in found)
+
+
 def test_ware_by_its_class_is_a_note(tmp_path: Path) -> None:
     ware = 'tolerance = "0.06 mL"\n'
     findings = _findings(tmp_path, (G, ware, f'{ware}tolerance_source = "ISO 1042, class A"\n{SPARE}'))

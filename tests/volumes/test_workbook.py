@@ -11,18 +11,21 @@ from tests.engines import (
 )
 from tests.volumes.titration import titration
 from tests.workbooks.books import Written, written
-from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.live_checks import assert_engines_agree_on_all, assert_open_numbers_move
 from tests.workbooks.test_alive import numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 
+WAYS = {"own temperatures": False, "one temperature": True}
 
-@pytest.fixture(scope="module", params=[False, True], ids=["own temperatures", "one temperature"])
+
+@pytest.fixture(scope="module", params=WAYS)
 def example(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Written:
-    return written(titration(tmp_path_factory.mktemp("run"), shared=request.param))
+    return written(titration(tmp_path_factory.mktemp("run"), shared=WAYS[request.param]))
 
 
-def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
-    assert_engines_agree(example, tmp_path)
+def test_both_engines_agree_with_the_library(tmp_path_factory: pytest.TempPathFactory, tmp_path: Path) -> None:
+    runs = [titration(tmp_path_factory.mktemp("run"), shared=shared) for shared in WAYS.values()]
+    assert_engines_agree_on_all(map(written, runs), tmp_path)
 
 
 def test_every_open_number_changed(example: Written, tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ from tests.calibration.prepared_run import REGISTER as PREPARED
 from tests.calibration.prepared_run import texts
 from tests.weighing.weighing_runs import CERTIFICATE, FORMS, evaluation_of, mass_rows, result_of, weighing_run, written
 from tests.workbooks.books import Written, evaluated
-from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move
+from tests.workbooks.live_checks import assert_engines_agree_on_all, assert_open_numbers_move
 from tests.workbooks.test_alive import numeric_cells
 from ubudget.evaluation.traceability import chains
 from ubudget.files.reading import read_records, records_from_texts
@@ -97,14 +97,21 @@ def test_masses_of_preparation_and_dilution_are_corrected() -> None:
 # --- In the workbook ---
 
 
-@pytest.fixture(scope="module", params=["", NOT_CORRECTED], ids=["corrected", "not corrected"])
+TREATMENTS = {"corrected": "", "not corrected": NOT_CORRECTED}
+
+
+def treated(folder: Path, way: str) -> Written:
+    return written(weighing_run(folder, balance=SINGLE + TREATMENTS[way] + by_load()))
+
+
+@pytest.fixture(scope="module", params=TREATMENTS)
 def book(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Written:
-    folder = tmp_path_factory.mktemp("by_load")
-    return written(weighing_run(folder, balance=SINGLE + request.param + by_load()))
+    return treated(tmp_path_factory.mktemp("by_load"), request.param)
 
 
-def test_both_engines_agree_with_the_library(book: Written, tmp_path: Path) -> None:
-    assert_engines_agree(book, tmp_path)
+def test_both_engines_agree_with_the_library(tmp_path_factory: pytest.TempPathFactory, tmp_path: Path) -> None:
+    books = [treated(tmp_path_factory.mktemp("by_load"), way) for way in TREATMENTS]
+    assert_engines_agree_on_all(books, tmp_path)
 
 
 def test_every_open_number_moves_the_results_as_in_the_library(book: Written, tmp_path: Path) -> None:

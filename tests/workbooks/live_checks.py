@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from tests.engines import (
@@ -14,19 +14,28 @@ from tests.engines import (
     require_engine,
     stored_values,
 )
-from tests.workbooks.books import Written, edited
-from tests.workbooks.test_alive import another, as_edit, differs, numeric_cells
+from tests.workbooks.books import Written
+from tests.workbooks.edits_together import disagreements
+from tests.workbooks.test_alive import another, as_edit, differs, numbers_of, numeric_cells
 from ubudget.pages.record_sheet import OpenCell
 
 
 def assert_engines_agree(example: Written, folder: Path, *, floor: float = 1e-15) -> None:
     """Both engines recalculate every formula to what the library stored."""
+    assert_engines_agree_on_all([example], folder, floor=floor)
+
+
+def assert_engines_agree_on_all(examples: Iterable[Written], folder: Path, *, floor: float = 1e-15) -> None:
+    """The same for several workbooks, which go through one call of each engine: to start LibreOffice takes as long as
+    to recalculate a workbook."""
     require_engine("ironcalc")
-    file = example.save(folder / "book.xlsx")
-    assert_safe_formulas(file)
-    assert compare(stored_values(file), ironcalc_values([file], timeout=120)[0], floor=floor) == []
+    files = [example.save(folder / f"book{number or ''}.xlsx") for number, example in enumerate(examples)]
+    for file, found in zip(files, ironcalc_values(files, timeout=120), strict=True):
+        assert_safe_formulas(file)
+        assert compare(stored_values(file), found, floor=floor) == [], file.name
     require_engine("libreoffice")
-    assert compare(stored_values(file), libreoffice_values([file])[0], floor=floor) == []
+    for file, found in zip(files, libreoffice_values(files), strict=True):
+        assert compare(stored_values(file), found, floor=floor) == [], file.name
 
 
 def spread(cells: Sequence[OpenCell], most: int = 60) -> list[OpenCell]:
@@ -44,19 +53,16 @@ def assert_open_numbers_move(
     cells: Sequence[OpenCell] | None = None,
     *,
     unmoved: Callable[[OpenCell], bool] = lambda cell: False,
+    change: Callable[[OpenCell], float] = another,
 ) -> None:
     """Each open number changed in turn moves the results, but for those that may stay `unmoved`, and the sheet then
     gives what the library gives for the same edit."""
     require_engine("ironcalc")
     chosen = numeric_cells(example) if cells is None else cells
     wanted, before = example.result_cells(), example.result_numbers()
-    (addresses,) = wanted.values()
-    variants = [[(cell.sheet, cell.address, another(cell))] for cell in chosen]
-    for cell, found in zip(chosen, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        ((_, numbers),) = found.items()
-        after = [float(str(numbers[address])) for address in addresses]
+    variants = [[(cell.sheet, cell.address, change(cell))] for cell in chosen]
+    base, *answers = numbers_of(wanted, ironcalc_variants(file, [[], *variants], wanted, timeout=300))
+    for cell, after in zip(chosen, answers, strict=True):
         where = (cell.sheet, cell.address, cell.heading, cell.row_name)
         assert unmoved(cell) or any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True)), where
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        assert not [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)], where
+    assert list(disagreements(example, [as_edit(cell, change(cell)) for cell in chosen], base, answers)) == []

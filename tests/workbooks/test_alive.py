@@ -1,20 +1,21 @@
-"""Changing any open number changes the results, in the cells as in the library."""
+"""Changing any open number changes the results, in the cells as in the library.
+
+LibreOffice has its say on edited cells of every sheet in `test_edited_examples.py`.
+"""
 
 from __future__ import annotations
 
 import math
 from pathlib import Path
 
-import openpyxl
 import pytest
 
-from tests.engines import ironcalc_variants, libreoffice_values, require_engine
+from tests.engines import Values, ironcalc_variants, require_engine
 from tests.workbooks.books import HARBOUR, PUBLISHED, Written, edited, written
+from tests.workbooks.edits_together import disagreements
 from ubudget.pages.record_sheet import OpenCell, open_cells
 from ubudget.records.records import Edit
 
-EDITED = 6
-"""Cells changed in LibreOffice, which takes some seconds for each workbook of this size."""
 NO_EFFECT = {
     # GUM H.1: the sensitivity coefficients of these quantities are zero at the estimates (H.1.4), so their
     # uncertainties have no part in the first-order result.
@@ -50,6 +51,14 @@ def differs(a: float, b: float, rel: float) -> bool:
     return not math.isclose(a, b, rel_tol=rel, abs_tol=1e-15)
 
 
+def numbers_of(wanted: dict[str, list[str]], found: list[Values]) -> list[list[float]]:
+    """The wanted numbers of each of the engine's answers, in their order."""
+    return [
+        [float(str(values[sheet][address])) for sheet, addresses in wanted.items() for address in addresses]
+        for values in found
+    ]
+
+
 @pytest.mark.parametrize("path", [HARBOUR, *PUBLISHED], ids=lambda path: path.stem)
 def test_every_open_number_moves_the_results_as_the_library_says(path: Path, tmp_path: Path) -> None:
     require_engine("ironcalc")
@@ -60,38 +69,12 @@ def test_every_open_number_moves_the_results_as_the_library_says(path: Path, tmp
     wanted = example.result_cells()
     variants = [[(cell.sheet, cell.address, another(cell))] for cell in cells]
     before = example.result_numbers()
-    for cell, found in zip(cells, ironcalc_variants(file, variants, wanted, timeout=300), strict=True):
-        (numbers,) = found.values()
-        after = [float(str(numbers[address])) for (addresses,) in [wanted.values()] for address in addresses]
+    base, *answers = numbers_of(wanted, ironcalc_variants(file, [[], *variants], wanted, timeout=300))
+    for cell, after in zip(cells, answers, strict=True):
         moved = any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True))
         quantity = cell.row_name.split(" ")[0]
         assert moved or (example.records.name, quantity) in NO_EFFECT, (cell.sheet, cell.address, cell.row_name)
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        again = Written(example.records, library, example.book).result_numbers()
-        wrong = [(a, b) for a, b in zip(after, again, strict=True) if differs(a, b, 1e-9)]
-        assert not wrong, (cell.sheet, cell.address, wrong[:3])
-
-
-def test_open_cells_of_every_sheet_in_libreoffice(tmp_path: Path) -> None:
-    require_engine("libreoffice")
-    example = written(HARBOUR)
-    cells = numeric_cells(example)
-    chosen = list({cell.sheet: cell for cell in cells}.values())[:EDITED]
-    base = example.save(tmp_path / "base.xlsx")
-    files = []
-    for number, cell in enumerate(chosen):
-        book = openpyxl.load_workbook(base)
-        book[cell.sheet][cell.address] = another(cell)
-        files.append(tmp_path / f"variant{number}.xlsx")
-        book.save(files[-1])
-    (addresses,) = example.result_cells().values()
-    # Ten files a call, so that each call stays within its time on a busy machine.
-    answers = [found for ten in range(0, len(files), 10) for found in libreoffice_values(files[ten : ten + 10])]
-    for cell, found in zip(chosen, answers, strict=True):
-        library = edited(example.records, [as_edit(cell, another(cell))])
-        expected = Written(example.records, library, example.book).result_numbers()
-        numbers = [float(str(found["computation"][address])) for address in addresses]
-        assert not [1 for a, b in zip(numbers, expected, strict=True) if differs(a, b, 1e-9)], cell
+    assert list(disagreements(example, [as_edit(cell, another(cell)) for cell in cells], base, answers)) == []
 
 
 def test_the_budget_sheet_follows_the_choice(tmp_path: Path) -> None:

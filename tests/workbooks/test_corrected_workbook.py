@@ -12,7 +12,7 @@ from tests.engines import (
 )
 from tests.modules.corrected_run import corrected_run
 from tests.workbooks.books import Written, edited, written
-from tests.workbooks.live_checks import assert_engines_agree, assert_open_numbers_move, spread
+from tests.workbooks.live_checks import assert_engines_agree_on_all, assert_open_numbers_move, spread
 from tests.workbooks.test_alive import as_edit, numeric_cells
 from ubudget.files.workbook_reading import read_workbook
 from ubudget.records.read_order import calibration_of
@@ -35,8 +35,9 @@ def example(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
 FLOOR = 1e-13
 
 
-def test_both_engines_agree_with_the_library(example: Written, tmp_path: Path) -> None:
-    assert_engines_agree(example, tmp_path, floor=FLOOR)
+def test_both_engines_agree_with_the_library(tmp_path_factory: pytest.TempPathFactory, tmp_path: Path) -> None:
+    runs = [corrected_run(tmp_path_factory.mktemp("run"), **kind) for kind in KINDS.values()]
+    assert_engines_agree_on_all(map(written, runs), tmp_path, floor=FLOOR)
 
 
 def test_every_open_number_changed_or_struck(example: Written, tmp_path: Path) -> None:

@@ -10,9 +10,8 @@ import math
 import random
 from pathlib import Path
 
-import openpyxl
-
-from tests.engines import compare, ironcalc_variants, libreoffice_saved, require_engine
+from tests.engines import compare, ironcalc_variants, libreoffice_saved, require_engine, stored_values
+from tests.typed_cells import type_into
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, Written, edited, written
 from tests.workbooks.test_alive import another, as_edit
 from ubudget import evaluate, read_run
@@ -83,11 +82,8 @@ def test_what_an_edited_workbook_calculates_is_read_back(tmp_path: Path, seed: i
     chosen = [drawn(example, seed) for example in examples]
     files = []
     for number, (example, cells) in enumerate(zip(examples, chosen, strict=True)):
-        book = openpyxl.load_workbook(example.save(tmp_path / "book.xlsx"))
-        for cell in cells:
-            book[cell.sheet][cell.address] = typed(cell)
-        files.append(tmp_path / f"edited{number}.xlsx")
-        book.save(files[-1])
+        edits = [(cell.sheet, cell.address, typed(cell)) for cell in cells]
+        files.append(type_into(example.save(tmp_path / f"edited{number}.xlsx"), edits))
     # Ten files a call, so that each call stays within its time on a busy machine.
     saved = [
         file
@@ -100,12 +96,11 @@ def test_what_an_edited_workbook_calculates_is_read_back(tmp_path: Path, seed: i
         assert len(records.edits) == len(cells) > 0, path
         assert len(cells) == min(EDITED, len(open_cells(example.book.sheets))), path
         library = Written(records, evaluate(records), example.book).result_numbers()
-        sheet = openpyxl.load_workbook(file, data_only=True)["computation"]
-        (addresses,) = example.result_cells().values()
+        ((_, calculated),) = stored_values(file, example.result_cells()).items()
         wrong += [
-            (path.stem, address, sheet[address].value, number)
-            for address, number in zip(addresses, library, strict=True)
-            if not math.isclose(float(str(sheet[address].value)), number, rel_tol=1e-9, abs_tol=1e-15)
+            (path.stem, address, value, number)
+            for (address, value), number in zip(calculated.items(), library, strict=True)
+            if not math.isclose(float(str(value)), number, rel_tol=1e-9, abs_tol=1e-15)
         ]
     assert wrong == []
 

@@ -10,11 +10,15 @@ from pathlib import Path
 import openpyxl
 import pytest
 from openpyxl.formatting.rule import Rule
+from openpyxl.utils.cell import rows_from_range
+from openpyxl.utils.datetime import to_excel
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
 from tests import engines
 from tests.safe_formulas import SAFE_FUNCTIONS, unsafe_formulas
+from tests.stored_cells import stored_sheets
+from tests.workbooks.books import PUBLISHED, written
 
 # x = 1 2 3 4 5 in A1:A5, y = 2 4 5 4 5 in B1:B5, k l m k l in C1:C5.
 # Fitted by hand: mean x = 3, mean y = 4, Sxx = 10, Syy = 6, Sxy = 6, hence slope 6/10, intercept
@@ -147,6 +151,45 @@ def false_book(tmp_path: Path) -> Path:
     plant(path, "B1", "99")
     assert engines.stored_values(path) == {"sheet one": {"B1": 99}}
     return path
+
+
+def by_openpyxl(path: Path) -> tuple[dict[str, dict[str, str]], engines.Values]:
+    """Formulas with their text, if they have one of their own, and values of all cells, dates as serial numbers."""
+    formulas: dict[str, dict[str, str]] = {}
+    for sheet in openpyxl.load_workbook(path).worksheets:
+        found = formulas[sheet.title] = {}
+        for cell in (cell for row in sheet.iter_rows() for cell in row):
+            if isinstance(cell.value, ArrayFormula):
+                found |= {place: "" for line in rows_from_range(cell.value.ref) for place in line}
+                found[cell.coordinate] = str(cell.value.text).removeprefix("=")
+            elif cell.data_type == "f":
+                found[cell.coordinate] = str(cell.value).removeprefix("=")
+    values = {
+        sheet.title: {
+            cell.coordinate: to_excel(cell.value) if isinstance(cell.value, date) else cell.value  # type: ignore[no-untyped-call]
+            for row in sheet.iter_rows()
+            for cell in row
+            if cell.value is not None
+        }
+        for sheet in openpyxl.load_workbook(path, data_only=True).worksheets
+    }
+    return formulas, values
+
+
+def test_formulas_and_values_are_those_that_openpyxl_reads(functions_book: Path, tmp_path: Path) -> None:
+    """In a file of openpyxl, in that file saved by LibreOffice, and in one of ours."""
+    engines.require_engine("libreoffice")
+    book = openpyxl.load_workbook(functions_book)
+    book["data"]["K1"] = ArrayFormula("K1:L2", "=MINVERSE(F1:G2)")
+    book["data"]["K4"], book["data"]["K5"] = " two  words\n", True
+    book.save(functions_book)
+    ours = written(PUBLISHED[0]).save(tmp_path / "ours.xlsx")
+    for path in (functions_book, engines.libreoffice_resaved(functions_book, tmp_path / "saved"), ours):
+        formulas, values = by_openpyxl(path)
+        found = stored_sheets(path)
+        assert {name: sheet.formulas for name, sheet in found.items()} == formulas
+        assert engines.compare(values, {name: sheet.values for name, sheet in found.items()}, rel=0) == []
+        assert {name: len(sheet.values) for name, sheet in found.items()} == {n: len(v) for n, v in values.items()}
 
 
 def test_ironcalc_replaces_a_false_stored_value(false_book: Path) -> None:

@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 
 from tests.engines import ironcalc_variants, libreoffice_pdf, libreoffice_resaved, pdf_page_texts, require_engine
+from tests.typed_cells import type_into
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
 from ubudget.files.sheet_layout import column_widths, shown_heading
 from ubudget.pages.book import Band, Book
@@ -105,9 +106,7 @@ def test_value_and_uncertainty_show_the_digits_of_the_reported_result(tmp_path: 
     cells = {cell.origin.path: cell for cell in open_cells(example.book.sheets)}
     precision = next(cell for path, cell in cells.items() if path[:2] == ("symbols", "d_L") and path[-1] == "relative")
     base = example.save(tmp_path / "book.xlsx")
-    book = openpyxl.load_workbook(base)
-    book[precision.sheet][precision.address] = 15
-    book.save(tmp_path / "wider.xlsx")
+    type_into(base, [(precision.sheet, precision.address, 15)], tmp_path / "wider.xlsx")
     moved = 0
     for file in (base, tmp_path / "wider.xlsx"):
         for line in "\n".join(pdf_page_texts(libreoffice_pdf(file, tmp_path / file.stem))).splitlines():

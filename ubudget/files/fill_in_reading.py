@@ -13,7 +13,7 @@ from typing import IO
 
 from ubudget.files.filled_places import tell_strays, told
 from ubudget.files.filled_sheets import is_fill_in, names_table, tables_in
-from ubudget.files.filled_tables import TABLES, Reading, read_entries, read_grid, read_rows
+from ubudget.files.filled_tables import Reading, read_entries, read_grid, read_rows, record_tables
 from ubudget.files.opening import opened
 from ubudget.files.reading import USUAL_NAMES, in_order, records_from_texts
 from ubudget.files.toml_writing import toml_text
@@ -39,16 +39,16 @@ def read_fill_in(path: Path | IO[bytes], file: str = "") -> tuple[Records | None
     if names_table(book, KIND):
         accepted, remedy = "the records of a run or a method", "give it to ubudget ware"
         return None, [Finding("stop", name, "file", "the record of a calibration of ware", accepted, remedy)]
-    reading = Reading(name)
-    tables, faults = tables_in(book, (*TABLES, *GRIDS), name)
+    reading, known = Reading(name), record_tables()
+    tables, faults = tables_in(book, (*known, *GRIDS), name)
     reading.findings += faults
     for found_table in tables:
         if found_table.name in GRIDS:
             read_grid(reading, found_table)
-        elif TABLES[found_table.name].form == "entries":
-            read_entries(reading, found_table, TABLES[found_table.name])
+        elif known[found_table.name].form == "entries":
+            read_entries(reading, found_table, known[found_table.name])
         else:
-            read_rows(reading, found_table, TABLES[found_table.name])
+            read_rows(reading, found_table, known[found_table.name])
     made = documents_of(reading.rows)
     tell_strays(reading, made)
     return _validated(reading, made)

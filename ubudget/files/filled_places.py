@@ -11,7 +11,7 @@ from typing import get_args
 from openpyxl.utils.cell import get_column_letter
 
 from ubudget.files.fault_words import place_words
-from ubudget.files.filled_tables import TABLES, Reading
+from ubudget.files.filled_tables import Reading, record_tables
 from ubudget.pages.fill_in_blocks import GRIDS
 from ubudget.pages.fill_in_rows import Assembled, Spot
 from ubudget.pages.fill_in_tables import Table
@@ -24,7 +24,7 @@ _GRID_HEADING = re.compile(r"heading ([0-9]+)")
 
 def tell_strays(reading: Reading, made: Assembled) -> None:
     for spot in made.strays:
-        table = TABLES[spot.table]
+        table = record_tables()[spot.table]
         found, row = reading.origins[spot.table][spot.row]
         keys = reading.rows[spot.table][spot.row].keys
         pointed = keys[:-1] if table.form == "keys" else keys
@@ -37,12 +37,12 @@ def tell_strays(reading: Reading, made: Assembled) -> None:
     for spot in made.repeated:
         found, row = reading.origins[spot.table][spot.row]
         name = reading.rows[spot.table][spot.row].keys[-1]
-        place = f"{found.place(row)}, column {TABLES[spot.table].keys[-1]}"
+        place = f"{found.place(row)}, column {record_tables()[spot.table].keys[-1]}"
         reading.stop(place, f"{name[:40]} a second time", "each name once", "rename or delete one of the rows")
 
 
 def _names_of(reading: Reading, name: str) -> Iterator[tuple[str, ...]]:
-    table = TABLES[name]
+    table = record_tables()[name]
     if table.form == "details":
         yield from _names_of(reading, table.above)
     for row in reading.rows.get(name, []):
@@ -84,7 +84,7 @@ def _place(
     length, spot = max(fitting, key=lambda pair: pair[0])
     rest = place[length:].removeprefix(", ")
     found, row = reading.origins[spot.table][spot.row]
-    table = TABLES[spot.table]
+    table = record_tables()[spot.table]
     at = reading.cells.get((spot.table, spot.row, spot.column)) if spot.column is not None else None
     if table.form == "entries":
         if at is not None:

@@ -7,6 +7,7 @@ import difflib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
 from openpyxl.utils.cell import get_column_letter
@@ -22,7 +23,11 @@ from ubudget.records.finding import Finding
 from ubudget.records.records import Role
 from ubudget.records.shape import Scalar, Several
 
-TABLES = {table.name: table for table in tables_of_records()}
+
+@cache
+def record_tables() -> dict[str, Table]:
+    """The tables of records by name; found out when first asked for, which most commands never do."""
+    return {table.name: table for table in tables_of_records()}
 
 
 @dataclass

@@ -7,14 +7,14 @@ workbook carries no map of its own that could be wrong.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.edited_places import told_by_cell
-from ubudget.files.opening import has_sheet, opened
+from ubudget.files.opening import CellValues, UnreadableSheet, has_sheet, opened_values
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.files.spare_reading import read_filled
@@ -44,13 +44,20 @@ def is_budget_workbook(path: Path) -> bool:
 
 def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
     """Records of a workbook as its open cells stand; None, with findings, where it cannot be read."""
-    book, unreadable = opened(path)
+    book, unreadable = opened_values(path)
     if book is None:
         return None, [_stop(path, "file", unreadable, "open it and save it again")]
+    try:
+        return _read(path, book)
+    except UnreadableSheet as found:
+        return None, [_stop(path, "file", str(found), "open it and save it again")]
+
+
+def _read(path: Path, book: CellValues) -> tuple[Records | None, list[Finding]]:
     if RECORD not in book.sheetnames:
         return None, [_stop(path, "sheets", f"no sheet called {RECORD}", "use a workbook written by ubudget workbook")]
-    sheet = book[RECORD]
-    layout = sheet.cell(*LAYOUT_CELL).value
+    sheet = book.of(RECORD)
+    layout = sheet.get(LAYOUT_CELL)
     if str(layout) != LAYOUT:
         found = f"layout version {layout}"
         return None, [
@@ -62,8 +69,8 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
             )
         ]
     texts = _texts(sheet)
-    rows = str(sheet.cell(*SPARE_CELL).value or "")
-    if sheet.cell(*FINGERPRINT_CELL).value != fingerprint(texts, rows):
+    rows = str(sheet.get(SPARE_CELL) or "")
+    if sheet.get(FINGERPRINT_CELL) != fingerprint(texts, rows):
         found = "records that do not give the fingerprint stored beside them"
         return None, [_stop(path, f"sheet {RECORD}", found, "use an unaltered copy of the workbook")]
     if rows:
@@ -111,12 +118,12 @@ def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
     return Finding("stop", path.name, place, found, _ACCEPTED, remedy)
 
 
-def _texts(sheet: Any) -> tuple[SourceText, ...]:
+def _texts(sheet: Mapping[tuple[int, int], Any]) -> tuple[SourceText, ...]:
     """The original files, put together again from their lines."""
     collected: dict[tuple[Any, str], dict[int, str]] = {}
-    for role, name, number, text in sheet.iter_rows(min_row=TOP + Band.HEADING_ROWS, max_col=4, values_only=True):
-        if role is None:
-            continue
+    first = TOP + Band.HEADING_ROWS
+    for row in [row for row, column in sheet if column == 1 and row >= first]:
+        role, name, number, text = (sheet.get((row, column)) for column in range(1, 5))
         lines = collected.setdefault((role, text_as_stored(str(name))), {})
         piece = "" if text is None else text_as_stored(str(text))
         # A number that somebody overwrote alters the text, which the fingerprint tells.
@@ -128,7 +135,7 @@ def _texts(sheet: Any) -> tuple[SourceText, ...]:
     )
 
 
-def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
+def _edits(path: Path, book: CellValues, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
     """Open cells that no longer hold what the records say, as edits."""
     edits: list[Edit] = []
     faults: list[Finding] = []
@@ -136,7 +143,7 @@ def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], li
         if cell.sheet not in book.sheetnames:
             faults.append(_stop(path, f"sheet {cell.sheet}", "no such sheet", "use an unaltered copy"))
             break
-        stands = book[cell.sheet][cell.address].value
+        stands = book.at(cell.sheet, cell.address)
         if isinstance(cell.value, str):
             # Spreadsheets make a date of what is typed like one.
             typed = stands.date().isoformat() if isinstance(stands, dt.datetime) else stands

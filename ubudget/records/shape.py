@@ -11,8 +11,9 @@ import dataclasses
 import datetime as dt
 import inspect
 import itertools
-import textwrap
+import sys
 import types
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -175,12 +176,7 @@ def _field_words(record: type) -> dict[str, str]:
     for parent in reversed(record.__mro__):
         if not dataclasses.is_dataclass(parent):
             continue
-        try:
-            tree = ast.parse(textwrap.dedent(inspect.getsource(parent)))
-        except (OSError, TypeError):  # an installation without sources: the fields still stand
-            continue
-        body = tree.body[0].body if isinstance(tree.body[0], ast.ClassDef) else []
-        for field, text in itertools.pairwise(body):
+        for field, text in itertools.pairwise(_bodies(parent.__module__).get(parent.__qualname__, [])):
             if (
                 isinstance(field, ast.AnnAssign)
                 and isinstance(field.target, ast.Name)
@@ -190,6 +186,23 @@ def _field_words(record: type) -> dict[str, str]:
             ):
                 found[field.target.id] = _paragraph(text.value.value)
     return found
+
+
+@cache
+def _bodies(module: str) -> dict[str, list[ast.stmt]]:
+    """Statements of the classes of a module by qualified name; its source is parsed once for all of them."""
+    try:
+        tree = ast.parse(inspect.getsource(sys.modules[module]))
+    except (OSError, TypeError, KeyError):  # an installation without sources: the fields still stand
+        return {}
+    return dict(_classes(tree.body, ""))
+
+
+def _classes(body: list[ast.stmt], prefix: str) -> Iterator[tuple[str, list[ast.stmt]]]:
+    for node in body:
+        if isinstance(node, ast.ClassDef):
+            yield f"{prefix}{node.name}", node.body
+            yield from _classes(node.body, f"{prefix}{node.name}.")
 
 
 def _paragraph(text: str) -> str:
