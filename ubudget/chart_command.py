@@ -47,12 +47,12 @@ def chart(
     history = read_history(record)
     if append is not None:
         rows = rows_from(history, evaluated(append), who.strip())
-        for row in rows:
-            values = ", ".join(f"{value:.15g}" for value in row.values)
-            say([f"{'would append' if attempt else 'appended'}: {row.chart}, {row.date}, {row.run}: {values}"])
         if not attempt:
             append_rows(history, rows)
             history = read_history(record)
+        for row in rows:
+            values = ", ".join(f"{value:.15g}" for value in row.values)
+            say([f"{'would append' if attempt else 'appended'}: {row.chart}, {row.date}, {row.run}: {values}"])
     found = history.charted()
     if pictures is not None:
         replace_files(picture_files(found, pictures), force=force)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.findings.small_run import FILES, RUN, replaced, write_run
-from ubudget.files.reading import LARGEST_FILE, read_records
+from ubudget.files.reading import LARGEST_TABLE, read_records
 from ubudget.records.finding import Finding
 
 
@@ -95,9 +95,9 @@ def test_byte_order_mark_and_carriage_returns_are_accepted(tmp_path: Path) -> No
 
 def test_huge_file_is_refused_by_its_size(tmp_path: Path) -> None:
     with (write_run(tmp_path) / "readings.csv").open("r+b") as file:
-        file.truncate(LARGEST_FILE + 1)  # a sparse file takes no space
+        file.truncate(LARGEST_TABLE + 1)  # a sparse file takes no space
     finding = _only(tmp_path)
-    assert (finding.file, finding.accepted) == ("readings.csv", "at most 50 MB")
+    assert (finding.file, finding.accepted) == ("readings.csv", "a plain file of at most 20 MB")
 
 
 def test_neither_run_nor_method(tmp_path: Path) -> None:

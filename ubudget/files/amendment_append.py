@@ -15,8 +15,8 @@ from ubudget.files.amendment_effects import last_step
 from ubudget.files.amendment_fields import Target, target_of
 from ubudget.files.amendment_names import require_text
 from ubudget.files.amendment_readings import bare_readings, raw_key, values_of
-from ubudget.files.atomic import replace_file
 from ubudget.files.csv_text import CsvTable
+from ubudget.files.one_at_a_time import replace_unchanged
 from ubudget.files.reading import read_records, records_from_texts
 from ubudget.files.toml_writing import toml_text
 from ubudget.pages.amendment_list import Step, step_lines, test_lines
@@ -51,6 +51,9 @@ def append_amendment(run: Path, wanted: Mapping[str, Any], *, write: bool = True
     `UnusableInput` where the run would not be usable with it, `UbudgetError`, `NotWritable`; nothing is written then.
     """
     require_text(run)
+    path = run / "run.toml" if run.is_dir() else run
+    # Before the records: what is appended rests on no later state than this.
+    data = path.read_bytes() if path.is_file() else b""
     records, findings = read_records(run)
     if records is None:
         raise UnusableInput(findings)
@@ -65,8 +68,6 @@ def append_amendment(run: Path, wanted: Mapping[str, Any], *, write: bool = True
             raise UbudgetError(f"{run}: found {found}; accepted: a test that can be made; choose another rule")
         document |= {"level": test.level, "statistic": _digits(test.statistic), "critical": _digits(test.critical)}
     document = _with_from(records, document)
-    path = run / "run.toml" if run.is_dir() else run
-    data = path.read_bytes()
     text = toml_text({"amendment": [document]})
     after = _behind(data, text)
     source = next(source for source in records.texts if source.role == "run")
@@ -77,7 +78,7 @@ def append_amendment(run: Path, wanted: Mapping[str, Any], *, write: bool = True
         raise UnusableInput(findings)
     step = last_step(texts, amended)
     if write:
-        replace_file(path, after, force=True)
+        replace_unchanged(path, data, after)
     return Appended(amended, text, step, tests, readings, cells)
 
 

@@ -21,11 +21,12 @@ from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evaluation.chart_sources import values_for
 from ubudget.evaluation.control_charts import Charted, charted
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.files.atomic import replace_file
 from ubudget.files.cell_numbers import cell_number, number_in
 from ubudget.files.csv_text import CsvTable, parse_csv, row_place
 from ubudget.files.fault_words import shown, validate_document
-from ubudget.files.reading import read_text
+from ubudget.files.foreign_files import NotRead, bounded_bytes, faulty_name
+from ubudget.files.one_at_a_time import replace_unchanged
+from ubudget.files.reading import LARGEST_TABLE, read_text
 from ubudget.files.toml_text import parse_toml
 from ubudget.records.control_charts import (
     ControlChart,
@@ -46,6 +47,8 @@ class History:
     """The charts of a laboratory with their history as it stands."""
 
     path: Path
+    content: bytes
+    """The history as read."""
     charts: ControlCharts
     table: CsvTable
     entries: tuple[Entry, ...]
@@ -81,6 +84,8 @@ def read_history(path: str | os.PathLike[str]) -> History:
     if charts is None or stops(findings):
         raise UnusableInput(findings)
     place = record.parent / charts.history
+    # Before the table: rows are appended to no later state than this.
+    content = _content(place, charts.history)
     table, faults = _table(place, charts.history)
     findings += faults
     entries = _entries(table, charts.history, findings)
@@ -89,12 +94,22 @@ def read_history(path: str | os.PathLike[str]) -> History:
         findings += _mark_findings(table, charts.history)
     if stops(findings):
         raise UnusableInput(findings)
-    return History(place, charts, table, entries, tuple(findings))
+    return History(place, content, charts, table, entries, tuple(findings))
 
 
 @cache
 def _adapter() -> TypeAdapter[ControlCharts]:
     return TypeAdapter(ControlCharts)
+
+
+def _content(place: Path, name: str) -> bytes:
+    """The bytes of the history; why there are none is told where it is read as a table."""
+    if faulty_name(name, place, "readings") is not None:
+        return b""
+    try:
+        return bounded_bytes(place, LARGEST_TABLE)
+    except (NotRead, OSError, ValueError):
+        return b""
 
 
 def _table(place: Path, name: str) -> tuple[CsvTable, list[Finding]]:
@@ -235,7 +250,7 @@ def append_rows(history: History, rows: Sequence[Entry]) -> None:
     marks = _marks(whole)
     for number, cells in enumerate(new):
         cells[order.index("mark")] = marks[len(old) + number]
-    replace_file(history.path, _text([order, *old, *new]).encode("utf-8"), force=True)
+    replace_unchanged(history.path, history.content, _text([order, *old, *new]).encode("utf-8"))
 
 
 def _cell(row: Entry, name: str) -> str:

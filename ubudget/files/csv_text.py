@@ -12,6 +12,8 @@ from ubudget.files.toml_text import faulty_text
 from ubudget.records.finding import Finding
 
 _HEADING_WITH_UNIT = re.compile(r"^(.*\S)\s*\[([^\[\]]*)\]$")
+MOST_ROWS, MOST_CELLS = 100_000, 2_000_000
+"""Of a table; a run of 18,000 results, the most that one workbook holds, has fewer readings."""
 _COMMA_HALVES = re.compile(r"[0-9]+")
 
 
@@ -53,7 +55,12 @@ def parse_csv(text: str, file: str) -> tuple[CsvTable | None, list[Finding]]:
     rows: list[list[str]] = []
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        rows.extend([cell.strip() for cell in row] for row in reader)
+        for row in reader:
+            cells_of_row = [cell.strip() for cell in row]
+            if any(cells_of_row):
+                rows.append(cells_of_row)
+            if len(rows) * len(rows[0] if rows else ()) > MOST_CELLS or len(rows) > MOST_ROWS or len(row) > MOST_CELLS:
+                return None, [_too_large(file)]
     except csv.Error:
         return None, [
             Finding(
@@ -65,7 +72,6 @@ def parse_csv(text: str, file: str) -> tuple[CsvTable | None, list[Finding]]:
                 "correct the quotes in this line or the one where they open",
             )
         ]
-    rows = [row for row in rows if any(row)]
     if not rows:
         return None, [_finding(file, "whole file", "no text", "a line of headings and one line per row", "fill it in")]
     headings = [parse_heading(cell) for cell in _without_empty_end(rows[0])]
@@ -124,6 +130,11 @@ def _wrong_separator(heading: Heading, file: str) -> Finding:
     separator = "semicolons" if ";" in heading.text else "tabs"
     remedy = "save it as CSV with commas, and with decimal points"
     return _finding(file, "headings", f"cells separated by {separator}", "cells separated by commas", remedy)
+
+
+def _too_large(file: str) -> Finding:
+    found = f"a table of more than {MOST_ROWS:,} rows, or of {MOST_CELLS:,} cells"
+    return _finding(file, "whole file", found, "the table of one run", "name the right file, or divide the run")
 
 
 def _too_many_cells(row: list[str], headings: list[Heading], file: str, place: str) -> Finding:

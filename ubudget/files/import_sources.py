@@ -12,8 +12,9 @@ from pydantic import TypeAdapter
 from ubudget.errors import UnusableInput
 from ubudget.files.csv_text import parse_csv
 from ubudget.files.fault_words import validate_document
+from ubudget.files.foreign_files import NotRead, bounded_bytes
 from ubudget.files.import_texts import without_block
-from ubudget.files.reading import LARGEST_FILE, in_order, read_text
+from ubudget.files.reading import LARGEST_TABLE, in_order, read_text
 from ubudget.files.tables import portions_from, solutions_from
 from ubudget.files.toml_text import parse_toml
 from ubudget.records.finding import Finding, stops
@@ -39,15 +40,16 @@ class RunFolder:
 
 def bytes_of(path: Path) -> bytes:
     """Raises `UnusableInput` where there is no such file, or one that is far too large."""
-    found = ""
-    if not path.is_file():
-        found = "a folder" if path.is_dir() else "no such file"
-    elif path.stat().st_size > LARGEST_FILE:
-        found = f"{path.stat().st_size / 1e6:.0f} MB"
-    if found:
-        finding = Finding("stop", path.name or str(path), "whole file", found, "an exported text file", "name it")
-        raise UnusableInput([finding])
-    return path.read_bytes()
+    try:
+        if not path.exists():
+            raise NotRead("no such file")
+        if path.is_dir():
+            raise NotRead("a folder")
+        return bounded_bytes(path, LARGEST_TABLE)
+    except NotRead as found:
+        accepted = f"an exported text file of at most {LARGEST_TABLE / 1e6:.0f} MB"
+        finding = Finding("stop", path.name or str(path), "whole file", str(found), accepted, "name it")
+        raise UnusableInput([finding]) from found
 
 
 def read_folder(folder: Path) -> RunFolder:

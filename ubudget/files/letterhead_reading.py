@@ -7,6 +7,7 @@ that an archive that unpacks to more than it seems does no harm.
 
 from __future__ import annotations
 
+import io
 import posixpath
 import zipfile
 import zlib
@@ -18,6 +19,8 @@ from xml.etree.ElementTree import Element, ParseError, fromstring
 from openpyxl.utils.escape import unescape
 
 from ubudget.errors import UnusableInput
+from ubudget.files.archive_guard import FILL_IN, Refused, guard, require_plain
+from ubudget.files.foreign_files import NotRead, bounded_bytes
 from ubudget.files.letterhead import CODE, EMU_PER_POINT, Letterhead, Picture, Printed
 from ubudget.files.print_layout import A4, Paper
 from ubudget.files.workbook_styles import FONT
@@ -63,6 +66,11 @@ def read_letterhead(path: Path) -> Letterhead:
     """The looks of a workbook; the same file gives the same. Raises `UnusableInput` with all that is wrong with it."""
     try:
         return _Reader(path).letterhead()
+    except (Refused, NotRead) as refused:
+        finding = Finding(
+            "stop", path.name, "file", str(refused), _ACCEPTED, "keep the first sheet alone, without data"
+        )
+        raise UnusableInput([finding]) from refused
     except _DAMAGED as error:
         found = f"no readable workbook ({type(error).__name__})"
         finding = Finding("stop", path.name, "file", found, _ACCEPTED, "open it there and save it again")
@@ -84,7 +92,8 @@ class _Reader:
         if path.stat().st_size > LARGEST_FILE:
             found = f"a file of {path.stat().st_size / 1e6:.0f} MB"
             raise self._stopped("file", found, f"up to {LARGEST_FILE / 1e6:.0f} MB", "keep the first sheet alone")
-        with zipfile.ZipFile(path) as archive:
+        with zipfile.ZipFile(io.BytesIO(bounded_bytes(path, LARGEST_FILE))) as archive:
+            guard(archive, FILL_IN, sheets=True)
             self._archive = archive
             letterhead = self._read()
         if self._faults:
@@ -229,8 +238,7 @@ class _Reader:
 
     def _xml(self, name: str) -> Element:
         content = self._part(name)
-        if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
-            raise ValueError(f"{name} defines entities, which no workbook does")
+        require_plain(content)
         return fromstring(content)
 
     def _part(self, name: str) -> bytes:

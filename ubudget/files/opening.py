@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import io
-import os
 import warnings
+import zipfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import IO, Any
@@ -12,17 +12,27 @@ from typing import IO, Any
 from openpyxl import load_workbook
 from openpyxl.utils.cell import coordinate_to_tuple
 
+from ubudget.files.archive_guard import BUDGET, FILL_IN, Bounds, Left, Refused, guard, guard_sheet
+from ubudget.files.foreign_files import NotRead, bounded_bytes
 
-def opened(file: str | os.PathLike[str] | IO[bytes]) -> tuple[Any, str]:
+
+def opened(file: Path | IO[bytes]) -> tuple[Any, str]:
     """The workbook with its formulas, or `None` and what is found instead."""
     try:
+        content = _content(file, FILL_IN)
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            guard(archive, FILL_IN, sheets=True)
         with warnings.catch_warnings():
             # The library warns of what it would lose on saving (extensions, styles); nothing is saved.
             warnings.simplefilter("ignore")
-            return load_workbook(file, data_only=False), ""
+            return load_workbook(io.BytesIO(content), data_only=False, keep_links=False), ""
     except Exception as error:
         # A damaged file, or one that is no workbook: the library raises whatever it stumbles over.
         return None, _unreadable(error)
+
+
+def _content(file: Path | IO[bytes], bounds: Bounds) -> bytes:
+    return bounded_bytes(file, bounds.packed) if isinstance(file, Path) else file.read()
 
 
 class UnreadableSheet(Exception):
@@ -35,8 +45,8 @@ class CellValues:
     Looks are left out, and most sheets of a workbook of ours hold nothing to be read back. Raises `UnreadableSheet`.
     """
 
-    def __init__(self, book: Any) -> None:
-        self._book = book
+    def __init__(self, book: Any, left: Left) -> None:
+        self._book, self._left = book, left
         self._sheets: dict[str, dict[tuple[int, int], Any]] = {}
         self.sheetnames: tuple[str, ...] = tuple(book.sheetnames)
 
@@ -50,42 +60,52 @@ class CellValues:
             try:
                 with warnings.catch_warnings():
                     warnings.simplefilter("ignore")
-                    self._sheets[sheet] = _values(self._book[sheet])
+                    self._sheets[sheet] = self._values(self._book[sheet])
             except Exception as error:
                 # As in `opened`: whatever the library stumbles over.
                 raise UnreadableSheet(_unreadable(error)) from error
         return self._sheets[sheet]
 
-
-def _values(sheet: Any) -> dict[tuple[int, int], Any]:
-    # The extent that a file states may be wrong.
-    sheet.reset_dimensions()
-    return {(cell.row, cell.column): cell.value for row in sheet.iter_rows() for cell in row if cell.value is not None}
+    def _values(self, sheet: Any) -> dict[tuple[int, int], Any]:
+        with sheet.parent._archive.open(sheet._worksheet_path) as stream:
+            guard_sheet(stream, self._left)
+        # The extent that a file states may be wrong.
+        sheet.reset_dimensions()
+        return {
+            (cell.row, cell.column): cell.value for row in sheet.iter_rows() for cell in row if cell.value is not None
+        }
 
 
 def opened_values(file: Path) -> tuple[CellValues | None, str]:
     """The values of the workbook's cells, or `None` and what is found instead."""
     try:
+        content = _content(file, BUDGET)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return CellValues(load_workbook(io.BytesIO(file.read_bytes()), read_only=True)), ""
+            book, left = _streamed(content)
+            return CellValues(book, left), ""
     except Exception as error:
         # As in `opened`: whatever the library stumbles over.
         return None, _unreadable(error)
 
 
+def _streamed(content: bytes) -> tuple[Any, Left]:
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        left = guard(archive, BUDGET, sheets=False)
+    return load_workbook(io.BytesIO(content), read_only=True, keep_links=False), left
+
+
 def _unreadable(error: Exception) -> str:
-    return f"no readable workbook ({type(error).__name__})"
+    return str(error) if isinstance(error, (Refused, NotRead)) else f"no readable workbook ({type(error).__name__})"
 
 
-def has_sheet(file: str | os.PathLike[str], name: str) -> bool | None:
+def has_sheet(file: Path, name: str) -> bool | None:
     """Whether a workbook has a sheet of this name; `None` where it cannot be opened."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            book = load_workbook(file, read_only=True)
+            book, _ = _streamed(_content(file, BUDGET))
     except Exception:
         # As above: whatever the library stumbles over.
         return None
-    book.close()
     return name in book.sheetnames

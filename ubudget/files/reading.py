@@ -16,6 +16,7 @@ from ubudget.files.amendment_places import told_by_amendment
 from ubudget.files.csv_text import CsvTable, parse_csv
 from ubudget.files.editing import Document, apply_edits
 from ubudget.files.fault_words import validate_document
+from ubudget.files.foreign_files import NotRead, bounded_bytes, faulty_name
 from ubudget.files.tables import portions_from, readings_from, solutions_from
 from ubudget.files.toml_text import parse_toml
 from ubudget.records.crosscheck import crosscheck
@@ -28,8 +29,10 @@ from ubudget.records.run import Portion, Reading, Run, RunFile, Solution
 
 RecordType = TypeVar("RecordType")
 
-LARGEST_FILE = 50_000_000
+LARGEST_TABLE = 20_000_000
 """Bytes; a run of 6,000 results needs about one million."""
+LARGEST_RECORD = 2_000_000
+"""Bytes; the largest run file has the 6,000 amendments that nobody makes."""
 
 USUAL_NAMES: dict[Role, str] = {
     "method": "method.toml",
@@ -222,17 +225,20 @@ def read_text(path: Path, role: Role, named: str = "") -> tuple[SourceText | Non
     def refused(found: str, accepted: str, remedy: str, place: str = "whole file") -> tuple[None, list[Finding]]:
         return None, [Finding("stop", _printable(named or name), place, found, accepted, remedy)]
 
+    fault = faulty_name(named, path, role) if named else None
+    if fault is not None:
+        return refused(*fault)
+    most = LARGEST_TABLE if role in _TABLES else LARGEST_RECORD
     try:
         if path.is_dir():
             return refused("a folder", "a file", "name the file inside the folder")
-        if not path.is_file():
+        if not path.exists():
             remedy = "correct the name in the run file" if named else _remedy_for_missing(path)
             return refused("no such file", "a file that exists", remedy)
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            accepted = f"at most {LARGEST_FILE // 1_000_000} MB"
-            return refused(f"{size / 1e6:.0f} MB", accepted, "name the right file, or split the run")
-        content = path.read_bytes()
+        content = bounded_bytes(path, most)
+    except NotRead as error:
+        accepted = f"a plain file of at most {most / 1e6:.0f} MB"
+        return refused(str(error), accepted, "name the right file, or split the run")
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "a name that the system refuses"
         return refused(f"a file that cannot be read ({reason})", "a file that may be read", "ask who owns it")

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from ubudget.errors import NotWritable, OutputExists, UbudgetError, UnusableInput
-from ubudget.files.atomic import replace_file
+from ubudget.files.atomic import is_part, replace_file, replace_files
 from ubudget.files.fill_in_writing import fill_in_bytes
 from ubudget.files.letterhead import PLAIN, Letterhead
 from ubudget.files.reading import read_records
@@ -103,7 +103,7 @@ def _title(folder: Path) -> str:
 
 def _refuse_foreign(folder: Path, files: Mapping[str, bytes]) -> None:
     for path in sorted(folder.iterdir()) if folder.is_dir() else ():
-        if path.name == BOOK and path.is_file():
+        if (path.name == BOOK and path.is_file()) or is_part(path):
             continue
         if path.name not in files or path.is_symlink() or not path.is_file():
             raise OutputExists(
@@ -136,5 +136,4 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
             f"{folder}: no such folder can be made ({refusal.strerror or refusal}); a place that you may write to "
             "is needed; choose another"
         ) from refusal
-    for name, content in files.items():
-        replace_file(folder / name, content, force=True)
+    replace_files({folder / name: content for name, content in files.items()}, force=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +21,9 @@ _AT = re.compile(r"\s*\((?:at line (\d+), column (\d+)|at end of document)\)$")
 _DECIMAL_COMMA = re.compile(r"=\s*([+-]?[0-9]+,[0-9]+)")
 _UNQUOTED_AMOUNT = re.compile(r"=\s*([+-]?[0-9][0-9.eE+-]*\s*[A-Za-zµμ°%][^#\"']*?)\s*(?:#|$)")
 _UNQUOTED_TEXT = re.compile(r"=\s*([^\s\"'\[{0-9+-][^#\"']*?)\s*(?:#|$)")
-_GIANT = re.compile(r"[0-9][0-9_]{4000}")
+_GIANT = re.compile(r"(?<![0-9_])[0-9][0-9_]{4000}")
+_LONG_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){40}""")
+"""Names within names; the parser keeps every beginning of such a key, so that 20,000 names would fill the memory."""
 
 Path = tuple[str | int, ...]
 
@@ -46,6 +48,8 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any] | None, list[Findin
         long_numbers.append(written)
         return float(f"{float(written):.{MOST_DIGITS}g}")
 
+    if _LONG_KEY.search(text):
+        return None, [_too_deep(file)]
     try:
         document = tomllib.loads(text, parse_float=as_float)
     except RecursionError:
@@ -54,7 +58,7 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any] | None, list[Findin
         return None, [_syntax_finding(str(error), text, file)]
     if nesting(document) > DEEPEST:
         return None, [_too_deep(file)]
-    return document, [_long_number(number, text, file) for number in long_numbers]
+    return document, list(_long_numbers(long_numbers, text, file))
 
 
 def nesting(document: Any) -> int:
@@ -165,16 +169,22 @@ def _shown(source: str) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
-def _long_number(number: str, text: str, file: str) -> Finding:
-    line = text[: max(text.find(number), 0)].count("\n") + 1
-    return Finding(
-        "stop",
-        file,
-        f"line {line}",
-        f"{number[:40]}, a number of {significant_digits(number)} significant digits",
-        f"at most {MOST_DIGITS} significant digits",
-        "round the number",
-    )
+def _long_numbers(numbers: Iterable[str], text: str, file: str) -> Iterator[Finding]:
+    """Numbers of too many digits, which are given in the order of the text."""
+    at, line = 0, 1
+    for number in numbers:
+        found = text.find(number, at)
+        if found >= 0:
+            line += text.count("\n", at, found)
+            at = found
+        yield Finding(
+            "stop",
+            file,
+            f"line {line}",
+            f"{number[:40]}, a number of {significant_digits(number)} significant digits",
+            f"at most {MOST_DIGITS} significant digits",
+            "round the number",
+        )
 
 
 def _too_deep(file: str) -> Finding:
