@@ -16,6 +16,8 @@ _TEXT = re.compile(
     r"(?P<analyte>[A-Z][a-z]?)[\s_:-]*(?P<line>[0-9]+(?:[.,][0-9]+)?)?\s*(?:nm)?"
     r"\s*(?P<view>\{[^{}]*\}|axial|radial)?\s*(?:[(\[](?P<unit>[^()\[\]]+)[)\]])?"
 )
+_LONGEST = 80
+"""Signs of the name of a line; the pattern takes the third power of their number."""
 _SHARES = re.compile(r"pp[mbtq]|(?:[wmv](?:t)?[-. ]?)?%|‰", re.IGNORECASE)
 """Units that do not say share of what."""
 
@@ -37,7 +39,7 @@ def line_of(text: str, mapping: Mapping, analytes: Table[str, tuple[str, ...]]) 
     for declared in mapping.lines:
         if plain(declared.text) == name:
             return _known(declared, analytes)
-    match = _TEXT.fullmatch(name)
+    match = _TEXT.fullmatch(name) if len(name) <= _LONGEST else None
     if match is None:
         return Read(None, f'"{text[:60]}", which is no element and line', "a table [[line]] for this text")
     analyte, line, unit = match["analyte"], match["line"] or "", match["unit"] or ""

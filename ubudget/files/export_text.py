@@ -15,6 +15,8 @@ from ubudget.records.import_mapping import Mapping
 
 SEPARATORS = {";": ";", ",": ",", "tab": "\t", "|": "|"}
 """Name in the mapping → sign."""
+MOST_ROWS, MOST_CELLS = 100_000, 2_000_000
+"""Of an export, which may have a row for each replicate."""
 BYTE_ORDER_MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 _CODECS = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "windows-1252": "cp1252"}
 
@@ -131,12 +133,17 @@ def _as_heading(line: str, sign: str) -> bool:
 
 def _rows(text: str, separator: str, file: str) -> tuple[tuple[Row, ...], int, list[Finding]]:
     rows: list[Row] = []
+    cells_in_all = 0
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=SEPARATORS[separator], strict=True)
     try:
         for cells in reader:
             trimmed = tuple(_on_one_line(cell) for cell in cells)
             if any(trimmed):
                 rows.append(Row(reader.line_num, trimmed))
+                cells_in_all += len(trimmed)
+            if cells_in_all > MOST_CELLS or len(rows) > MOST_ROWS:
+                found = f"more than {MOST_ROWS:,} rows, or {MOST_CELLS:,} cells"
+                return (), 0, [Finding("stop", file, "whole file", found, "the readings of one run", "export less")]
     except csv.Error:
         accepted = f'cells separated by {separator}; quotes in pairs, "" for a quote within them'
         found = "quotes that do not close, or a cell that is far too long"

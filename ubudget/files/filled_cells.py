@@ -21,6 +21,8 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:\s*%)?")
 _FIXED_DECIMALS = re.compile(r"(?:#,##)?0\.(0+)")
 _QUOTED = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')
+_LONGEST_FORMAT = 255
+"""Signs of a number format that are looked at; the common spreadsheets take no more."""
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 _DATE = "a date cell, or text in the order year-month-day, e.g. 2026-03-04"
 
@@ -92,7 +94,7 @@ def cell_text(cell: Any, unit: str | None, *, is_number: bool) -> str:
 
 
 def is_percentage(number_format: str) -> bool:
-    return "%" in _QUOTED.sub("", number_format or "")
+    return "%" in _QUOTED.sub("", (number_format or "")[:_LONGEST_FORMAT])
 
 
 def _scalar(held: Any, number_format: str, shape: Scalar) -> Any:
@@ -147,7 +149,7 @@ def _percent(held: float) -> str:
 
 def digits_shown(held: float, number_format: str) -> str:
     """A number as text: with the decimals of its format where they show it whole, else with all its digits."""
-    fixed = _FIXED_DECIMALS.fullmatch(number_format or "")
+    fixed = _FIXED_DECIMALS.fullmatch((number_format or "")[:_LONGEST_FORMAT])
     whole = f"{held:.15g}"
     if fixed:
         text = f"{held:.{len(fixed.group(1))}f}"
@@ -173,7 +175,7 @@ def _text(held: str, shape: Scalar) -> Any:
     if shape.kind == "any" and held[:1] in ("{", "["):
         try:
             return json.loads(held)
-        except ValueError:
+        except (ValueError, RecursionError):
             return held
     if held == EMPTY_TEXT:
         return ""

@@ -18,6 +18,7 @@ from ubudget.files.export_table import plain
 from ubudget.files.export_text import Row, decoded, read_export, separators_in
 from ubudget.files.import_sources import MAPPING_NAME, RunFolder, bytes_of, read_folder
 from ubudget.files.importing import known_of
+from ubudget.files.toml_text import LONGEST_TEXT
 from ubudget.files.toml_writing import toml_text
 from ubudget.records.import_mapping import Columns, Mapping, Marks
 
@@ -112,7 +113,7 @@ def _reading_only(document: dict[str, Any]) -> Mapping:
 
 def _bare(heading: str) -> str:
     """A heading without unit, dots and capitals."""
-    return re.sub(r"[(\[].*?[)\]]", "", plain(heading)).replace(".", "").strip().lower()
+    return re.sub(r"[(\[].*?[)\]]", "", plain(heading)[:LONGEST_TEXT]).replace(".", "").strip().lower()
 
 
 def _role(heading: str) -> str:
@@ -184,7 +185,7 @@ def _one_string(columns: dict[str, Any], heading: Row, below: Sequence[Row], run
     """Element and line in one column, where its cells read so and no column of lines stands beside it."""
     for role in ("analyte", "line"):
         texts = _distinct(heading, below, columns.get(role))
-        if texts and all(re.search(r"[A-Z].*[0-9]", text) and _is_line(text, run) for text in texts):
+        if texts and all(re.search(r"[A-Z].*[0-9]", text[:LONGEST_TEXT]) and _is_line(text, run) for text in texts):
             columns["analyte_line"] = columns.pop(role)
             columns.pop("analyte", None)
             columns.pop("line", None)

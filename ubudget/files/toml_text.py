@@ -25,6 +25,9 @@ _GIANT = re.compile(r"(?<![0-9_])[0-9][0-9_]{4000}")
 _LONG_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){40}""")
 """Names within names; the parser keeps every beginning of such a key, so that 20,000 names would fill the memory."""
 
+_SEEN = 160
+"""Signs of a faulty line that are looked at: the patterns above take the third power of its length."""
+
 Path = tuple[str | int, ...]
 
 
@@ -132,6 +135,7 @@ def _syntax_finding(message: str, text: str, file: str) -> Finding:
 
 def _syntax_words(message: str, source: str) -> tuple[str, str, str]:
     """Found, accepted, remedy."""
+    source = source[:_SEEN]
     comma = _DECIMAL_COMMA.search(source)
     if comma:
         point = comma.group(1).replace(",", ".")

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
-_AMOUNT = re.compile(r"^\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)(?:\s+(\S.*?)|\s*(%))?\s*$")
+_AMOUNT = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)(?:\s+(\S.*)|\s*(%))?")
 _DECIMAL_COMMA = re.compile(r"^\s*[+-]?[0-9]+,[0-9]+(\s|$|%)")
 MOST_DIGITS = 15
 """Significant digits that survive the way through a spreadsheet cell."""
@@ -47,7 +47,7 @@ def parse_amount(given: Any) -> Amount:
     text = str(given)
     if _DECIMAL_COMMA.match(text):
         raise ValueError('decimal comma; accepted: a decimal point, e.g. "0.1 mg"')
-    match = _AMOUNT.match(text) if isinstance(given, str) else None
+    match = _AMOUNT.fullmatch(text.strip()) if isinstance(given, str) else None
     if isinstance(given, str) and match is None:
         raise ValueError('accepted: a number, a space and its unit, e.g. "0.1 mg"')
     number = match.group(1) if match else text

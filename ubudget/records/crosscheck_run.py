@@ -15,7 +15,7 @@ from ubudget.records.method import DryMassFactor, Input
 from ubudget.records.read_order import calibration_of, check_label, is_internal_standard, positions
 from ubudget.records.records import Records
 from ubudget.records.run import Portion, Reading, Run, Solution
-from ubudget.records.run_index import index_of, reports
+from ubudget.records.run_index import LONGEST_CHAIN, index_of, reports
 from ubudget.records.unit_comparison import in_unit
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import READINGS, Weighing
@@ -184,22 +184,28 @@ def _chains(records: Records, run: Run) -> Iterator[Finding]:
         if solution.source not in known:
             found = f"the unknown solution {solution.source}"
             yield Finding("stop", records.file("solutions"), place, found, accepted, "correct the label")
-        elif index.chain(solution.label) is None and _circular(index.dilutions, solution):
-            found = f"a circle: {solution.label} is made from itself"
-            yield Finding("stop", records.file("solutions"), place, found, accepted, "correct the label")
+        elif index.chain(solution.label) is None:
+            length = _length(index.dilutions, solution)
+            if length == 0:
+                found = f"a circle: {solution.label} is made from itself"
+                yield Finding("stop", records.file("solutions"), place, found, accepted, "correct the label")
+            elif length > LONGEST_CHAIN:
+                found, accepted = "a long row of dilutions", f"at most {LONGEST_CHAIN} one after another"
+                yield Finding("stop", records.file("solutions"), place, found, accepted, "correct the labels")
     if run.solutions and not diluting:
         found = "further dilutions that the method has no symbol for"
         accepted = 'a symbol with operation = "dilution" in the equation'
         yield Finding("stop", records.file("solutions"), "whole file", found, accepted, "add it to the method")
 
 
-def _circular(dilutions: dict[str, Solution], solution: Solution) -> bool:
+def _length(dilutions: dict[str, Solution], solution: Solution) -> int:
+    """Dilutions down to this one, counted as far as is accepted; 0 where it is made from itself."""
     seen: set[str] = set()
     at: Solution | None = solution
-    while at is not None and at.label not in seen:
+    while at is not None and at.label not in seen and len(seen) <= LONGEST_CHAIN:
         seen.add(at.label)
         at = dilutions.get(at.source)
-    return at is solution
+    return 0 if at is solution else len(seen)
 
 
 def _reports(records: Records, run: Run) -> Iterator[Finding]:

@@ -11,6 +11,7 @@ from ubudget.records.amount import Amount
 from ubudget.records.preparation import Density, DilutionStep
 from ubudget.records.records import Records, Role
 from ubudget.records.register import ReferenceMaterial
+from ubudget.records.run_index import LONGEST_CHAIN
 from ubudget.records.stated import Stated
 from ubudget.records.unit_comparison import in_unit
 
@@ -60,9 +61,12 @@ class Solutions:
         return Chain(links, stock) if stock in self.materials else None
 
     def behind(self, label: str) -> tuple[Preparation, ...]:
-        """Preparations on the way to a solution, the first one first; a circle is walked once."""
+        """Preparations on the way to a solution, the first one first; a circle is walked once, and more than
+        `LONGEST_CHAIN` of them are as good as a circle."""
         found: list[Preparation] = []
-        while label in self.prepared and self.prepared[label] not in found:
+        seen: set[str] = set()
+        while label in self.prepared and label not in seen and len(found) < LONGEST_CHAIN:
+            seen.add(label)
             found.append(self.prepared[label])
             label = found[-1].source
         return tuple(reversed(found))

@@ -12,6 +12,9 @@ ReadingKey = tuple[str, str, str]
 ReadingInBlock = tuple[str, str, str, str]
 """Solution, analyte, line, calibration block."""
 
+LONGEST_CHAIN = 50
+"""Dilutions one after another; serial dilutions have ten."""
+
 
 @dataclass(frozen=True)
 class RunIndex:
@@ -24,11 +27,11 @@ class RunIndex:
 
     def chain(self, label: str) -> tuple[Solution, ...] | None:
         """Further dilutions from a portion's solution to the solution `label`, in order; `None` for a broken
-        chain."""
+        chain, a circle, and one longer than `LONGEST_CHAIN`."""
         steps: list[Solution] = []
         while label not in self.portions:
             solution = self.dilutions.get(label)
-            if solution is None or solution in steps:
+            if solution is None or len(steps) == LONGEST_CHAIN:
                 return None
             steps.append(solution)
             label = solution.source

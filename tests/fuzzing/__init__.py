@@ -1,0 +1,1 @@
+"""Damaged and hostile input, drawn from a seed."""
