@@ -22,7 +22,7 @@ from ubudget.evaluation.chart_sources import values_for
 from ubudget.evaluation.control_charts import Charted, charted
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.files.cell_numbers import cell_number, number_in
-from ubudget.files.csv_text import CsvTable, parse_csv, row_place
+from ubudget.files.csv_text import CsvTable, parse_csv, row_place, safe_text
 from ubudget.files.fault_words import shown, validate_document
 from ubudget.files.foreign_files import NotRead, bounded_bytes, faulty_name
 from ubudget.files.one_at_a_time import replace_unchanged
@@ -202,7 +202,7 @@ def rows_from(history: History, evaluation: Evaluation, who: str) -> tuple[Entry
     run = evaluation.records.run
     if run is None:
         raise UbudgetError("found a method alone; accepted: a run, whose checks are charted")
-    day, name = run.file.run.date, run.file.run.id
+    day, name = run.file.run.date, safe_text(run.file.run.id)
     rows: list[Entry] = []
     faults: list[Finding] = []
     for chart in history.charts.charts:
@@ -223,7 +223,7 @@ def rows_from(history: History, evaluation: Evaluation, who: str) -> tuple[Entry
             faults.append(
                 Finding("stop", history.path.name, place, found, "days that rise down the table", "append in order")
             )
-        rows.append(Entry(len(history.entries) + len(rows), chart.id, day, values, name, who))
+        rows.append(Entry(len(history.entries) + len(rows), chart.id, day, values, name, safe_text(who)))
     if not rows:
         known = ", ".join(chart.id for chart in history.charts.charts if chart.source) or "none with a source"
         faults.append(

@@ -9,6 +9,7 @@ import numpy as np
 
 from ubudget.evaluation.covariance import correlation_of, covariance_matrix
 from ubudget.evaluation.evaluate import Evaluation
+from ubudget.files.csv_text import safe_text
 from ubudget.pages.results_table import result_label
 
 
@@ -24,9 +25,9 @@ def matrix_text(evaluation: Evaluation, *, correlation: bool = False) -> str:
     matrix = np.where(known[:, None] & known[None, :], matrix, np.nan)
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(["result", "unit", "value", *(result_label(result) for result in results)])
+    writer.writerow(["result", "unit", "value", *(safe_text(result_label(result)) for result in results)])
     for result, row in zip(results, matrix.tolist(), strict=True):
         value = "" if result.value is None else repr(result.value)
         entries = ["" if np.isnan(entry) else repr(entry) for entry in row]
-        writer.writerow([result_label(result), result.unit, value, *entries])
+        writer.writerow([safe_text(result_label(result)), safe_text(result.unit), value, *entries])
     return stream.getvalue()

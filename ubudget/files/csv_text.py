@@ -14,6 +14,8 @@ from ubudget.records.finding import Finding
 _HEADING_WITH_UNIT = re.compile(r"^(.*\S)\s*\[([^\[\]]*)\]$")
 MOST_ROWS, MOST_CELLS = 50_000, 2_000_000
 """Of a table; a run of 18,000 results, the most that one workbook holds, has fewer readings."""
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet program may take a text that begins with one of these for a formula (common practice, no source)."""
 _COMMA_HALVES = re.compile(r"[0-9]+")
 
 
@@ -91,6 +93,11 @@ def parse_csv(text: str, file: str) -> tuple[CsvTable | None, list[Finding]]:
                 findings.append(_finding(file, f"{place}, {heading.text}", *fault))
         cells.append(tuple(row))
     return CsvTable(tuple(headings), tuple(cells)), findings
+
+
+def safe_text(words: str) -> str:
+    """A text that no spreadsheet program takes for a formula."""
+    return f"'{words}" if words.startswith(_FORMULA_SIGNS) else words
 
 
 def names_in(cell: str) -> tuple[str, ...]:

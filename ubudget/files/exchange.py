@@ -12,6 +12,7 @@ from typing import Any
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
+from ubudget.files.csv_text import safe_text
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.stated_results import origin_of, stated_results
 from ubudget.pages.statement import Role, amount, roles_of, statement
@@ -172,14 +173,21 @@ def json_text(value: Any) -> str:
 
 
 def csv_text(evaluation: Evaluation) -> str:
-    """One row a result, heading first, comma and decimal point (RFC 4180); what is not available stays empty."""
+    """One row a result, heading first, comma and decimal point (RFC 4180); what is not available stays empty. A text
+    that a spreadsheet program could take for a formula has an apostrophe before it."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(CSV_COLUMNS)
     for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
         fields = figures_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
-        writer.writerow(["" if fields[name] is None else fields[name] for name in CSV_COLUMNS])
+        writer.writerow([_csv_cell(fields[name]) for name in CSV_COLUMNS])
     return stream.getvalue()
+
+
+def _csv_cell(field: Any) -> Any:
+    if field is None:
+        return ""
+    return safe_text(field) if isinstance(field, str) else field
 
 
 def write_text(text: str, path: Path, *, force: bool = False) -> None:

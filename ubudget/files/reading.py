@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import cache
@@ -55,7 +54,7 @@ def read_records(path: Path, until: int | None = None) -> tuple[Records | None, 
     first, findings = read_text(file, "run")
     if first is None:
         return None, findings
-    document = _quietly_parsed(first.text)
+    document = _quietly_parsed(first.text, first.name)
     if "method" in document and "run" not in document:
         return records_from_texts([SourceText("method", first.name, first.text)])
     texts, unreadable = [first], set[Role]()
@@ -203,12 +202,9 @@ def _named_files(document: dict[str, Any], folder: Path) -> dict[Role, str]:
     return {role: named[role] for role in USUAL_NAMES if isinstance(named.get(role), str) and named[role]}
 
 
-def _quietly_parsed(text: str) -> dict[str, Any]:
+def _quietly_parsed(text: str, file: str) -> dict[str, Any]:
     """The document, empty where it has faults, which are told later with those of the other files."""
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError):
-        return {}
+    return parse_toml(text, file)[0] or {}
 
 
 def _is_folder(path: Path) -> bool:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
 from ubudget.errors import UnusableInput
 from ubudget.files.letterhead import PLAIN, Letterhead
+from ubudget.files.reading import read_text
+from ubudget.files.toml_text import parse_toml
 from ubudget.files.verbs import read_run
 from ubudget.files.workbook_writer import write_book
 from ubudget.pages.spare_plan import plan_spare
@@ -53,10 +54,9 @@ def specimen_of(method: Path) -> Path:
     beside = method.parent / "run.toml"
     if method.suffix.lower() != ".toml" or method.name == "run.toml" or not beside.is_file():
         return method
-    try:
-        named = tomllib.loads(beside.read_text(encoding="utf-8-sig")).get("run", {})
-    except (OSError, ValueError):
-        return method
+    text, _ = read_text(beside, "run")
+    document = None if text is None else parse_toml(text.text, text.name)[0]
+    named = (document or {}).get("run", {})
     return beside if isinstance(named, dict) and named.get("method") == method.name else method
 
 

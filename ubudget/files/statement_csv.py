@@ -9,13 +9,12 @@ from decimal import Decimal
 
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.evaluate import Evaluation
+from ubudget.files.csv_text import safe_text
 from ubudget.pages.number_forms import marked, text
 from ubudget.pages.stated_results import Origin, StatedResult, origin_of, stated_results
 from ubudget.records.statement_form import DecimalMark
 
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet program may take a text that begins with one of these for a formula (common practice, no source)."""
 
 _TEXTS: dict[str, Callable[[StatedResult, Origin], str | None]] = {
     "sample": lambda stated, origin: stated.result.sample,
@@ -62,11 +61,6 @@ def statement_csv(evaluation: Evaluation, mark: DecimalMark = "point", separator
     for stated in stated_results(evaluation):
         writer.writerow([_cell(column, stated, origin, mark) for column in COLUMNS])
     return stream.getvalue()
-
-
-def safe_text(words: str) -> str:
-    """A text that no spreadsheet program takes for a formula."""
-    return f"'{words}" if words.startswith(_FORMULA_SIGNS) else words
 
 
 def _cell(column: str, stated: StatedResult, origin: Origin, mark: DecimalMark) -> str:
