@@ -124,7 +124,9 @@ ENDLESS = {
     "a cell without end": ("samples.csv", f'sample\n"{"x" * 400_000}', "far too long"),
     "dilutions of dilutions": (
         "solutions.csv",
-        FILES["solutions.csv"] + "".join(f"Q{n},Q{n + 1},P5-1 > F50-2,Zn\n" for n in range(20_000)) + "Q20000,Q0,P5-1 > F50-2,Zn\n",
+        FILES["solutions.csv"]
+        + "".join(f"Q{n},Q{n + 1},P5-1 > F50-2,Zn\n" for n in range(20_000))
+        + "Q20000,Q0,P5-1 > F50-2,Zn\n",
         "a long row of dilutions",
     ),
 }
@@ -177,6 +179,7 @@ SHORT = {
     "ubudget.pages.walk._TOTAL": "names of symbols, 40 signs",
     "ubudget.pages.walk._HANDED_ON": "names of symbols, 40 signs",
     "ubudget.pages.walk._PARTIAL": "names of symbols, 40 signs",
+    "ubudget.records.spare_rows._PART": "the whole of a cell, whose fingerprint was compared",
     "ubudget.pages.d_si_units._TOKEN": "units of up to 40 signs",
     "ubudget.quantity.spelling._CELL": "references of our own",
     "ubudget.pages.told_html._BLOCK": "lines of our own",

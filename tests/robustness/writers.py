@@ -14,9 +14,9 @@ from ubudget.cli import app
 from ubudget.files.shipped import shipped_folder
 
 EXAMPLES = shipped_folder("worked_examples")
-RUN = EXAMPLES / "rinse_water"
-METHOD = EXAMPLES / "published" / "quam_a2.toml"
-CHARTED = EXAMPLES / "harbour_sediment"
+METHOD = str(EXAMPLES / "published" / "quam_a2.toml")
+CHARTED = str(EXAMPLES / "harbour_sediment")
+CHARTS = EXAMPLES / "control_charts"
 
 
 @dataclass(frozen=True)
@@ -36,16 +36,13 @@ class Writer:
         return done.exit_code, done.stderr
 
 
-def _run(folder: Path) -> None:
-    shutil.copytree(RUN, folder / "run")
+def _copied(source: Path, name: str, without: str = "") -> Callable[[Path], None]:
+    """Files of a shipped example."""
 
+    def prepare(folder: Path) -> None:
+        shutil.copytree(source, folder / name, ignore=shutil.ignore_patterns(without))
 
-def _charts(folder: Path) -> None:
-    shutil.copytree(EXAMPLES / "control_charts", folder / "charts")
-
-
-def _export(folder: Path) -> None:
-    shutil.copytree(EXAMPLES / "spring_copper", folder / "run")
+    return prepare
 
 
 def _earlier(*names: str) -> Callable[[Path], None]:
@@ -58,16 +55,31 @@ def _earlier(*names: str) -> Callable[[Path], None]:
     return prepare
 
 
+FORCE = "--force"
+AMEND = "--field run.analyst --in run --to B.Invented --reason typing --by C.Invented --on 2099-01-02"
 WRITERS = (
-    Writer("JSON and CSV", ("evaluate", str(METHOD), "--json", "a.json", "--csv", "a.csv", "--force"), _earlier("a.csv", "a.json")),
-    Writer("workbook", ("workbook", str(METHOD), "a.xlsx", "--force"), _earlier("a.xlsx")),
-    Writer("statement", ("statement", str(METHOD), "--text", "a.txt", "--csv", "a.csv", "--xml", "a.xml", "--force"), _earlier("a.txt", "a.csv")),
-    Writer("amend", ("amend", "run", "--field", "analyst", "--in", "run", "--to", "B. Invented", "--reason", "typing", "--by", "C"), _run),
-    Writer("chart", ("chart", "charts/charts.toml", "--append", str(CHARTED), "--by", "C"), _charts),
-    Writer("pictures", ("chart", "charts/charts.toml", "--pictures", "drawn"), _charts),
+    Writer("evaluate", ("evaluate", METHOD, "--json", "a.json", "--csv", "a.csv", FORCE), _earlier("a.csv", "a.json")),
+    Writer("workbook", ("workbook", METHOD, "a.xlsx", FORCE), _earlier("a.xlsx")),
+    Writer(
+        "statement",
+        ("statement", METHOD, "--text", "a.txt", "--csv", "a.csv", "--xml", "a.xml", FORCE),
+        _earlier("a.txt", "a.csv"),
+    ),
+    Writer("amend", ("amend", "run", *AMEND.split()), _copied(EXAMPLES / "rinse_water", "run")),
+    Writer("chart", ("chart", "charts/charts.toml", "--append", CHARTED, "--by", "C."), _copied(CHARTS, "charts")),
+    Writer("pictures", ("chart", "charts/charts.toml", "--pictures", "drawn"), _copied(CHARTS, "charts")),
     Writer("start", ("start", "new", "--pattern", "water-direct")),
-    Writer("convert", ("convert", "run", "a.xlsx"), _run),
-    Writer("import", ("import", "run/export.csv", "--into", "run", "--force"), _export),
-    Writer("dossier", ("dossier", str(METHOD), "a.html", "--force"), _earlier("a.html")),
-    Writer("explain", ("explain", str(METHOD), "--html", "a.html"), ),
-)  # fmt: skip
+    Writer("convert", ("convert", METHOD, "a.xlsx")),
+    Writer(
+        "import",
+        ("import", "run/export.csv", "--into", "run", FORCE),
+        _copied(EXAMPLES / "spring_copper", "run", without="readings.csv"),
+    ),
+    Writer("dossier", ("dossier", METHOD, "a.html", FORCE), _earlier("a.html")),
+    Writer("explain", ("explain", METHOD, "--page", "a.html", "--text", "a.txt")),
+)
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Content by path, of all files below a folder."""
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}

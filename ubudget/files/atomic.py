@@ -14,7 +14,7 @@ from typing import BinaryIO
 
 from ubudget.errors import NotWritable, OutputExists
 
-Content = bytes | Callable[[BinaryIO], None]
+Content = bytes | Callable[[BinaryIO], object]
 """What a file holds, or what writes it piece by piece."""
 PART = ".part"
 """End of the name of what is being written."""

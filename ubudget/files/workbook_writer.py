@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+import tempfile
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -29,7 +30,9 @@ from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
+from openpyxl.writer.excel import ExcelWriter
 
+from ubudget.errors import NotWritable
 from ubudget.files.atomic import replace_file
 from ubudget.files.letterhead import (
     PLAIN,
@@ -84,7 +87,10 @@ def write_book(
     Raises `OutputExists` when the file is there and `force` is false, `NotWritable` when the system refuses;
     `ValueError` naming sheet and cell for what no cell can hold, `TypeError` for a value of another type than `Value`.
     """
-    replace_file(path, lambda stream: write_book_to(book, stream, done, letterhead), force=force)
+    # In memory first: an archive that is half written to a full disk tries again and again to be closed.
+    content = io.BytesIO()
+    write_book_to(book, content, done, letterhead)
+    replace_file(path, lambda stream: stream.write(content.getbuffer()), force=force)
 
 
 def book_bytes(book: Book, letterhead: Letterhead = PLAIN) -> bytes:
@@ -118,8 +124,7 @@ def write_book_to(book: Book, stream: BinaryIO, done: Done, letterhead: Letterhe
             _put_pictures(page, letterhead, printing.paper, widths, heights)
         _set_up(page, sheet, printing, widths, heights)
         cells[f"xl/worksheets/sheet{number}.xml"] = (SheetData(sheet, styles, widths), heights)
-    skeleton = io.BytesIO()
-    workbook.save(skeleton)
+    skeleton = _saved(workbook)
     # Saving stamps the present time on the properties; the plan's own time replaces it.
     workbook.properties.modified = moment
     parts = {
@@ -127,6 +132,22 @@ def write_book_to(book: Book, stream: BinaryIO, done: Done, letterhead: Letterhe
         "docProps/app.xml": _application(book.program),
     }
     _seal(stream, skeleton, cells, parts, moment, done)
+
+
+def _saved(workbook: Workbook) -> io.BytesIO:
+    """The workbook as the library writes it, by way of temporary files. Raises `NotWritable`."""
+    stream = io.BytesIO()
+    archive = zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED)
+    try:
+        ExcelWriter(workbook, archive).save()
+    except OSError as refusal:
+        # Nothing is left to be closed: an open part would make the archive complain when it is collected.
+        archive.fp = None
+        raise NotWritable(
+            f"{tempfile.gettempdir()}: cannot be written ({refusal.strerror or refusal}); a folder for temporary files "
+            "with room in it is needed; make room, or set TMPDIR to another folder"
+        ) from refusal
+    return stream
 
 
 def _naive_utc(moment: datetime) -> datetime:
