@@ -41,6 +41,7 @@ from ubudget.terminal import (
     refuse_existing,
     say,
     say_findings,
+    say_stopped,
     say_where_to_go,
     status,
     write_out,
@@ -62,9 +63,7 @@ class Commands(TyperGroup):
             finally:
                 sys.stdout.flush()
         except UnusableInput as error:
-            from ubudget.pages.results_table import finding_line
-
-            say(finding_line(finding) for finding in error.findings)
+            say_stopped(error.findings)
             raise typer.Exit(UNUSABLE) from None
         except UbudgetError as error:
             say([str(error)])

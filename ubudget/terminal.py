@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,8 +16,11 @@ if TYPE_CHECKING:
     from ubudget.evaluation.evaluate import Evaluation
     from ubudget.evaluation.ware_calibration import CalibratedWare
     from ubudget.files.letterhead import Letterhead
+    from ubudget.records.finding import Finding
 
 LOOK, UNUSABLE, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
+MOST_SHOWN = 500
+"""Findings on unusable input that are printed."""
 STANDARD_OUTPUT = Path("-")
 """Where a file may be given, this one is the standard output."""
 RunPath = Annotated[
@@ -102,6 +105,15 @@ def letterhead_of(path: Path | None) -> Letterhead:
     letterhead = read_letterhead(path)
     say(finding_line(finding) for finding in letterhead.findings)
     return letterhead
+
+
+def say_stopped(findings: Sequence[Finding]) -> None:
+    """Why the work was stopped; of findings without end as many as somebody would read."""
+    from ubudget.pages.results_table import finding_line
+
+    say(finding_line(finding) for finding in findings[:MOST_SHOWN])
+    if len(findings) > MOST_SHOWN:
+        say([f"and {len(findings) - MOST_SHOWN:,} more findings: mend these first"])
 
 
 def say_where_to_go(evaluation: Evaluation, run: Path) -> None:

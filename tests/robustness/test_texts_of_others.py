@@ -8,6 +8,7 @@ import pkgutil
 import re
 import time
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,7 @@ from ubudget.quantity.units import UnitError, dimension
 from ubudget.records.amount import parse_amount
 from ubudget.records.finding import Finding
 from ubudget.records.records import SourceText
+from ubudget.terminal import MOST_SHOWN
 
 LONGEST = 5.0
 EXAMPLES = shipped_folder("worked_examples")
@@ -150,6 +152,27 @@ def test_many_standards_and_readings(tmp_path: Path) -> None:
     roles = {"run.toml": "run", "readings.csv": "readings"}
     read = [SourceText(roles.get(name, Path(name).stem), name, texts.get(name, FILES[name])) for name in FILES]  # type: ignore[arg-type]
     assert records_from_texts(read)[0] is None
+
+
+def test_many_amendments(tmp_path: Path) -> None:
+    """Each asks for the documents as those before it left them."""
+    names = ["A. Invented", *(f"B. Invented {number}" for number in range(500))]
+    changes = "".join(
+        f'\n[[amendment]]\nact = "change"\nrecord = "run"\nfield = "run.analyst"\nfrom = "{was}"\nto = "{to}"\n'
+        'reason = "typing"\nwho = "C. Invented"\nwhen = 2026-12-01\n'
+        for was, to in pairwise(names)
+    )
+    records, _ = read_records(write_run(tmp_path, run=RUN + changes))
+    assert records is not None and records.run is not None
+    assert records.run.file.run.analyst == names[-1] and len(records.amendments) == 500
+
+
+def test_findings_without_end_are_cut(tmp_path: Path) -> None:
+    write_run(tmp_path, run=RUN + '[[standard]]\nlabel = "S1"\n' * 1_000)
+    done = run("evaluate", ".", folder=tmp_path)
+    lines = [line for line in done.err.splitlines() if not line.startswith(" ")]
+    assert done.status == 2 and len(lines) == MOST_SHOWN + 1
+    assert lines[-1].startswith("and ") and lines[-1].endswith("mend these first")
 
 
 # -- patterns ---------------------------------------------------------------------------------------------------------

@@ -64,19 +64,27 @@ class Trail:
     faults: list[tuple[int, str, Fault]] = field(default_factory=list)
     named: list[Single | None] = field(init=False)
     """The single reading that each of the entries names."""
+    made: tuple[list[Write], Documents] = field(init=False)
+    """Writes in force when the documents were last asked for, and the documents."""
 
     def __post_init__(self) -> None:
+        self.made = ([], self.base)
         readings = self.base.get("readings")
         table = readings if isinstance(readings, CsvTable) else None
         self.named = [None if table is None else raw_key(table, entry) for entry in self.entries]
 
     def documents(self) -> Documents:
         """The originals with the writes in force."""
-        made = dict(self.base)
-        for done in self.applied:
-            for write in done.writes if done.active else ():
-                made[write.role] = _written(made[write.role], write)
-        return made
+        writes = [write for done in self.applied if done.active for write in done.writes]
+        before, made = self.made
+        if len(before) > len(writes) or any(one is not other for one, other in zip(before, writes, strict=False)):
+            before, made = [], self.base
+        made = dict(made)
+        for write in writes[len(before) :]:
+            made[write.role] = _written(made[write.role], write)
+        # Amendments are many, and each asks for the documents before it.
+        self.made = (writes, made)
+        return dict(made)
 
     def marks(self) -> dict[Single, Applied | dict[str, Any]]:
         """Single readings that are left out, each with what leaves it out."""
@@ -258,9 +266,11 @@ def _written(document: Document, write: Write) -> Document:
         row, at = int(write.place[0]), int(write.place[1])
         cells = (*document.rows[row][:at], write.value, *document.rows[row][at + 1 :])
         return replace(document, rows=(*document.rows[:row], cells, *document.rows[row + 1 :]))
-    made = copy.deepcopy(document)
+    # Only what lies on the way is another than before.
+    made = copy.copy(document)
     holder: Any = made
     for step in write.place[:-1]:
+        holder[step] = copy.copy(holder[step])
         holder = holder[step]
     if write.value is ABSENT:
         holder.pop(write.place[-1], None)
