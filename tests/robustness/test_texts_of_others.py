@@ -62,6 +62,7 @@ def found_in(folder: Path) -> list[Finding]:
         ("samples.csv/../run.toml", "another kind of file"),
         (r"samples.csv\u0000", "do not print"),
         (".", "another kind of file"),
+        ("9" * 400 + ".csv", "cannot be read (File name too long)"),
     ],
 )
 def test_names_that_lead_elsewhere(name: str, found: str, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Collection
+from contextlib import suppress
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Final
 
@@ -58,6 +59,8 @@ def faulty_name(name: str, place: Path, role: Role) -> tuple[str, str, str] | No
         return "a name that begins at the root of a disk or on another computer", accepted, "copy the file there"
     if PurePosixPath(name).suffix.lower() not in ENDINGS[role]:
         return "a name of another kind of file", accepted, "name the right file"
-    if place.is_symlink() and Path(os.path.realpath(place)).suffix.lower() not in ENDINGS[role]:
-        return "a link to another kind of file", accepted, "put the file itself there"
+    # A name that the system refuses is told where the file is opened.
+    with suppress(OSError, ValueError):
+        if place.is_symlink() and Path(os.path.realpath(place)).suffix.lower() not in ENDINGS[role]:
+            return "a link to another kind of file", accepted, "put the file itself there"
     return None
