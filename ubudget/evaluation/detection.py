@@ -1,8 +1,8 @@
 """Decision limit, detection limit and quantification limit as plain functions.
 
-Currie, IUPAC Recommendations 1995 (Pure Appl. Chem. 67, 1699), ISO 11843-1 and -2; Currie 1968 (Anal. Chem. 40, 586) for
-counts. The decision limit (critical value) L_C answers "is it there?", the detection limit (minimum detectable value)
-L_D is the level that is then overlooked with probability beta only. All alpha and beta are one-sided.
+Currie, IUPAC Recommendations 1995 (Pure Appl. Chem. 67, 1699), ISO 11843-1 and -2; Currie 1968 (Anal. Chem. 40, 586)
+for counts. The decision limit (critical value) L_C answers "is it there?", the detection limit (minimum detectable
+value) L_D is the level that is then overlooked with probability beta only. All alpha and beta are one-sided.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import ndtri, nctdtr, stdtr, stdtrit
+from scipy.special import nctdtr, ndtri, stdtr, stdtrit
 
 from ubudget.errors import UbudgetError
 from ubudget.quantity.least_squares import least_squares
@@ -59,8 +59,9 @@ def detection_factor(
     """The factor between standard deviation at level zero and detection limit (IUPAC 1995; ISO 11843-2, 5.1).
 
     `"non-central t"`: delta that solves P(T(nu, delta) <= t(1 - alpha, nu)) = beta, such as 4.07 for nu = 4.
-    `"sum of t"`: t(1 - alpha) + t(1 - beta), 2 t for alpha = beta, an approximation that lies above it at the usual 0.05
-    (4.26 for nu = 4); it is what a cell can calculate. Infinite degrees of freedom give z(1 - alpha) + z(1 - beta) either way."""
+    `"sum of t"`: t(1 - alpha) + t(1 - beta), 2 t for alpha = beta, an approximation that lies above it at the usual
+    0.05 (4.26 for nu = 4); it is what a cell can calculate. Infinite degrees of freedom give z(1 - alpha) + z(1 -
+    beta) either way."""
     _check_error(alpha, "alpha")
     _check_error(beta, "beta")
     t = student_factor(1 - alpha, degrees_of_freedom)
@@ -127,14 +128,12 @@ def limits_from_blanks(
     values = _finite(blanks, "blanks")
     if len(values) < FEWEST_BLANKS:
         raise UbudgetError(
-            f"blanks: found {len(values)}; accepted: {FEWEST_BLANKS} or more independent preparations (ten are better); "
+            f"blanks: found {len(values)}; accepted: {FEWEST_BLANKS} or more independent preparations, better ten; "
             "add blanks"
         )
     s0 = float(np.std(values, ddof=1))
     n = len(values) if corrected else None
-    return detection_limits(
-        s0, len(values) - 1, alpha=alpha, beta=beta, blanks=n, replicates=replicates, factor=factor
-    )
+    return detection_limits(s0, len(values) - 1, alpha=alpha, beta=beta, blanks=n, replicates=replicates, factor=factor)
 
 
 def limits_from_calibration(
@@ -154,21 +153,21 @@ def limits_from_calibration(
     and the residual s; x_D has the factor of the detection limit in place of t. `decision_signal` is y_C = a + b x_C.
     With `weights` (proportional to 1/s^2, shape (n,)) sums and means are weighted, and `unknown_weight`, a number or a
     function of the concentration, is that of one reading of the unknown: at zero for x_C, at x_D, step by step, for x_D
-    (the standard's case of s that depends on the level; written from memory of it). Raises `UbudgetError` for fewer than
-    three points, one level, no slope, or a line without scatter."""
+    (the standard's case of s that depends on the level; written from memory of it). Raises `UbudgetError` for fewer
+    than three points, one level, no slope, or a line without scatter."""
     xs, ys = _finite(x, "x"), _finite(y, "y")
     if len(xs) != len(ys):
         raise UbudgetError(f"calibration: found {len(xs)} x and {len(ys)} y; accepted: as many y as x; complete them")
     if len(xs) < 3 or np.ptp(xs) == 0:
         raise UbudgetError(
-            f"calibration: found {len(xs)} points, {len(set(xs.tolist()))} levels; accepted: three points or more on two "
-            "levels or more; add standards"
+            f"calibration: found {len(xs)} points, {len(set(xs.tolist()))} levels; accepted: three points or more on "
+            "two levels or more; add standards"
         )
     if not replicates >= 1:
         raise UbudgetError(f"replicates: found {replicates}; accepted: 1 or more readings of the unknown; correct it")
     w = np.ones(len(xs)) if weights is None else _finite(weights, "weights")
     if len(w) != len(xs) or not (w > 0).all():
-        raise UbudgetError("weights: found none, too few or one not above zero; accepted: one above zero for each point")
+        raise UbudgetError("weights: found too few, or one not above zero; accepted: one above zero a point")
     if weights is not None and unknown_weight is None:
         raise UbudgetError(
             "unknown_weight: found none beside weights; accepted: the weight of one reading of the unknown, or a "
@@ -178,7 +177,7 @@ def limits_from_calibration(
     fit = least_squares(np.column_stack([np.ones(len(xs)), xs - mean]), ys, weights=w)
     level, slope = (float(part) for part in fit.parameters)
     if slope == 0 or not math.isfinite(slope):
-        raise UbudgetError("calibration: found no slope; accepted: readings that change with the concentration; check it")
+        raise UbudgetError("calibration: found no slope; accepted: readings that change with concentration; check it")
     residuals = ys - level - slope * (xs - mean)
     dof = len(xs) - 2
     s = math.sqrt(float(np.sum(w * residuals**2)) / dof)
@@ -218,8 +217,8 @@ def quantification_limit(s: float, *, multiple: float = 10.0) -> float:
 def quantification_limit_at(target: float, s0: float, s1: float = 0.0, *, k: float = 1.0) -> float:
     """The level at which the relative uncertainty k u/x falls to `target` (0.3 = 30 %), u^2 = s0^2 + (s1 x)^2.
 
-    `s0` in the unit of the results, `s1` relative; k = 1 speaks of u, k = 2 of U. Raises `UbudgetError` where the relative
-    part alone is above the target."""
+    `s0` in the unit of the results, `s1` relative; k = 1 speaks of u, k = 2 of U. Raises `UbudgetError` where the
+    relative part alone is above the target."""
     _check_s(s0)
     for name, number in (("target", target), ("k", k)):
         if not number > 0 or not math.isfinite(number):
@@ -237,8 +236,8 @@ def counting_limits(
 ) -> tuple[float, float, float]:
     """Decision, detection and quantification limit of a net count over a background count (Currie 1968, eq. 9 to 14).
 
-    `paired`: the background was counted once, as long as the sample; else it is well known. The quantification limit has
-    the relative standard deviation `relative`. Raises `UbudgetError` for a negative background."""
+    `paired`: the background was counted once, as long as the sample; else it is well known. The quantification limit
+    has the relative standard deviation `relative`. Raises `UbudgetError` for a negative background."""
     _check_error(alpha, "alpha")
     _check_error(beta, "beta")
     if not background >= 0 or not math.isfinite(background):
@@ -256,7 +255,8 @@ def counting_limits(
 def truncated_interval(value: float, expanded: float) -> tuple[float, float]:
     """The interval value ± U of a quantity that cannot be negative, cut at zero (QUAM:2012 appendix F, AMC).
 
-    Its ends are max(0, x - U) and max(0, x + U); value and U stay as they are. Raises `UbudgetError` for a negative U."""
+    Its ends are max(0, x - U) and max(0, x + U); value and U stay as they are. Raises `UbudgetError` for a negative
+    U."""
     if not expanded >= 0:
         raise UbudgetError(f"expanded uncertainty: found {expanded:g}; accepted: zero or more; correct it")
     return max(0.0, value - expanded), max(0.0, value + expanded)
@@ -282,8 +282,8 @@ def _check_dof(dof: float) -> None:
 def _check_s(s: float) -> None:
     if not s > 0 or not math.isfinite(s):
         raise UbudgetError(
-            f"standard deviation: found {s:g}; accepted: a number above zero (figures that are all equal were rounded or "
-            "cut off); give them with more digits"
+            f"standard deviation: found {s:g}; accepted: a number above zero (figures that are all equal were rounded "
+            "or cut off); give them with more digits"
         )
 
 

@@ -44,27 +44,26 @@ def confidence_factors(degrees_of_freedom: int, confidence: float = 0.95) -> tup
     """Lower and upper factor of the confidence interval of a standard deviation: 0.64 and 2.20 for nu = 6."""
     if not degrees_of_freedom >= 1 or not 0 < confidence < 1:
         raise UbudgetError(
-            f"confidence: found {confidence:g} with {degrees_of_freedom} degrees of freedom; accepted: between 0 and 1, "
-            "with 1 or more; correct it"
+            f"confidence: found {confidence:g} with {degrees_of_freedom} degrees of freedom; accepted: between 0 and "
+            "1, with 1 or more; correct it"
         )
     tail = (1 - confidence) / 2
-    low, high = (
-        math.sqrt(degrees_of_freedom / float(chdtri(degrees_of_freedom, upper))) for upper in (tail, 1 - tail)
-    )
+    low, high = (math.sqrt(degrees_of_freedom / float(chdtri(degrees_of_freedom, upper))) for upper in (tail, 1 - tail))
     return low, high
 
 
 def method_detection_limit(spikes: Sequence[float], blanks: Sequence[float | None]) -> MethodDetectionLimit:
     """The limit of revision 2: MDL_S = t(n - 1, 0.99) s of the spikes, MDL_b from the blanks, and the larger of both.
 
-    MDL_b, where every blank gave a numerical result: mean (zero if negative) + t(n - 1, 0.99) s. Where only some did: the
-    highest result, or with more than 100 blanks the result of rank 0.99 n. Where none did it does not apply. `None` is a
-    blank without numerical result. Results of spikes, shape (n,), from at least seven, prepared on three days or more,
-    which figures alone do not show. Raises `UbudgetError` for fewer than seven of either, or a spike not above zero."""
+    MDL_b, where every blank gave a numerical result: mean (zero if negative) + t(n - 1, 0.99) s. Where only some did:
+    the highest result, or with more than 100 blanks the result of rank 0.99 n. Where none did it does not apply.
+    `None` is a blank without numerical result. Results of spikes, shape (n,), from at least seven, prepared on three
+    days or more, which figures alone do not show. Raises `UbudgetError` for fewer than seven of either, or a spike
+    not above zero."""
     values = _at_least_seven(spikes, "spikes")
     if not (values > 0).all():
         raise UbudgetError(
-            f"spikes: found {values.min():g}; accepted: results above zero (40 CFR 136 appendix B); spike at a higher level"
+            f"spikes: found {values.min():g}; accepted: results above zero (40 CFR 136 B); spike at a higher level"
         )
     if len(blanks) < FEWEST:
         raise UbudgetError(f"blanks: found {len(blanks)}; accepted: {FEWEST} or more method blanks; add blanks")
@@ -81,15 +80,15 @@ def method_detection_limit_1984(spikes: Sequence[float]) -> MethodDetectionLimit
 def pooled_method_detection_limit(first: Sequence[float], second: Sequence[float]) -> MethodDetectionLimit:
     """Two sets of spikes, the second at the limit that the first gave, pooled (form of 1984, step 7, iterated).
 
-    s^2 = sum(nu s^2)/sum(nu), 12 degrees of freedom and t = 2.681 for two sets of seven. Raises `UbudgetError` where the
-    ratio of the larger variance to the smaller is not below 3.05: then spike again at the last limit."""
+    s^2 = sum(nu s^2)/sum(nu), 12 degrees of freedom and t = 2.681 for two sets of seven. Raises `UbudgetError` where
+    the ratio of the larger variance to the smaller is not below 3.05: then spike again at the last limit."""
     sets = [_at_least_seven(first, "first set"), _at_least_seven(second, "second set")]
     variances = [float(np.var(values, ddof=1)) for values in sets]
     ratio = max(variances) / min(variances) if min(variances) > 0 else math.inf
     if not ratio < LARGEST_F:
         raise UbudgetError(
-            f"two sets: found variances with the ratio {ratio:.3g}; accepted: below {LARGEST_F:g} (40 CFR 136 appendix B, "
-            "1984); spike again at the last limit"
+            f"two sets: found variances with the ratio {ratio:.3g}; accepted: below {LARGEST_F:g} (40 CFR 136 "
+            "appendix B, 1984); spike again at the last limit"
         )
     return pooled_limit(variances, [len(values) for values in sets])
 

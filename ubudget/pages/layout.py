@@ -20,6 +20,8 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "calibration charts",
     "blanks and checks",
 )
+LOW_LEVELS = "low levels"
+
 METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
@@ -97,6 +99,13 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank values": (BLANKS, ""),
     "quality of lines": (BLANKS, ""),
     "quality checks": (BLANKS, ""),
+    "detection limits": (
+        LOW_LEVELS,
+        "The validated limits hold for the nominal test portion; each sample has its own, scaled by ∂w/∂c.",
+    ),
+    "scaled limits": (LOW_LEVELS, ""),
+    "low levels": (LOW_LEVELS, ""),
+    "limits of the run": (LOW_LEVELS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -142,6 +151,8 @@ _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
 _PREPARATION = "preparation steps"
 _DERIVED = "derived results "
 """Tables of derived results, numbered, behind the results that they are derived from."""
+_DERIVED_LOW = "low levels of derived results "
+"""Tables of what a rule makes of results below limits, numbered as the derived results are."""
 _ITEMS, _STEPS = " by item: ", "fit step "
 _ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
 """Table of fits → the table behind which its tables of items stand."""
@@ -160,6 +171,7 @@ TITLES = {
     STEPS: "Steps of the curve fits",
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
+    LOW_LEVELS: "Low levels: limits, and results near them",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
     TRACEABILITY: "Traceability: what the results rest on",
@@ -183,6 +195,8 @@ def sheet_of(table: str) -> str:
         return COMPUTATION
     if table.startswith(_PREPARATION):
         return STANDARDS
+    if table.startswith(_DERIVED_LOW):
+        return LOW_LEVELS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
 
 
@@ -197,6 +211,8 @@ def _rank(table: str) -> int:
         return list(_SHEET_OF).index("line results")
     if table.startswith(_PREPARATION):
         return list(_SHEET_OF).index(_PREPARATION)
+    if table.startswith(_DERIVED_LOW):
+        return list(_SHEET_OF).index("low levels")
     return list(_SHEET_OF).index(table)
 
 

@@ -34,6 +34,7 @@ from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
 from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.recovery_words import recovery_sentences
+from ubudget.pages.reported_formula import reported_formula
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
@@ -110,7 +111,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             [interval_text(r) for r in results],
             "result",
             unit,
-            [_interval_formula(home, row) for row in rows],
+            [reported_formula(evaluation, placements, row, _interval_formula(home, row)) for row in rows],
             width=20.0,
             remark="GUM 7.2.6",
         ),
