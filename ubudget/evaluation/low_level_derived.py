@@ -57,15 +57,15 @@ def add_derived_low_levels(assembly: Assembly, graph: Graph) -> Graph:
     return graph
 
 
-def _result_rows(graph: Graph) -> dict[str, dict[int, int]]:
-    """Row of the reported results for each row of the tables that they are joined from."""
-    found: dict[str, dict[int, int]] = {}
+def _result_rows(graph: Graph) -> dict[tuple[str, str], dict[int, int]]:
+    """Row of the reported results for each row of the columns that they are joined from."""
+    found: dict[tuple[str, str], dict[int, int]] = {}
     column = graph.tables[RESULTS].by_name["value"]
     assert isinstance(column, Formula)
     for symbol in column.expression.symbols:
         pick = graph.tables[RESULTS].references.get(symbol)
         if isinstance(pick, Pick):
-            found[pick.table] = {int(source): row for row, source in enumerate(pick.rows) if source >= 0}
+            found[pick.table, pick.column] = {int(source): row for row, source in enumerate(pick.rows) if source >= 0}
     return found
 
 
@@ -86,14 +86,14 @@ def _components(graph: Graph, home: Table, definition: Derived) -> list[_Compone
         picks = [home.references[symbol] for symbol in column.expression.symbols if symbol in home.references]
         table, rows = LOW_LEVELS, [-1] * home.size
         for pick in picks:
-            if not isinstance(pick, Pick) or pick.table not in joined:
+            if not isinstance(pick, Pick) or (pick.table, pick.column) not in joined:
                 continue
             own = f"{DERIVED_LOW}{pick.table.rpartition(' ')[2]}"
             if own in graph.tables and pick.table.startswith("derived results "):
                 table = own
             for row, source in enumerate(pick.rows.tolist()):
                 if source >= 0:
-                    rows[row] = source if table == own else low_row.get(joined[pick.table][source], -1)
+                    rows[row] = source if table == own else low_row.get(joined[pick.table, pick.column][source], -1)
         if max(rows) >= 0:
             found.append(_Component(name, table, rows))
     return found
@@ -153,8 +153,9 @@ class _Rule:
             table.formula(FORM, FORM_HEADING, "", form, "", [all_below], way)
         else:
             table.formula(FORM, FORM_HEADING, "", form)
-        limit = table.formula("limit reported", "limit that is reported", unit, apply("abs", Symbol(COUNTED)))
-        add_shown_limit(table, limit, unit)
+        if self.definition.below_limits != BOUNDS:
+            limit = table.formula("limit reported", "limit that is reported", unit, apply("abs", Symbol(COUNTED)))
+            add_shown_limit(table, limit, unit)
         return table.build()
 
     def _count(

@@ -408,7 +408,7 @@ def add_shown_limit(table: TableBuilder, limit: Symbol, unit: str) -> None:
     for fewer in (1, 2, 3):
         change = apply("abs", apply("round", shown, digits - fewer) - shown)
         places = apply("if_less", change, 1e-9 * apply("larger", shown, 1e-300), digits - fewer, places)
-    table.formula(PLACES, "decimals of the limit", "", places)
+    table.formula(PLACES, "decimals of the limit", "", apply("if_less", 0, limit, places, 0))
 
 
 def quantification_limits(graph: Graph) -> dict[int, int]:

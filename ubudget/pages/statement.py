@@ -14,6 +14,7 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
+from ubudget.pages.low_level_words import low_level_sentences
 from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.wording import NOT_AVAILABLE, fixed, interval_text, line_label
 from ubudget.records.method import Coverage, Method
@@ -34,6 +35,8 @@ class Role:
     """What was left out or amended behind the result."""
     rule: str = ""
     """The rule by which the value is reported from these lines, where it is not that of one line."""
+    low_level: tuple[str, ...] = ()
+    """What is to be said of a result near zero."""
 
     @property
     def remarks(self) -> list[str]:
@@ -50,6 +53,7 @@ class Role:
             texts.append(
                 f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
             )
+        texts += self.low_level
         return [*texts, amended_sentence(self.amended)] if self.amended else texts
 
 
@@ -70,15 +74,20 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
             tuple(lines[result.sample, result.analyte]),
             parts,
             rule.rule if rule and joined else "",
+            low_level_sentences(evaluation, row),
         )
-        for key, result, parts, joined in zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        for row, (key, result, parts, joined) in enumerate(
+            zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        )
     ]
 
 
 def statement(result: Result, method: Method, role: Role | None = None) -> str:
     """All that the report says of one result, as one paragraph."""
     sentences = [f"{heading(result)}: {quantity(result)}: {amount(result)}.", *(role.remarks if role else ())]
-    if result.value is not None:
+    if result.value is not None and result.reported_as:
+        sentences += recovery_sentences([result], method)
+    elif result.value is not None:
         sentences += [*meaning(result, method.coverage), *scope([result], method)]
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
     return " ".join(sentences)
@@ -99,6 +108,7 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         id(result): amended_sentence([part for part in role.amended if part not in common])
         for result, role in zip(evaluation.results, roles, strict=True)
     }
+    low = {id(result): role.low_level for result, role in zip(evaluation.results, roles, strict=True)}
     clients = [r for r, role in zip(evaluation.results, roles, strict=True) if not role.reference_material]
     controls = [r for r, role in zip(evaluation.results, roles, strict=True) if role.reference_material]
     for title, results in (
@@ -110,6 +120,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         for result in results:
             lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
             lines += wrapped(amended[id(result)], "  ", width=width) if amended[id(result)] else []
+            for sentence in low[id(result)]:
+                lines += wrapped(sentence, "  ", width=width)
     several = list(
         dict.fromkeys(r.analyte for r, role in zip(evaluation.results, roles, strict=True) if role.lines[1:])
     )
@@ -143,6 +155,8 @@ def amount(result: Result) -> str:
     if result.value is None or result.reported_value is None:
         return f"{NOT_AVAILABLE}: {'; '.join(result.flags) or 'it cannot be calculated'}"
     unit = unit_text(result.unit)
+    if result.reported_as:
+        return f"{result.reported_as}{unit}"
     if not result.expanded_uncertainty:
         return f"{fixed(result.reported_value, result.decimals)}{unit}, without an uncertainty"
     return f"({interval_text(result)}){unit}" if unit else interval_text(result)
@@ -196,7 +210,7 @@ def _short(result: Result, coverage: Coverage) -> str:
     text = f"{heading(result)}: {amount(result)}"
     if result.value is None:
         return f"{text}."
-    if result.expanded_uncertainty:
+    if result.expanded_uncertainty and not result.reported_as:
         text += f", k = {factor(result, coverage)}"
         if coverage.rule == "t" and result.effective_degrees_of_freedom is not None:
             text += f" ({_distribution(result)})"
