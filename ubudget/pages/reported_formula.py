@@ -28,12 +28,14 @@ def reported_formula(evaluation: Evaluation, placements: Placements, row: int, i
 
     form = cell(FORM)
     status = results.cell(STATUS, row, layout.RESULTS)
-    sign = f'IF({form}={ABSENT},"{NOT_DETECTED_AT}","{LESS_SIGN}")' if table == LOW_LEVELS else f'"{LESS_SIGN}"'
-    words = f"{sign}&{fixed(SHOWN, cell(PLACES))}"
-    if table != LOW_LEVELS:
+    if LOWEST in placements[table].letters:
         decimals = results.cell(DECIMALS, row, layout.RESULTS)
-        if LOWEST in evaluation.graph.tables[table].by_name:
-            words = f'{fixed(LOWEST, decimals)}&"{TO}"&{fixed(HIGHEST, decimals)}'
-        else:
-            words = f"IF({form}={BY_RULE_FORM},{fixed(BY_RULE, decimals)},{words})"
+        words = f'{fixed(LOWEST, decimals)}&"{TO}"&{fixed(HIGHEST, decimals)}'
+    else:
+        less = f'"{LESS_SIGN}"'
+        sign = f'IF({form}={ABSENT},"{NOT_DETECTED_AT}",{less})' if table == LOW_LEVELS else less
+        words = f"{sign}&{fixed(SHOWN, cell(PLACES))}"
+        if table != LOW_LEVELS:
+            by_rule = fixed(BY_RULE, results.cell(DECIMALS, row, layout.RESULTS))
+            words = f"IF({form}={BY_RULE_FORM},{by_rule},{words})"
     return f"IF(OR({status}>0,{form}={VALUE_U}),{interval},{words})"
