@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
+from ubudget.detection_command import detection
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
@@ -286,6 +287,7 @@ def statement(
 
 app.command()(amend)
 app.command()(amendments)
+app.command()(detection)
 app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)
