@@ -15,8 +15,8 @@ from ubudget.pages.wording import line_label
 
 NAMES = ("decision", "detection", "quantification")
 CAUTION = (
-    "Blanks count as independent preparations; readings of one blank solution are not. Limits rest on the s alone: bias, "
-    "contamination and interference are not in them."
+    "Blanks count as independent preparations; readings of one blank solution are not. Limits rest on s alone: "
+    "bias, contamination and interference are not in them."
 )
 
 
@@ -90,9 +90,9 @@ def _of_run(evaluation: Evaluation, found: list[RunLimit]) -> Iterator[str]:
         if one.limits is None:
             yield from wrapped(f"{one.curve.name}, {one.source}: {one.lacking}", "  ", "    ")
     yield from wrapped(
-        "s of a result at zero; detection limit with the non-central t (in the workbook with the sum of two t, a little "
-        "larger). As result: detection limit for the nominal portion. p: probability that an s as large arises by chance, "
-        "F-test against the s behind the validated limit; below 0.05 the run is worse."
+        "s of a result at zero; detection limit with the non-central t (in the workbook with the sum of two t, "
+        "a little larger). As result: detection limit for the nominal portion. p: probability that an s as large "
+        "arises by chance, F-test against the s behind the validated limit; below 0.05 the run is worse."
     )
 
 
