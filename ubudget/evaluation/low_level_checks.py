@@ -136,10 +136,10 @@ def _add_blanks(limits: Limits, table: TableBuilder, lines: list[_Line], sensiti
     structure = limits.assembly.structure
     assert structure is not None
     rows = [structure.blank_row(one.curve) for one in lines]
-    n = table.formula("n_b", "blanks used n_b", "", table.pick("blanks used", BLANKS, "n", rows))
+    n = table.formula("n_b", "blanks: n_b", "", table.pick("blanks used", BLANKS, "n", rows))
     s_b = table.pick("s_b", BLANKS, "s_b", rows)
     net = s_b * apply("sqrt", 1 + 1 / apply("larger", n, 1)) * sensitivity
-    s = table.formula("s blanks", "s of a blank-corrected result", limits.unit, net, "s_b·sqrt(1 + 1/n_b)·|∂w/∂c|")
+    s = table.formula("s blanks", "blanks: s of a corrected result", limits.unit, net, "s_b·sqrt(1 + 1/n_b)·|∂w/∂c|")
     enough = apply("if_less", n, limits.rule.minimum_blanks - 0.5, 0, 1)
     _add_limits(limits, table, "blanks", s, apply("larger", n - 1, 1), enough)
 
@@ -151,7 +151,7 @@ def _add_line(limits: Limits, table: TableBuilder, lines: list[_Line], sensitivi
     own = [[row for row, item in enumerate(structure.measured) if item.curve == one.curve] for one in lines]
     start, stop = (np.array([end(rows_of) for rows_of in own], dtype=np.int64) for end in (min, max))
     fewest = apply("smallest", table.span("readings of the solutions", SIGNALS, "n", start, stop + 1))
-    K = table.formula("K", "fewest readings of a solution K", "", apply("larger", fewest, 1))
+    K = table.formula("K", "calibration: K, fewest readings", "", apply("larger", fewest, 1))
 
     def curve(column: str) -> Symbol:
         return table.pick(f"{column} of the curve", CURVES, column, rows)
@@ -162,7 +162,7 @@ def _add_line(limits: Limits, table: TableBuilder, lines: list[_Line], sensitivi
     per_x = apply("abs", apply("ratio_or_zero", curve("s"), curve("slope")))
     clause = "ISO 11843-2, (s/b)·sqrt(1/K + 1/n + x̄²/Sxx)·|∂w/∂c|"
     s = table.formula(
-        "s calibration", "s at zero by the line", limits.unit, per_x * apply("sqrt", spread) * sensitivity, clause
+        "s calibration", "calibration: s at zero", limits.unit, per_x * apply("sqrt", spread) * sensitivity, clause
     )
     usable = apply("if_less", curve("status"), 0.5, 1, 0)
     _add_limits(limits, table, "calibration", s, curve("dof"), usable)
@@ -171,18 +171,18 @@ def _add_line(limits: Limits, table: TableBuilder, lines: list[_Line], sensitivi
 def _add_limits(
     limits: Limits, table: TableBuilder, source: str, s: Symbol, dof: Expression, judged: Expression
 ) -> None:
-    nu = table.formula(f"ν {source}", f"ν, {source}", "", dof)
-    t_alpha = table.formula(f"t(α) {source}", f"t(1 - α; ν), {source}", "", _one_sided("α", nu), "ISO 11843-2")
-    t_beta = table.formula(f"t(β) {source}", f"t(1 - β; ν), {source}", "", _one_sided("β", nu))
-    table.formula(f"decision {source}", f"decision limit by {source}", limits.unit, t_alpha * s, "t·s, IUPAC 1995")
+    nu = table.formula(f"ν {source}", f"{source}: ν", "", dof)
+    t_alpha = table.formula(f"t(α) {source}", f"{source}: t(1 - α)", "", _one_sided("α", nu), "ISO 11843-2")
+    t_beta = table.formula(f"t(β) {source}", f"{source}: t(1 - β)", "", _one_sided("β", nu))
+    table.formula(f"decision {source}", f"{source}: decision limit", limits.unit, t_alpha * s, "t·s, IUPAC 1995")
     clause = "(t(1 - α) + t(1 - β))·s"
-    table.formula(f"detection {source}", f"detection limit by {source}", limits.unit, (t_alpha + t_beta) * s, clause)
+    table.formula(f"detection {source}", f"{source}: detection limit", limits.unit, (t_alpha + t_beta) * s, clause)
     ratio = apply("ratio_or_zero", s, Symbol("s validated"))
-    F = table.formula(f"F {source}", f"F, {source}", "", ratio**2)
+    F = table.formula(f"F {source}", f"{source}: F", "", ratio**2)
     known = Symbol("ν validated")
     p = table.formula(
         f"p {source}",
-        f"probability of such an F, {source}",
+        f"{source}: p of F",
         "",
         apply(
             "if_less",
@@ -194,7 +194,7 @@ def _add_limits(
     )
     sound = table.formula(f"judged {source}", f"{source}: judged (1 = yes)", "", judged)
     worse = sound * apply("if_less", p, BEYOND_CHANCE, 1, 0)
-    table.formula(f"worse {source}", f"{source}: worse than the method beyond chance (1 = yes)", "", worse)
+    table.formula(f"worse {source}", f"{source}: worse beyond chance (1 = yes)", "", worse)
 
 
 def run_limit_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> Iterator[Finding]:

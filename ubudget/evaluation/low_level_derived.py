@@ -150,9 +150,9 @@ class _Rule:
                 under = apply("if_less", Symbol(BY_RULE), Symbol(COUNTED), LESS, form)
                 all_below = apply("if_less", total, 0.5, VALUE_U, under)
             way = np.array(complete, dtype=np.int64)
-            table.formula(FORM, FORM_HEADING, "", form, "", [all_below], way)
+            table.formula(FORM, "form", "", form, "", [all_below], way)
         else:
-            table.formula(FORM, FORM_HEADING, "", form)
+            table.formula(FORM, "form", "", form)
         if self.definition.below_limits != BOUNDS:
             limit = table.formula("limit reported", "limit that is reported", unit, apply("abs", Symbol(COUNTED)))
             add_shown_limit(table, limit, unit)
@@ -212,9 +212,6 @@ class _Rule:
                 counted[kind][one.name] = table.formula(
                     words, words, unit, as_measured, "", [apply("if_less", mark, 0.5, as_measured, end)], known
                 )
-
-
-FORM_HEADING = "reported (0 value ± U, 1 less than, 4 value by the rule, 5 bounds)"
 
 
 def _by_rule(rule: str, limit: Symbol) -> Expression:

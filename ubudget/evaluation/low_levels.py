@@ -28,7 +28,7 @@ from ubudget.bench.structure import Line
 from ubudget.evaluation.coverage import EXPANDED
 from ubudget.quantity.derivative import derivative
 from ubudget.quantity.expression import ZERO, Expression, Number, Symbol, apply, substitute
-from ubudget.quantity.graph import Formula, Graph, Rows
+from ubudget.quantity.graph import DETAIL, Formula, Graph, Rows
 from ubudget.records.additions import StandardAdditions
 from ubudget.records.crosscheck_low_levels import LIMITS, fitting
 from ubudget.records.low_levels import (
@@ -375,10 +375,8 @@ def _add_class(limits: Limits, table: TableBuilder, x: Symbol, present: Sequence
 
     by_class = nested(lambda name, names: upward.index(name) + 1)
     by_form = nested(lambda name, names: form_below(rules[name], names))
-    heading = "class (1 below quantification, 2 below detection, 3 below decision limit)"
-    table.formula(CLASS, heading, "", by_class[0], "", by_class[1:], way)
-    heading = "reported (0 value ± U, 1 and 2 less than, 3 not detected)"
-    form = table.formula(FORM, heading, "", by_form[0], "", by_form[1:], way)
+    table.formula(CLASS, "class", "", by_class[0], "", by_class[1:], way)
+    form = table.formula(FORM, "form", "", by_form[0], "", by_form[1:], way)
     shown: list[Expression] = []
     counted: list[Expression] = []
     for names in patterns:
@@ -392,23 +390,22 @@ def _add_class(limits: Limits, table: TableBuilder, x: Symbol, present: Sequence
             expression = apply("if_equal", form, LESS, Symbol("quantification"), expression)
         shown.append(expression)
     heading = "limit that is reported, else the highest"
-    table.formula("limit reported", heading, limits.unit, shown[0], "", shown[1:], way)
-    table.formula(COUNTED, "highest limit", limits.unit, counted[0], "", counted[1:], way)
+    table.formula("limit reported", heading, limits.unit, shown[0], "", shown[1:], way, rank=DETAIL)
+    table.formula(COUNTED, "highest limit", limits.unit, counted[0], "", counted[1:], way, rank=DETAIL)
     add_shown_limit(table, Symbol("limit reported"), limits.unit)
 
 
 def add_shown_limit(table: TableBuilder, limit: Symbol, unit: str) -> None:
     """A limit as it is written: three significant digits by ordinary rounding, without zeros at its end."""
     decade = apply("whole", apply("log10", limit) + 1e-12)
-    digits = table.formula(
-        "places of the limit", "places for three digits", "", apply("if_less", 0, limit, 2 - decade, 0)
-    )
+    three = apply("if_less", 0, limit, 2 - decade, 0)
+    digits = table.formula("places of the limit", "places for three digits", "", three, rank=DETAIL)
     shown = table.formula(SHOWN, "limit as written", unit, apply("round", limit, digits))
     places: Expression = digits
     for fewer in (1, 2, 3):
         change = apply("abs", apply("round", shown, digits - fewer) - shown)
         places = apply("if_less", change, 1e-9 * apply("larger", shown, 1e-300), digits - fewer, places)
-    table.formula(PLACES, "decimals of the limit", "", apply("if_less", 0, limit, places, 0))
+    table.formula(PLACES, "decimals of the limit", "", apply("if_less", 0, limit, places, 0), rank=DETAIL)
 
 
 def quantification_limits(graph: Graph) -> dict[int, int]:

@@ -101,10 +101,12 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "quality checks": (BLANKS, ""),
     "detection limits": (
         LOW_LEVELS,
-        "The validated limits hold for the nominal test portion; each sample has its own, scaled by ∂w/∂c.",
+        "Limits hold for the nominal portion; each sample's own are scaled by ∂w/∂c. Class: 1, 2, 3 = below the "
+        "quantification, detection, decision limit. Form: 0 = value ± U, 1 and 2 = less than, 3 = not detected, "
+        "4 = value by the rule, 5 = bounds.",
     ),
-    "scaled limits": (LOW_LEVELS, ""),
     "low levels": (LOW_LEVELS, ""),
+    "scaled limits": (LOW_LEVELS, ""),
     "limits of the run": (LOW_LEVELS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
