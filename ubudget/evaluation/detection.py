@@ -21,6 +21,8 @@ from ubudget.quantity.least_squares import least_squares
 LARGE_DOF = 10_000.0
 """From here on the normal quantile stands for Student's t, as in coverage."""
 FEWEST_BLANKS = 2
+ROUNDING = 1e-13
+"""Residuals within this part of the readings are rounding, no scatter."""
 Factor = Literal["non-central t", "sum of t"]
 
 
@@ -131,7 +133,8 @@ def limits_from_blanks(
             f"blanks: found {len(values)}; accepted: {FEWEST_BLANKS} or more independent preparations, better ten; "
             "add blanks"
         )
-    s0 = float(np.std(values, ddof=1))
+    # Equal figures leave a residue of rounding, which is no scatter.
+    s0 = float(np.std(values, ddof=1)) if np.ptp(values) > 0 else 0.0
     n = len(values) if corrected else None
     return detection_limits(s0, len(values) - 1, alpha=alpha, beta=beta, blanks=n, replicates=replicates, factor=factor)
 
@@ -181,7 +184,7 @@ def limits_from_calibration(
     residuals = ys - level - slope * (xs - mean)
     dof = len(xs) - 2
     s = math.sqrt(float(np.sum(w * residuals**2)) / dof)
-    _check_s(s)
+    _check_s(s if np.abs(residuals).max() > ROUNDING * np.abs(ys).max() else 0.0)
     line = 1 / float(np.sum(w)) + mean**2 / float(np.sum(w * (xs - mean) ** 2))
 
     def of_unknown(at: float) -> float:

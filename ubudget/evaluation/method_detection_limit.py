@@ -127,8 +127,6 @@ def _from_blanks(blanks: Sequence[float | None]) -> tuple[float | None, str]:
 
 def _limit(variance: float, dof: int, from_blanks: float | None, rule: str) -> MethodDetectionLimit:
     s = math.sqrt(variance)
-    if not s > 0:
-        raise UbudgetError("spikes: found no scatter; accepted: results that differ; give them with more digits")
     own = student_factor(CONFIDENCE, dof) * s
     low, high = confidence_factors(dof)
     larger = own if from_blanks is None else max(own, from_blanks)
@@ -144,4 +142,6 @@ def _at_least_seven(values: Sequence[float], name: str) -> np.ndarray:
         raise UbudgetError(f"{name}: found {len(array)} results; accepted: {FEWEST} or more; add spiked samples")
     if not np.isfinite(array).all():
         raise UbudgetError(f"{name}: found a figure that is not finite; accepted: finite numbers; correct it")
+    if np.ptp(array) == 0:
+        raise UbudgetError(f"{name}: found no scatter; accepted: results that differ; give them with more digits")
     return array

@@ -100,8 +100,9 @@ def _samples(evaluation: Evaluation) -> Iterator[str]:
     rows = [(row, found) for row in range(len(evaluation.keys)) if (found := low_level_object(evaluation, row))]
     if not rows or not evaluation.records.method.detection_limits:
         return
-    yield "Limits scaled to each sample"
     results = [evaluation.results[row] for row, _ in rows]
+    units = {result.unit for result in results}
+    yield f"Limits scaled to each sample{f', {next(iter(units))}' if len(units) == 1 else ''}"
     columns = [
         TextColumn("sample", [result.sample for result in results]),
         TextColumn("analyte", [line_label(result.analyte, result.line) for result in results]),
@@ -111,7 +112,8 @@ def _samples(evaluation: Evaluation) -> Iterator[str]:
         if any(cells):
             columns.append(TextColumn(name, cells, "right"))
     columns.append(TextColumn("value", [_number(result.value) for result in results], "right"))
-    columns.append(TextColumn("unit", [result.unit for result in results]))
+    if len(units) > 1:
+        columns.append(TextColumn("unit", [result.unit for result in results]))
     columns.append(TextColumn("reported", [result.reported_as or "value ± U" for result in results]))
     yield from table_lines(columns)
     yield ""

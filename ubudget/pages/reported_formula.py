@@ -10,6 +10,7 @@ from ubudget.evaluation.low_level_words import LESS_SIGN, NOT_DETECTED_AT, TO, l
 from ubudget.evaluation.low_levels import ABSENT, FORM, LOW_LEVELS, PLACES, SHOWN, VALUE_U
 from ubudget.pages import layout
 from ubudget.pages.placement import Placements
+from ubudget.pages.wording import NOT_AVAILABLE
 
 
 def reported_formula(evaluation: Evaluation, placements: Placements, row: int, interval: str) -> str:
@@ -38,4 +39,4 @@ def reported_formula(evaluation: Evaluation, placements: Placements, row: int, i
         if table != LOW_LEVELS:
             by_rule = fixed(BY_RULE, results.cell(DECIMALS, row, layout.RESULTS))
             words = f"IF({form}={BY_RULE_FORM},{by_rule},{words})"
-    return f"IF(OR({status}>0,{form}={VALUE_U}),{interval},{words})"
+    return f'IF({status}>0,"{NOT_AVAILABLE}",IF({form}={VALUE_U},{interval},{words}))'
