@@ -23,7 +23,7 @@ from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.kinds import kind_of
 from ubudget.bench.structure import Curve
 from ubudget.bench.weights import weighted
-from ubudget.evaluation.low_levels import AT_NOMINAL, METHOD_LIMITS, SCALED, Limits
+from ubudget.evaluation.scaled_limits import AT_NOMINAL, METHOD_LIMITS, SCALED, Limits
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Graph
 from ubudget.quantity.numbers import Numbers

@@ -17,7 +17,7 @@ from ubudget.errors import UbudgetError
 from ubudget.evaluation.detection import DetectionLimits, detection_limits
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.low_level_checks import RUN_LIMITS, checked_lines, from_calibration
-from ubudget.evaluation.low_levels import AT_NOMINAL, SCALED, Limits
+from ubudget.evaluation.scaled_limits import AT_NOMINAL, SCALED, Limits
 from ubudget.records.method import Blank
 from ubudget.records.read_order import calibration_of
 
