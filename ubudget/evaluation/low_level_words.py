@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ubudget.bench.assembly import Assembly
+import numpy as np
+
+from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.evaluation.low_level_derived import BOUNDS_FORM, BY_RULE, BY_RULE_FORM, DERIVED_LOW, HIGHEST, LOWEST
 from ubudget.evaluation.low_levels import (
     ABSENT,
@@ -52,15 +54,16 @@ def low_level_place(assembly: Assembly, graph: Graph, row: int) -> tuple[str, in
         table = f"{DERIVED_LOW}{number}"
         if table not in graph.tables:
             return None
-        first = min(other for other, one in assembly.derived.items() if one.table == derived.table)
-        return table, row - first
+        picks = [pick for pick in graph.tables[RESULTS].references.values() if isinstance(pick, Pick)]
+        return table, next(int(pick.rows[row]) for pick in picks if pick.table == derived.table)
     low = graph.tables.get(LOW_LEVELS)
     if low is None:
         return None
     value = low.references["value reported"]
     assert isinstance(value, Pick)
-    rows = value.rows.tolist()
-    return (LOW_LEVELS, rows.index(row)) if row in rows else None
+    # The rows rise.
+    own = int(np.searchsorted(value.rows, row))
+    return (LOW_LEVELS, own) if own < value.rows.size and value.rows[own] == row else None
 
 
 def reported_text(assembly: Assembly, graph: Graph, numbers: Numbers, row: int, decimals: int) -> str:

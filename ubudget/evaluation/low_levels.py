@@ -82,7 +82,7 @@ def _add_limits(
     most_lines = max(len(lines) for lines in behind)
     most = max(len(line) for lines in behind for line in lines)
     first_joined = sum(assembly.keys[row].line is not None or not assembly.lines_of(row) for row in rows)
-    joined = [row for row in range(len(assembly.keys)) if assembly.lines_of(row)]
+    joined = {row: at for at, row in enumerate(row for row in range(len(assembly.keys)) if assembly.lines_of(row))}
     numbers: list[Symbol | Number] = []
     weights: list[Symbol | Number] = []
     for i in range(most_lines):
@@ -90,7 +90,7 @@ def _add_limits(
         word = f" of line {i + 1}" if most_lines > 1 else ""
         several = most > 1
         numbers.append(table.given(f"portions{word}", f"portions averaged{word}", "", counts) if several else Number(1))
-        own = [joined.index(row) if row in joined else -1 for row in rows]
+        own = [joined.get(row, -1) for row in rows]
         if first_joined < len(rows):
             weights.append(table.pick(f"weight{word}", REPORTED_VALUES, f"weight {i + 1}", own, absent=1.0))
         else:
