@@ -136,7 +136,8 @@ def test_python_runs(clone: Path) -> None:
 
 def test_pieces_of_records_stand_in_the_demonstration() -> None:
     whole = [(EXAMPLE / name).read_text(encoding="utf-8") for name in ("register.toml", "method.toml", "run.toml")]
-    whole.append((ROOT / "worked_examples" / "rinse_water" / "method.toml").read_text(encoding="utf-8"))
+    for example in ("rinse_water", "spring_copper"):
+        whole.append((ROOT / "worked_examples" / example / "method.toml").read_text(encoding="utf-8"))
     for piece in blocks(README, "toml"):
         tomllib.loads(piece.text)
         assert any(piece.text in text for text in whole), piece.text

@@ -227,6 +227,6 @@ def run_limit_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> It
                 remedy = "find the cause, such as contamination or a noisy device, before reporting by these limits"
                 yield Finding("attend", file, f"limits of the run, {name}", found, accepted, remedy)
     if few:
-        found = f"fewer than {rule.minimum_blanks} blanks for {', '.join(few)}"
+        found = f"fewer than {rule.minimum_blanks} blanks for {', '.join(dict.fromkeys(few))}"
         accepted = f"{rule.minimum_blanks} blanks or more, independent preparations, to check the validated limits"
         yield Finding("note", file, "limits of the run", found, accepted, "read more blanks, or lower minimum_blanks")
