@@ -21,7 +21,7 @@ from tests.low_levels.low_runs import (
     zinc_run,
 )
 from ubudget.evaluation.evaluate import Evaluation, Result
-from ubudget.evaluation.low_levels import quantification_limits
+from ubudget.evaluation.low_levels import quantification_limit_rows
 from ubudget.files.exchange import csv_text, evaluation_object
 from ubudget.pages.statement import roles_of, statement
 
@@ -50,7 +50,7 @@ def test_limits_are_scaled_by_mass_volume_dilution_and_moisture(zinc: Evaluation
         assert level.quantification == pytest.approx(120 * factors[key.sample], rel=1e-9)
         assert level.detection == pytest.approx(50 * factors[key.sample], rel=1e-9)
         assert level.decision == pytest.approx(25 * factors[key.sample], rel=1e-9)
-    assert set(quantification_limits(zinc.graph)) == {0, 1}
+    assert set(quantification_limit_rows(zinc.graph)) == {0, 1}
 
 
 def test_what_is_reported_leaves_value_and_u_alone(zinc: Evaluation, tmp_path: Path) -> None:

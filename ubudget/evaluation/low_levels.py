@@ -176,7 +176,7 @@ def add_shown_limit(table: TableBuilder, limit: Symbol, unit: str) -> None:
     table.formula(PLACES, "decimals of the limit", "", apply("if_less", 0, limit, places, 0), rank=DETAIL)
 
 
-def quantification_limits(graph: Graph) -> dict[int, int]:
+def quantification_limit_rows(graph: Graph) -> dict[int, int]:
     """Row of the table `low levels` by row of the results, for those with a quantification limit: the limit scaled to
     the sample is the column `quantification` there."""
     table = graph.tables.get(LOW_LEVELS)
