@@ -17,7 +17,7 @@ from ubudget.bench.several_lines import REPORTED_VALUES
 from ubudget.evaluation.coverage import EXPANDED
 from ubudget.evaluation.scaled_limits import SCALED, Limits, add_scaled_limits
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
-from ubudget.quantity.graph import DETAIL, Formula, Graph
+from ubudget.quantity.graph import DETAIL, Graph, Pick, Rows
 from ubudget.records.crosscheck_low_levels import LIMITS
 from ubudget.records.low_levels import (
     LESS_DETECTION,
@@ -26,6 +26,8 @@ from ubudget.records.low_levels import (
 )
 
 LOW_LEVELS = "low levels"
+QUANTIFICATION = "quantification"
+"""Column of the quantification limits, scaled to each result."""
 CLASS, FORM, SHOWN, PLACES, COUNTED = "class", "form", "limit shown", "decimals of the limit", "limit counted"
 LOW_END, HIGH_END = "lower end", "upper end"
 VALUE_U, LESS, LESS_THAN_DETECTION, ABSENT = 0, 1, 2, 3
@@ -176,18 +178,19 @@ def add_shown_limit(table: TableBuilder, limit: Symbol, unit: str) -> None:
     table.formula(PLACES, "decimals of the limit", "", apply("if_less", 0, limit, places, 0), rank=DETAIL)
 
 
-def quantification_limit_rows(graph: Graph) -> dict[int, int]:
-    """Row of the table `low levels` by row of the results, for those with a quantification limit: the limit scaled to
-    the sample is the column `quantification` there."""
+def quantification_limit_rows(graph: Graph) -> Rows:
+    """Row of the table `low levels` for each result (-1 = it has no quantification limit): there the column
+    `quantification` holds the limit scaled to the sample, in the unit of the result."""
+    found = np.full(graph.tables[RESULTS].size, -1, dtype=np.int64)
     table = graph.tables.get(LOW_LEVELS)
-    if table is None or "quantification" not in table.by_name:
-        return {}
-    column, value = table.by_name["quantification"], table.references["value reported"]
-    assert isinstance(column, Formula)
-    picks = [ref for name, ref in table.references.items() if name.startswith("quantification ")]
-    rows = getattr(value, "rows", ())
-    return {
-        int(row): number
-        for number, row in enumerate(rows)
-        if any(getattr(pick, "rows", [-1] * table.size)[number] >= 0 for pick in picks)
-    }
+    if table is None or QUANTIFICATION not in table.by_name:
+        return found
+    value = table.references["value reported"]
+    picks = [ref for name, ref in table.references.items() if name.startswith(f"{QUANTIFICATION} ")]
+    assert isinstance(value, Pick)
+    known = np.zeros(table.size, dtype=np.bool_)
+    for pick in picks:
+        assert isinstance(pick, Pick)
+        known |= pick.rows >= 0
+    found[value.rows[known]] = np.flatnonzero(known)
+    return found
