@@ -36,6 +36,16 @@ def test_limits_of_a_run(tmp_path: Path) -> None:
     assert first["decision_limit"] < first["detection_limit"] < first["detection_limit_sum_of_t"]
 
 
+def test_the_derivation_ends_with_the_limits(tmp_path: Path) -> None:
+    zinc_run(tmp_path / "run")
+    done = run("explain", "run", "--result", "SED-01/Zn", folder=tmp_path)
+    assert widest(done.out) <= 80
+    limits = done.out[done.out.index("7  Limits near zero") :]
+    # 10 (0.5 g/0.5022 g)·100/(100 - 3.1), times 120 mg/kg.
+    for part in ("scale = abs(∂w/∂c/nominal ∂w/∂c)", "= 10.27471", "= 120·10.27471", "= 1232.965 mg/kg"):
+        assert part in limits
+
+
 def test_method_detection_limit_of_a_table(tmp_path: Path) -> None:
     done = run("detection", "--mdl", table(tmp_path, ("0.1", "nd", "0.3", "", "0.2", "0.1", "0.2")), folder=tmp_path)
     assert done.status == 0 and "method detection limit 1.02 µg/L" in done.out and widest(done.out) <= 80

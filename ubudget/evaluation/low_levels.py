@@ -109,7 +109,8 @@ def _add_limits(
                     for lines, names in zip(behind, present, strict=True)
                 ]
                 if max(chosen) >= 0:
-                    parts.append(table.pick(f"{name} {i + 1} {j + 1}", SCALED, name, chosen))
+                    which = f"line {i + 1}, portion {j + 1}" if most_lines > 1 else f"portion {j + 1}"
+                    parts.append(table.pick(f"{name} of {which}", SCALED, name, chosen))
             if parts:
                 total = fold("add", parts)
                 lines_total.append(weights[i] * total / numbers[i])

@@ -16,6 +16,7 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
+from ubudget.pages.limit_derivation import limit_lines
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
 from ubudget.pages.result_words import equation_of, symbols_of
 from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
@@ -294,6 +295,7 @@ class _Derivation:
             statement(self.result, self.evaluation.records.method, roles_of(self.evaluation)[self.row]),
             width=self.width,
         )
+        yield from limit_lines(self.evaluation, self.row, self.printer, self.width)
 
 
 def _blank_if(blank: bool, value: float) -> str:
