@@ -44,6 +44,10 @@ def test_the_factor_gives_the_stated_errors(nu: float, alpha: float, beta: float
     assert stats.nct.cdf(stats.t.ppf(1 - alpha, nu), nu, delta) == pytest.approx(beta, rel=1e-7)
 
 
+def test_errors_of_one_half_leave_nothing_to_detect() -> None:
+    assert ubudget.detection_factor(5, alpha=0.5, beta=0.5) == 0
+
+
 def test_normal_factors_of_the_iupac_recommendations() -> None:
     """Currie 1968 and IUPAC 1995: 1.645 and 3.29 sigma; paired blank 2.33 and 4.65; quantification 10 and 14.1."""
     limits = ubudget.detection_limits(1.0, math.inf)

@@ -72,6 +72,8 @@ def detection_factor(
         return total
     if factor != "non-central t":
         raise UbudgetError(f'factor: found "{factor}"; accepted: "non-central t" or "sum of t"; correct it')
+    if 1 - alpha <= beta:
+        return 0.0
     # P falls as delta rises, from 1 - alpha at zero.
     low, high = 0.0, total + 1
     while _noncentral(degrees_of_freedom, high, t) > beta:
