@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+import ubudget
 from tests.findings.small_run import READINGS, SAMPLES
 from tests.low_levels.low_runs import (
     LIMITS,
@@ -135,6 +136,25 @@ def test_limits_of_the_run_by_hand(zinc: Evaluation) -> None:
     s_method = 50 / (2 * stats.t.ppf(0.95, 9))
     F = (s / s_method) ** 2
     assert zinc.column("p calibration", RUN_LIMITS)[0] == pytest.approx(stats.f.sf(F, 10, 9), rel=1e-9)
+
+
+@pytest.mark.parametrize("change", ['weights = "1/x"\nweight_floor = "0.5 mg/L"\n', 'curve = "line through zero"\n'])
+def test_weighted_lines_and_lines_through_zero(change: str, tmp_path: Path) -> None:
+    """Against the function on points and weights; through zero by hand, s/(b sqrt(K)) with n - 1."""
+    place = zinc_run(tmp_path / "run", **with_blank())
+    method = place / "method.toml"
+    method.write_text(method.read_text().replace('scatter = "own"\n', f'scatter = "own"\n{change}', 1))
+    found = evaluated(place).column("decision calibration", RUN_LIMITS)[0]
+    x = np.repeat([0, 0.5, 1, 2], 3) * 1.001
+    y = np.array([[1, 2, 1], [101, 102, 100], [201, 202, 199], [401, 403, 399]]).ravel() / 1000
+    if "zero" in change:
+        b = np.sum(x * y) / np.sum(x**2)
+        s = math.sqrt(np.sum((y - b * x) ** 2) / 11)
+        assert found == pytest.approx(stats.t.ppf(0.95, 11) * s / b / math.sqrt(2) * 100, rel=1e-9)
+    else:
+        w = 1 / np.maximum(x, 0.5)
+        limits = ubudget.limits_from_calibration(x, y, replicates=2, weights=w, unknown_weight=2.0)
+        assert found == pytest.approx(100 * limits.decision, rel=1e-9)
 
 
 def test_blanks_worse_than_the_method_are_told_and_nothing_else_changes(zinc: Evaluation, tmp_path: Path) -> None:

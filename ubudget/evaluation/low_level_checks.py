@@ -2,15 +2,15 @@
 
 They check the method, they never replace its limits. Decision limit t(1 - alpha, nu) s, detection limit
 (t(1 - alpha, nu) + t(1 - beta, nu)) s: the sum of t is what a cell calculates in place of the non-central t (IUPAC
-1995; ISO 11843-2). From blanks, independent preparations, s = s_b sqrt(1 + 1/n_b); from a line without weights on
-single readings s = (s/b) sqrt(1/K + 1/n + x_mean²/Sxx) (ISO 11843-2), K the fewest readings of a solution of the line.
+1995; ISO 11843-2). From blanks, independent preparations, s = s_b sqrt(1 + 1/n_b); from a line on single
+readings s = (s/b) sqrt(1/K + 1/sum(W) + x_mean²/Sxx) (ISO 11843-2), K the fewest readings of a solution of the line.
 Both are multiplied by ∂w/∂c of the nominal portion. The run is worse beyond chance where s² over the s² behind the
 validated limit is above the 95 % point of F (one-sided F-test of two variances).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,9 +22,9 @@ from ubudget.bench.curve import CURVES
 from ubudget.bench.inverse import SIGNALS
 from ubudget.bench.kinds import kind_of
 from ubudget.bench.structure import Curve
-from ubudget.bench.weights import weighted
+from ubudget.bench.weights import known_scatter
 from ubudget.evaluation.scaled_limits import AT_NOMINAL, METHOD_LIMITS, SCALED, Limits
-from ubudget.quantity.expression import Expression, Number, Symbol, apply
+from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply, as_expression
 from ubudget.quantity.graph import INFINITE_DOF, Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.calibration import Calibration
@@ -34,6 +34,7 @@ from ubudget.records.read_order import calibration_of
 RUN_LIMITS = "limits of the run"
 BEYOND_CHANCE = 0.05
 SOURCES = ("blanks", "calibration")
+LINE, THROUGH_ZERO = "line", "line through zero"
 
 
 @dataclass(frozen=True)
@@ -60,13 +61,24 @@ def checked_lines(limits: Limits) -> list[_Line]:
 
 
 def from_calibration(calibration: Calibration | None) -> bool:
-    """Whether the curve gives limits: a straight line by least squares, without weights, on single readings."""
+    """Whether the curve gives limits: a straight line by least squares on single readings, whose scatter it shows."""
     return (
         calibration is not None
-        and kind_of(calibration).name == "line"
-        and not weighted(calibration)
+        and kind_of(calibration).name in (LINE, THROUGH_ZERO)
+        and not known_scatter(calibration)
         and calibration.fit_on != "means"
     )
+
+
+def spread_at_zero(calibration: Calibration, K: Operand, column: Callable[[str], Operand]) -> Expression:
+    """s² of a concentration at zero over (s/b)²: ISO 11843-2; a line through zero has no scatter there itself.
+
+    Of a weighted line sums are weighted, and a reading at zero has the weight of the heaviest point, which is 1."""
+    if kind_of(calibration).name == THROUGH_ZERO:
+        return apply("divide", 1, K)
+    mean, Sxx = as_expression(column("mean of x")), column("Sxx")
+    of_line = apply("ratio_or_zero", 1, column("sum of weights")) + apply("ratio_or_zero", mean**2, Sxx)
+    return apply("divide", 1, K) + of_line
 
 
 def add_run_limits(assembly: Assembly, graph: Graph) -> Graph:
@@ -156,11 +168,11 @@ def _add_line(limits: Limits, table: TableBuilder, lines: list[_Line], sensitivi
     def curve(column: str) -> Symbol:
         return table.pick(f"{column} of the curve", CURVES, column, rows)
 
-    spread = (
-        1 / K + apply("ratio_or_zero", 1, curve("n")) + apply("ratio_or_zero", curve("mean of x") ** 2, curve("Sxx"))
-    )
+    calibration = calibration_of(limits.assembly.records.method)
+    assert calibration is not None
+    spread = spread_at_zero(calibration, K, curve)
     per_x = apply("abs", apply("ratio_or_zero", curve("s"), curve("slope")))
-    clause = "ISO 11843-2, (s/b)·sqrt(1/K + 1/n + x̄²/Sxx)·|∂w/∂c|"
+    clause = "ISO 11843-2, (s/b)·sqrt(1/K + 1/ΣW + x̄²/Sxx)·|∂w/∂c|"
     s = table.formula(
         "s calibration", "calibration: s at zero", limits.unit, per_x * apply("sqrt", spread) * sensitivity, clause
     )

@@ -16,8 +16,9 @@ from ubudget.bench.structure import Curve, Structure
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.detection import DetectionLimits, detection_limits
 from ubudget.evaluation.evaluate import Evaluation
-from ubudget.evaluation.low_level_checks import RUN_LIMITS, checked_lines, from_calibration
+from ubudget.evaluation.low_level_checks import RUN_LIMITS, checked_lines, from_calibration, spread_at_zero
 from ubudget.evaluation.scaled_limits import AT_NOMINAL, SCALED, Limits
+from ubudget.quantity.numbers import evaluate
 from ubudget.records.method import Blank
 from ubudget.records.read_order import calibration_of
 
@@ -97,7 +98,8 @@ def _line(evaluation: Evaluation, structure: Structure, curve: Curve) -> tuple[f
         return None
     own = [number for number, item in enumerate(structure.measured) if item.curve == curve]
     K = max(1.0, min((float(evaluation.column("n", SIGNALS)[number]) for number in own), default=1.0))
-    s = of("s") / abs(of("slope")) * math.sqrt(1 / K + 1 / of("n") + of("mean of x") ** 2 / of("Sxx"))
+    spread = float(evaluate(spread_at_zero(calibration, K, of), lambda symbol: math.nan))
+    s = of("s") / abs(of("slope")) * math.sqrt(spread)
     return s, of("dof"), int(of("n")), calibration.unit
 
 

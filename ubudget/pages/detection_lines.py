@@ -56,7 +56,7 @@ def _validated(evaluation: Evaluation) -> Iterator[str]:
 def _of_run(evaluation: Evaluation, found: list[RunLimit]) -> Iterator[str]:
     yield "Limits that this run shows, in the measured solution"
     if not found:
-        words = "None: they need blanks, or a straight line without weights on single readings."
+        words = "None: they need blanks, or a straight line on single readings."
         yield from wrapped(words, "  ", "  ")
         return
     rows = [one for one in found if one.limits is not None]
