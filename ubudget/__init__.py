@@ -12,7 +12,18 @@ from typing import TYPE_CHECKING, Any
 from ubudget.version import __version__
 
 if TYPE_CHECKING:
+    from ubudget.evaluation.detection import counting_limits as counting_limits
+    from ubudget.evaluation.detection import detection_factor as detection_factor
+    from ubudget.evaluation.detection import detection_limits as detection_limits
+    from ubudget.evaluation.detection import limits_from_blanks as limits_from_blanks
+    from ubudget.evaluation.detection import limits_from_calibration as limits_from_calibration
+    from ubudget.evaluation.detection import quantification_limit as quantification_limit
+    from ubudget.evaluation.detection import quantification_limit_at as quantification_limit_at
+    from ubudget.evaluation.detection import truncated_interval as truncated_interval
     from ubudget.evaluation.fit_curve import fit_curve as fit_curve
+    from ubudget.evaluation.method_detection_limit import method_detection_limit as method_detection_limit
+    from ubudget.evaluation.method_detection_limit import method_detection_limit_1984 as method_detection_limit_1984
+    from ubudget.evaluation.method_detection_limit import pooled_method_detection_limit as pooled_method_detection_limit
     from ubudget.evaluation.notebook import budget as budget
     from ubudget.evaluation.notebook import exp as exp
     from ubudget.evaluation.notebook import input_quantity as input_quantity
@@ -38,6 +49,9 @@ __all__ = [
     "budget",
     "budgets_frame",
     "calibrate_ware",
+    "counting_limits",
+    "detection_factor",
+    "detection_limits",
     "evaluate",
     "exp",
     "fit_curve",
@@ -45,15 +59,23 @@ __all__ = [
     "input_quantity",
     "lag_1_autocorrelation",
     "least_squares",
+    "limits_from_blanks",
+    "limits_from_calibration",
     "ln",
     "log10",
     "maximum_permissible_error",
     "mean_and_sd",
+    "method_detection_limit",
+    "method_detection_limit_1984",
+    "pooled_method_detection_limit",
+    "quantification_limit",
+    "quantification_limit_at",
     "read_run",
     "results_frame",
     "sqrt",
     "statement_text",
     "trace",
+    "truncated_interval",
     "write_workbook",
 ]
 
@@ -62,6 +84,23 @@ _HOMES = {
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
     **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
+    **dict.fromkeys(
+        (
+            "counting_limits",
+            "detection_factor",
+            "detection_limits",
+            "limits_from_blanks",
+            "limits_from_calibration",
+            "quantification_limit",
+            "quantification_limit_at",
+            "truncated_interval",
+        ),
+        "ubudget.evaluation.detection",
+    ),
+    **dict.fromkeys(
+        ("method_detection_limit", "method_detection_limit_1984", "pooled_method_detection_limit"),
+        "ubudget.evaluation.method_detection_limit",
+    ),
     "calibrate_ware": "ubudget.files.ware_calibration",
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",

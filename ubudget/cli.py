@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
+from ubudget.detection_command import detection
 from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
@@ -284,6 +285,7 @@ app.command()(statement)
 app.command()(schema)
 app.command()(amend)
 app.command()(amendments)
+app.command()(detection)
 app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)

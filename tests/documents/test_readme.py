@@ -139,7 +139,12 @@ def test_python_runs(clone: Path) -> None:
 
 def test_pieces_of_records_stand_in_the_demonstration() -> None:
     whole = [(EXAMPLE / name).read_text(encoding="utf-8") for name in ("register.toml", "method.toml", "run.toml")]
-    others = ("rinse_water/method.toml", "precision_studies/control_material.toml", "control_charts/charts.toml")
+    others = (
+        "rinse_water/method.toml",
+        "spring_copper/method.toml",
+        "precision_studies/control_material.toml",
+        "control_charts/charts.toml",
+    )
     whole += [(ROOT / "worked_examples" / name).read_text(encoding="utf-8") for name in others]
     for piece in blocks(README, "toml"):
         tomllib.loads(piece.text)

@@ -32,6 +32,8 @@ from ubudget.evaluation.few_readings import few_readings
 from ubudget.evaluation.items_behind import slots_behind
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
+from ubudget.evaluation.low_level_checks import run_limit_findings
+from ubudget.evaluation.low_level_words import LowLevel, low_level, reported_text
 from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.quality_findings import line_flag
@@ -194,7 +196,14 @@ class Evaluation:
             self.flags[row],
             partial(self.budget, row) if usable else tuple,
             derived.components if derived else (),
+            reported_text(self.assembly, self.graph, self.numbers, row, int(self.column(DECIMALS)[row]))
+            if usable
+            else "",
         )
+
+    def low_level(self, row: int) -> LowLevel | None:
+        """Limits of a result near zero, its class, and what a rule makes of results below limits beneath it."""
+        return low_level(self.assembly, self.graph, self.numbers, row) if self.usable(row) else None
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
         """The budget of one result, in the order of its slots; covariances last."""
@@ -324,6 +333,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     findings += route_findings(assembly, graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
+    findings += run_limit_findings(assembly, graph, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
     if stops(findings):

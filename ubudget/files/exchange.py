@@ -12,6 +12,7 @@ from typing import Any
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
+from ubudget.pages.low_level_words import low_level_object
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.stated_results import origin_of, stated_results
 from ubudget.pages.statement import Role, amount, roles_of, statement
@@ -48,8 +49,8 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role)
-            for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
+            result_object(result, evaluation, role) | low_level_entry(evaluation, row)
+            for row, (result, role) in enumerate(zip(evaluation.results, roles_of(evaluation), strict=True))
         ],
     }
 
@@ -83,6 +84,25 @@ def run_object(records: Records) -> dict[str, Any] | None:
         "program_version": __version__,
         **({"as_measured": True} if records.as_measured else {}),
     }
+
+
+REPORTED_AS = "reported_as"
+
+
+def low_level_entry(evaluation: Evaluation, row: int) -> dict[str, Any]:
+    """What is reported in place of value ± U (else null), and limits; nothing where the method has none of these."""
+    if not near_zero(evaluation):
+        return {}
+    return {
+        REPORTED_AS: evaluation.results[row].reported_as or None,
+        "low_level": low_level_object(evaluation, row),
+    }
+
+
+def near_zero(evaluation: Evaluation) -> bool:
+    """Whether the method says something of results near zero."""
+    method = evaluation.records.method
+    return bool(method.detection_limits or method.low_levels)
 
 
 def result_object(result: Result, evaluation: Evaluation, role: Role) -> dict[str, Any]:
@@ -172,13 +192,19 @@ def json_text(value: Any) -> str:
 
 
 def csv_text(evaluation: Evaluation) -> str:
-    """One row a result, heading first, comma and decimal point (RFC 4180); what is not available stays empty."""
+    """One row a result, heading first, comma and decimal point (RFC 4180); what is not available stays empty.
+
+    A last column `reported_as` is there where the method has limits for results near zero."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
+    columns = (*CSV_COLUMNS, REPORTED_AS) if near_zero(evaluation) else CSV_COLUMNS
+    writer.writerow(columns)
     for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
-        fields = figures_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
-        writer.writerow(["" if fields[name] is None else fields[name] for name in CSV_COLUMNS])
+        fields = figures_object(result, evaluation, role) | {
+            "flags": "; ".join(result.flags),
+            REPORTED_AS: result.reported_as,
+        }
+        writer.writerow(["" if fields[name] is None else fields[name] for name in columns])
     return stream.getvalue()
 
 

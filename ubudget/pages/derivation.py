@@ -16,6 +16,7 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
+from ubudget.pages.limit_derivation import limit_parts
 from ubudget.pages.listing import WIDTH, TextColumn
 from ubudget.pages.plan import placements_of
 from ubudget.pages.result_words import equation_of, symbols_of
@@ -283,6 +284,7 @@ class _Derivation:
             yield from self.printer.equation(self._target(column), 0)
             yield Blank()
         yield Sentence(statement(self.result, self.evaluation.records.method, roles_of(self.evaluation)[self.row]))
+        yield from limit_parts(self.evaluation, self.row, self.printer)
 
 
 def _blank_if(blank: bool, value: float) -> str:

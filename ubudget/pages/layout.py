@@ -20,7 +20,7 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "calibration charts",
     "blanks and checks",
 )
-ROUTES = "both routes"
+ROUTES, LOW_LEVELS = "both routes", "low levels"
 METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
@@ -103,6 +103,15 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank values": (BLANKS, ""),
     "quality of lines": (BLANKS, ""),
     "quality checks": (BLANKS, ""),
+    "detection limits": (
+        LOW_LEVELS,
+        "Limits hold for the nominal portion; each sample's own are scaled by ∂w/∂c. Class: 1, 2, 3 = below the "
+        "quantification, detection, decision limit. Form: 0 = value ± U, 1 and 2 = less than, 3 = not detected, "
+        "4 = value by the rule, 5 = bounds.",
+    ),
+    "low levels": (LOW_LEVELS, ""),
+    "scaled limits": (LOW_LEVELS, ""),
+    "limits of the run": (LOW_LEVELS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -150,6 +159,8 @@ _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
 _PREPARATION = "preparation steps"
 _DERIVED = "derived results "
 """Tables of derived results, numbered, behind the results that they are derived from."""
+_DERIVED_LOW = "low levels of derived results "
+"""Tables of what a rule makes of results below limits, numbered as the derived results are."""
 _ITEMS, _STEPS = " by item: ", "fit step "
 _ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
 """Table of fits → the table behind which its tables of items stand."""
@@ -169,6 +180,7 @@ TITLES = {
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
     ROUTES: "Both routes to the uncertainty",
+    LOW_LEVELS: "Low levels: limits, and results near them",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
     TRACEABILITY: "Traceability: what the results rest on",
@@ -192,6 +204,8 @@ def sheet_of(table: str) -> str:
         return COMPUTATION
     if table.startswith(_PREPARATION):
         return STANDARDS
+    if table.startswith(_DERIVED_LOW):
+        return LOW_LEVELS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
 
 
@@ -206,6 +220,8 @@ def _rank(table: str) -> int:
         return list(_SHEET_OF).index("line results")
     if table.startswith(_PREPARATION):
         return list(_SHEET_OF).index(_PREPARATION)
+    if table.startswith(_DERIVED_LOW):
+        return list(_SHEET_OF).index("low levels")
     return list(_SHEET_OF).index(table)
 
 

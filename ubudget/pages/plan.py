@@ -23,6 +23,7 @@ from ubudget.pages.layout import (
     FIRST_BAND,
     INPUTS,
     LINES,
+    LOW_LEVELS,
     METHOD,
     READINGS,
     ROUTES,
@@ -85,6 +86,7 @@ def book_of(
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
     routes = _table_sheet(ROUTES, placements, renderer)
+    low_levels = _table_sheet(LOW_LEVELS, placements, renderer)
     method = Sheet(
         METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
     )
@@ -93,7 +95,7 @@ def book_of(
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
-    editable = [sheet for sheet in (*data, blanks, method, equipment, inputs) if sheet is not None]
+    editable = [sheet for sheet in (*data, blanks, low_levels, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
     status = _status_sheet(evaluation, placements, results, changes.changed_count)
     order = (
@@ -103,6 +105,7 @@ def book_of(
         *data,
         charts,
         blanks,
+        low_levels,
         method,
         equipment,
         traceability,

@@ -27,6 +27,7 @@ from ubudget.evaluation.evaluate import (
 )
 from ubudget.evaluation.few_readings import FEW_READINGS, measured_rows
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
+from ubudget.evaluation.low_levels import LOW_LEVELS
 from ubudget.evaluation.quality_findings import outside_words, rows_of_checks
 from ubudget.pages.agreement_band import agreement_band
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
@@ -34,6 +35,7 @@ from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
 from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.recovery_words import recovery_sentences
+from ubudget.pages.reported_formula import reported_formula
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
@@ -110,7 +112,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             [interval_text(r) for r in results],
             "result",
             unit,
-            [_interval_formula(home, row) for row in rows],
+            [reported_formula(evaluation, placements, row, _interval_formula(home, row)) for row in rows],
             width=20.0,
             remark="GUM 7.2.6",
         ),
@@ -149,8 +151,9 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
     band = Band("reported results", top, 1, columns, "Results")
     note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
     note += "".join(f"; {name}: {words}" for name, words in _derived_measurands(evaluation).items())
+    below = ", or what the method says below its limits (sheet low levels)" if LOW_LEVELS in placements else ""
     cells = [
-        *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u. Measurand: {note}."),
+        *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u{below}. Measurand: {note}."),
         *_what_is_included(evaluation),
     ]
     agreement = agreement_band(evaluation, placements, band.last_row + 4)

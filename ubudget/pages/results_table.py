@@ -107,6 +107,8 @@ def _columns(results: Sequence[Result], coverage: Coverage, flags: Sequence[str]
         ["" if result.value is None else _rounded(result, result.reported_expanded_uncertainty) for result in results],
         "right",
     )
+    if any(result.reported_as for result in results):
+        yield TextColumn("reported", [result.reported_as or "value ± U" for result in results])
     yield TextColumn("unit", [result.unit for result in results])
     yield TextColumn("k", [factor(result, coverage) if result.value is not None else "" for result in results], "right")
     yield TextColumn("ν", [_dof(result) for result in results], "right")

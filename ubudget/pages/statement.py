@@ -14,6 +14,7 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
+from ubudget.pages.low_level_words import low_level_sentences
 from ubudget.pages.number_forms import at_place, marked, text
 from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.statement_table import statement_table
@@ -41,6 +42,8 @@ class Role:
     """What was left out or amended behind the result."""
     rule: str = ""
     """The rule by which the value is reported from these lines, where it is not that of one line."""
+    low_level: tuple[str, ...] = ()
+    """What is to be said of a result near zero."""
 
     @property
     def remarks(self) -> list[str]:
@@ -57,6 +60,7 @@ class Role:
             texts.append(
                 f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
             )
+        texts += self.low_level
         return [*texts, amended_sentence(self.amended)] if self.amended else texts
 
 
@@ -77,8 +81,11 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
             tuple(lines[result.sample, result.analyte]),
             parts,
             rule.rule if rule and joined else "",
+            low_level_sentences(evaluation, row),
         )
-        for key, result, parts, joined in zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        for row, (key, result, parts, joined) in enumerate(
+            zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        )
     ]
 
 
@@ -87,7 +94,9 @@ def statement(result: Result, method: Method, role: Role | None = None, form: St
     form = form or method.statement
     sentences = [f"{heading(result)}: {quantity(result)}: {amount(result, form, method.rounding.digits)}."]
     sentences += role.remarks if role else ()
-    if result.value is not None:
+    if result.value is not None and result.reported_as:
+        sentences += recovery_sentences([result], method)
+    elif result.value is not None:
         sentences += [*meaning(result, method.coverage, form), *scope([result], method)]
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
     return " ".join(sentences)
@@ -223,7 +232,7 @@ def _with_dof(result: Result) -> str:
 def _beneath(role: Role, common: Container[str]) -> list[str]:
     """Sentences that stand beneath the figures of one result, but for amendments that all results have in common."""
     amended = [part for part in role.amended if part not in common]
-    return [amended_sentence(amended)] if amended else []
+    return [*role.low_level, *([amended_sentence(amended)] if amended else [])]
 
 
 def _written(

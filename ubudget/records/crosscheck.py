@@ -15,6 +15,7 @@ from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_import import import_findings
 from ubudget.records.crosscheck_items import item_findings
 from ubudget.records.crosscheck_lines import line_rule_findings
+from ubudget.records.crosscheck_low_levels import low_level_findings
 from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_overlap import overlap_findings
@@ -56,4 +57,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *derived_findings(records),
         *validation_findings(records),
         *line_rule_findings(records.method, records.file("method")),
+        *low_level_findings(records),
     ]

@@ -15,6 +15,7 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
 from ubudget.records.derived import Derived
 from ubudget.records.device_concentration import DeviceConcentration
+from ubudget.records.low_levels import DetectionLimit, LowLevels
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.quality import QualityLimit
@@ -251,6 +252,8 @@ class Method:
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     statement: StatementForm = StatementForm()
+    detection_limits: Annotated[tuple[DetectionLimit, ...], Field(strict=False, alias="detection_limit")] = ()
+    low_levels: LowLevels | None = None
     several_lines: SeveralLines | None = None
     validation: ValidationData | None = None
     """The second route to the uncertainty of results."""
