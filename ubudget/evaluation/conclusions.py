@@ -6,12 +6,17 @@ from __future__ import annotations
 
 from ubudget.bench.assembly import Assembly
 from ubudget.bench.quality import OF_LINES
+from ubudget.evaluation.comparisons import comparisons_of
+from ubudget.evaluation.decision_tables import DECISIONS, add_decisions
+from ubudget.evaluation.level_tables import ALONG, add_level_functions, functions_of
 from ubudget.quantity.graph import Graph
 
-CONCLUDED = (OF_LINES,)
+CONCLUDED = (OF_LINES, ALONG, DECISIONS)
 """Tables beside `results` whose formulas make given cells open: what they judge follows an edit."""
 
 
 def conclude(assembly: Assembly, graph: Graph) -> Graph:
     """The graph with everything that is concluded from its results."""
-    return graph
+    functions = functions_of(assembly)
+    graph = add_level_functions(assembly, graph, functions)
+    return add_decisions(assembly, graph, comparisons_of(assembly, functions))
