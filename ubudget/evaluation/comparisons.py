@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ubudget.bench.assembly import Assembly
 from ubudget.bench.cases import fits, specificity
 from ubudget.evaluation.level_tables import Fitted, row_of
-from ubudget.records.run import Portion
+from ubudget.records.run import Portion, Run
 from ubudget.records.tolerance_limit import LIMITS_COLUMN, ToleranceLimit, limits_named
 from ubudget.records.unit_comparison import in_unit
 
@@ -47,26 +47,29 @@ def comparisons_of(assembly: Assembly, functions: list[Fitted]) -> list[Comparis
     one value is reported are not compared; their value is."""
     limits = assembly.records.method.tolerance_limits
     run = assembly.records.run
-    portions: dict[str, Portion] = {}
-    for portion in run.portions if run else ():
-        portions.setdefault(portion.sample, portion)
-    chosen = any(LIMITS_COLUMN in portion.columns for portion in portions.values())
+    portions = _first_portions(run) if run else {}
+    chosen = any(LIMITS_COLUMN in one.columns for one in portions.values() if one)
     joined = {
-        (key.sample, key.analyte, line)
-        for row, key in enumerate(assembly.keys)
-        for line in assembly.lines_of(row)
+        (key.sample, key.analyte, line) for row, key in enumerate(assembly.keys) for line in assembly.lines_of(row)
     }
     found = []
     for row, key in enumerate(assembly.keys):
         portion = portions.get(key.sample)
-        if (portion is not None and portion.kind != "sample") or (key.sample, key.analyte, key.line) in joined:
+        if (portion and portion.kind != "sample") or (key.sample, key.analyte, key.line) in joined:
             continue
         named = limits_named(portion.columns.get(LIMITS_COLUMN)) or () if portion and chosen else None
-        matrix = portion.matrix if portion else ""
-        for number in _fitting(limits, key.analyte, key.line or "", matrix):
+        for number in _fitting(limits, key.analyte, key.line or "", portion.matrix if portion else ""):
             if named is None or limits[number].name in named:
                 found.append(_compared(assembly, row, number, functions))
     return found
+
+
+def _first_portions(run: Run) -> dict[str, Portion | None]:
+    """The first row of each sample."""
+    portions: dict[str, Portion | None] = {}
+    for portion in run.portions:
+        portions.setdefault(portion.sample, portion)
+    return portions
 
 
 def main_unit(limit: ToleranceLimit) -> str:

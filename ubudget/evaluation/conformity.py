@@ -1,7 +1,7 @@
 """Conformity with tolerance limits: probability, risks, guard bands and decisions.
 
-JCGM 106:2012, ISO/IEC 17025:2017 (7.8.6), ILAC-G8:09/2019. What a decision means for health, safety or compliance is for
-the person responsible; local law goes before any rule here.
+JCGM 106:2012, ISO/IEC 17025:2017 (7.8.6), ILAC-G8:09/2019. What a decision means for health, safety or compliance is
+for the person responsible; local law goes before any rule here.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def conformance_probability(
     Normal distribution; Student's t where the degrees of freedom are finite, cut to whole numbers as in the coverage
     factor (from 10,000 on normal). Shapes broadcast. With a `prior`, which needs the normal distribution, that of the
     normal posterior. Value, u and limits in one unit. Raises `UbudgetError`."""
-    return cast(Numbers, 1.0 - _outside(value, standard_uncertainty, lower, upper, degrees_of_freedom, prior))
+    return 1.0 - _outside(value, standard_uncertainty, lower, upper, degrees_of_freedom, prior)
 
 
 def specific_consumer_risk(
@@ -112,7 +112,7 @@ def guard_band_for_risk(standard_uncertainty: float, risk: float, degrees_of_fre
     _refuse(not 0 < risk < 0.5, f"a risk of {risk:g}", "a one-sided risk between 0 and 0.5")
     _refuse(not standard_uncertainty > 0, f"u = {standard_uncertainty:g}", "a standard uncertainty above zero")
     u, dof = Number(standard_uncertainty), equations.whole_dof(_finite(degrees_of_freedom))
-    return _number(equations.guard_of_risk(u, risk, dof))
+    return _number(equations.guard_of_risk(u, Number(1 - 2 * risk), dof))
 
 
 def acceptance_limits(
@@ -150,7 +150,7 @@ def decide(
 ) -> Decision:
     """The decision of a rule on a value; a value on an acceptance limit passes.
 
-    A value that lies beyond a limit by at most 1e-12 of |limit| + guard band is on it. Raises as `acceptance_limits`."""
+    One that lies beyond a limit by at most 1e-12 of |limit| + guard band is on it. Raises as `acceptance_limits`."""
     limits = acceptance_limits(rule, lower=lower, upper=upper, guard=guard)
     guards = _guards(rule, lower, upper, guard)
     _refuse(not math.isfinite(value), f"the value {value:g}", "a finite value")
@@ -189,7 +189,9 @@ def _outside(
     _in_order(lower, upper)
     dofs = np.minimum(np.asarray(dof, dtype=np.float64), INFINITE_DOF)
     given = {"y": np.asarray(value, dtype=np.float64), "u": np.asarray(u, dtype=np.float64), "dof": dofs}
-    _refuse(not bool((given["u"] > 0).all()), "u that is missing, zero or negative", "a standard uncertainty above zero")
+    _refuse(
+        not bool((given["u"] > 0).all()), "u that is missing, zero or negative", "a standard uncertainty above zero"
+    )
     _refuse(not bool((dofs >= 1).all()), "degrees of freedom below one", "one or more")
     y: Expression = Symbol("y")
     su: Expression = Symbol("u")
@@ -232,7 +234,11 @@ def _finite(dof: float) -> float:
 
 
 def _number(tree: Expression) -> float:
-    return float(evaluate(tree, {}.__getitem__))
+    return float(evaluate(tree, _no_symbol))
+
+
+def _no_symbol(name: str) -> float:
+    raise KeyError(name)
 
 
 def _refuse(wrong: bool, found: str, accepted: str) -> None:

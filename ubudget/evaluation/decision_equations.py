@@ -38,9 +38,15 @@ def whole_dof(dof: Operand) -> Expression:
     return apply("larger", apply("whole", as_expression(dof) + 1e-6), 1)
 
 
-def guard_of_risk(u: Operand, risk: Operand, dof: Operand) -> Expression:
-    """Guard band that leaves a one-sided risk on the acceptance limit (JCGM 106, 8.3.2): quantile times u."""
-    return apply("student", 1 - 2 * as_expression(risk), dof) * u
+def central_part(risk: Operand) -> Expression:
+    """Probability between both quantiles that leave a one-sided risk outside each: what a two-sided factor is for."""
+    return 1 - 2 * as_expression(risk)
+
+
+def guard_of_risk(u: Operand, central: Operand, dof: Operand) -> Expression:
+    """Guard band that leaves a one-sided risk on the acceptance limit (JCGM 106, 8.3.2): quantile times u. `central` is
+    a number or a column of its own, as the cell needs it."""
+    return apply("student", central, dof) * u
 
 
 def acceptance_limit(side: int, rule: str, limit: Operand, guard: Operand) -> Expression:

@@ -15,12 +15,13 @@ from ubudget.evaluation import decision_equations as equations
 from ubudget.evaluation.comparisons import Comparison
 from ubudget.evaluation.coverage import EXPANDED, STANDARD
 from ubudget.evaluation.decision_equations import TIE, UPPER
-from ubudget.evaluation.level_tables import CONSTANT, FUNCTIONS, HIGHEST, K, LOWEST, RELATIVE, USABLE
+from ubudget.evaluation.level_tables import CONSTANT, FUNCTIONS, HIGHEST, LOWEST, RELATIVE, USABLE, K
 from ubudget.quantity.expression import Expression, Operand, Symbol, apply
 from ubudget.quantity.graph import DETAIL, Rows
 from ubudget.records.tolerance_limit import Rule, ToleranceLimit
 
 LIMITS = "tolerance limits"
+CENTRAL = "central part"
 NAMES = {UPPER: "upper", equations.LOWER: "lower"}
 RULES = get_args(Rule)
 
@@ -38,7 +39,9 @@ class DecisionRows:
         """Stands in the cells of rows that have no such figure."""
 
     def where(self, told: Callable[[Comparison, ToleranceLimit], bool]) -> np.ndarray:
-        return np.array([told(one, limit) for one, limit in zip(self.comparisons, self.limits, strict=True)], dtype=bool)
+        return np.array(
+            [told(one, limit) for one, limit in zip(self.comparisons, self.limits, strict=True)], dtype=bool
+        )
 
     def rows(self, of: str, where: np.ndarray) -> Rows:
         """Rows of another table: `result`, `limit` or `function` of each comparison, -1 where it is not wanted."""
@@ -127,10 +130,8 @@ class Side:
         if (self.present & prior).any():
             here = self.present & prior
             mean, sd = (rows.of_limit(f"{name} {part}", part, here) for part in ("prior mean", "prior sd"))
-            weight = rows.column(
-                f"{name} weight", "weight of the measurement", [(here, equations.prior_weight(u, Symbol("factor") * sd))],
-                "JCGM 106, 7.1", DETAIL,
-            )  # fmt: skip
+            own = equations.prior_weight(u, Symbol("factor") * sd)
+            weight = rows.column(f"{name} weight", "weight of the measurement", [(here, own)], "JCGM 106, 7.1", DETAIL)
             expected = equations.posterior_value(value, Symbol("factor") * mean, weight)
             tails.append((here, equations.tail(self.side, expected, limit, equations.posterior_u(u, weight), dof)))
         rows.column(f"{name} tail", f"probability beyond the {name} limit", tails, "JCGM 106, 7.3")
@@ -138,10 +139,8 @@ class Side:
         rows.column(f"{name} without u", f"no u, {name} limit (1 = so)", [(self.present, missing)], rank=DETAIL)
         if self._from_function.any():
             outside = outside_range(rows, name, limit, self._from_function)
-            rows.column(
-                f"{name} outside", f"level function does not hold, {name} limit (1 = so)",
-                [(self._from_function, outside)], rank=DETAIL,
-            )  # fmt: skip
+            heading = f"level function does not hold, {name} limit (1 = so)"
+            rows.column(f"{name} outside", heading, [(self._from_function, outside)], rank=DETAIL)
 
     @property
     def from_function(self) -> bool:
@@ -160,12 +159,13 @@ class Side:
             multiple = rows.of_limit(f"{name} multiple", "guard multiple", by_multiple)
             ways.append((by_multiple, multiple * expanded))
         if by_risk.any():
-            risk = rows.of_limit(f"{name} risk", "guard risk", by_risk)
-            ways.append((by_risk, equations.guard_of_risk(u, risk, dof)))
+            ways.append((by_risk, equations.guard_of_risk(u, Symbol(CENTRAL), dof)))
         return rows.column(f"{name} w", f"guard band w, {name}", ways, "JCGM 106, 8.3")
 
     def _by_rule(self) -> list[tuple[str, np.ndarray]]:
-        found = [(rule, self.present & self._rows.where(lambda _, limit, r=rule: limit.rule == r)) for rule in RULES]
+        """The rules in use, each with its rows."""
+        rules = np.array([limit.rule for limit in self._rows.limits])
+        found = [(rule, self.present & (rules == rule)) for rule in RULES]
         return [(rule, where) for rule, where in found if where.any()]
 
 

@@ -17,8 +17,8 @@ from ubudget.evaluation import decision_equations as equations
 from ubudget.evaluation.comparisons import Comparison, main_unit
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, REPORTED
 from ubudget.evaluation.decision_equations import LOWER, TIE, UPPER
-from ubudget.evaluation.decision_sides import LIMITS, NAMES, DecisionRows, Side, outside_range
-from ubudget.evaluation.level_tables import CONSTANT, DOF, K, RELATIVE
+from ubudget.evaluation.decision_sides import CENTRAL, LIMITS, DecisionRows, Side, outside_range
+from ubudget.evaluation.level_tables import CONSTANT, DOF, RELATIVE, K
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import DETAIL, INFINITE_DOF, Graph, Place, Table
 from ubudget.records.amount import Amount
@@ -133,6 +133,10 @@ def _decisions(assembly: Assembly, graph: Graph, comparisons: Sequence[Compariso
     ]
     value = rows.column(VALUE, "value compared", ways)
     dof = _dof(rows)
+    by_risk = rows.comparable & rows.where(lambda _, limit: limit.guard_risk is not None)
+    if by_risk.any():
+        risk = rows.of_limit("risk of the limit", "guard risk", by_risk)
+        rows.column(CENTRAL, "1 - 2·risk, for the factor", [(by_risk, equations.central_part(risk))], rank=DETAIL)
     sides = [side for side in (Side(rows, UPPER), Side(rows, LOWER)) if side.present.any()]
     prior = rows.where(lambda _, limit: bool(limit.prior))
     for side in sides:
@@ -178,8 +182,8 @@ def _over(sides: Sequence[Side], column: str, operation: str) -> Expression:
 
 def _add_reason(rows: DecisionRows, sides: Sequence[Side], low_levels: bool) -> None:
     """Why nothing can be stated: the first of the reasons that applies."""
-    table = rows.table
-    known = table.given("known reason", "reason seen from the records (code)", "", [one.reason for one in rows.comparisons], rank=DETAIL)  # fmt: skip
+    codes = [one.reason for one in rows.comparisons]
+    known = rows.table.given("known reason", "reason seen from the records (code)", "", codes, rank=DETAIL)
     status = rows.of_result("status of the result", STATUS, rows.comparable)
     empty = rows.where(lambda _, limit: limit.rule not in (SIMPLE, REJECTION)) & _both(sides)
     if empty.any():
@@ -243,10 +247,8 @@ def _add_requirements(rows: DecisionRows, sides: Sequence[Side], low_levels: boo
             limit = _main(rows, sides)
             relative = 100 * apply("ratio_or_zero", Symbol(QUANTIFICATION), apply("abs", limit))
             rows.column("LOQ at the limit", "quantification limit, % of the limit", [(known, relative)])
-        _add_met(
-            rows, QUANTIFICATION_MET, "required LOQ", "LOQ at the limit", "largest quantification limit",
-            wanted, known, Number(0),
-        )  # fmt: skip
+        heading = "largest quantification limit"
+        _add_met(rows, QUANTIFICATION_MET, "required LOQ", "LOQ at the limit", heading, wanted, known, Number(0))
 
 
 def _add_met(

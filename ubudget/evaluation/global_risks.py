@@ -31,8 +31,9 @@ def global_risks(
     if not standard_uncertainty > 0:
         raise UbudgetError(f"conformity: found u = {standard_uncertainty:g}; accepted: above zero")
     low, high = _ends(lower, upper, "tolerance limits")
-    accept = (lower if acceptance_lower is None else acceptance_lower), (
-        upper if acceptance_upper is None else acceptance_upper
+    accept = (
+        (lower if acceptance_lower is None else acceptance_lower),
+        (upper if acceptance_upper is None else acceptance_upper),
     )
     accept_low, accept_high = _ends(*accept, "acceptance limits")
     start, stop = prior.mean - FAR * prior.sd, prior.mean + FAR * prior.sd

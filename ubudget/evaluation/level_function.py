@@ -36,7 +36,9 @@ class LevelFunction:
         if not all(map(math.isfinite, parts)) or min(self.constant, self.relative) < 0 or not any(parts[:2]):
             raise UbudgetError("level function: found a negative part, or none; accepted: zero or more, not both zero")
         if not self.lowest < self.highest:
-            raise UbudgetError("level function: found a range without width; accepted: the lowest level below the highest")
+            raise UbudgetError(
+                "level function: found a range without width; accepted: the lowest level below the highest"
+            )
 
     def holds_at(self, level: float) -> bool:
         """Whether a level is within the range; its ends are."""

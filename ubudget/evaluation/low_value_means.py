@@ -19,7 +19,9 @@ def sum_with_low_values(values: Sequence[float | None], quantification_limits: S
     """Sum over the components of a group; one below its quantification limit counts as zero (Directive 2009/90/EC,
     Art. 5(3))."""
     if len(values) != len(quantification_limits):
-        raise UbudgetError("conformity: found values and limits of different number; accepted: one limit for each value")
+        raise UbudgetError(
+            "conformity: found values and limits of different number; accepted: one limit for each value"
+        )
     return sum(_counted([value], limit, 0.0)[0] for value, limit in zip(values, quantification_limits, strict=True))
 
 

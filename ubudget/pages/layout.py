@@ -20,6 +20,7 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "calibration charts",
     "blanks and checks",
 )
+DECISIONS, LEVELS, LEVEL_CHARTS = "decisions", "uncertainty by level", "charts by level"
 METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
@@ -97,6 +98,17 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank values": (BLANKS, ""),
     "quality of lines": (BLANKS, ""),
     "quality checks": (BLANKS, ""),
+    "tolerance limits": (
+        DECISIONS,
+        "Each result beside its limits. Decisions follow the open cells below: limits, guard bands, requirements.",
+    ),
+    "decisions": (DECISIONS, ""),
+    "level functions": (
+        LEVELS,
+        "Standard uncertainty as a function of the level, within the range in which it holds.",
+    ),
+    "level function points": (LEVELS, ""),
+    "uncertainty by level": (LEVELS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -160,6 +172,9 @@ TITLES = {
     STEPS: "Steps of the curve fits",
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
+    DECISIONS: "Decisions on conformity",
+    LEVELS: "Uncertainty by level",
+    LEVEL_CHARTS: "Charts of uncertainty by level",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
     TRACEABILITY: "Traceability: what the results rest on",

@@ -12,6 +12,7 @@ from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.changes_sheet import changes_sheet
 from ubudget.pages.charts import charts_sheet
+from ubudget.pages.decisions_sheet import decision_rows, decisions_sheet
 from ubudget.pages.evidence import with_evidence
 from ubudget.pages.layout import (
     ADDITIONS,
@@ -19,9 +20,11 @@ from ubudget.pages.layout import (
     CALIBRATION,
     COMPUTATION,
     CORRECTIONS,
+    DECISIONS,
     EQUIPMENT,
     FIRST_BAND,
     INPUTS,
+    LEVELS,
     LINES,
     METHOD,
     READINGS,
@@ -34,6 +37,7 @@ from ubudget.pages.layout import (
     note_of,
     place_tables,
 )
+from ubudget.pages.level_charts import level_charts_sheet
 from ubudget.pages.liveness import live_cells
 from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
@@ -83,6 +87,8 @@ def book_of(
     ]
     charts = charts_sheet(evaluation, placements)
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
+    decisions = decisions_sheet(evaluation, placements, renderer)
+    levels = _table_sheet(LEVELS, placements, renderer)
     method = Sheet(
         METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
     )
@@ -91,16 +97,19 @@ def book_of(
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
-    editable = [sheet for sheet in (*data, blanks, method, equipment, inputs) if sheet is not None]
+    editable = [sheet for sheet in (*data, blanks, decisions, levels, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
     status = _status_sheet(evaluation, placements, results, changes.changed_count)
     order = (
         status,
         results.sheet,
+        decisions,
         budget,
         *data,
         charts,
         blanks,
+        levels,
+        level_charts_sheet(placements),
         method,
         equipment,
         traceability,
@@ -128,7 +137,14 @@ def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
 def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
     behind_verdicts = first_row_behind(verdict_rows(graph))
-    return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
+    return place_tables(
+        graph,
+        {
+            METHOD: last_row_of(method_cells(evaluation), 1) + 3,
+            CALIBRATION: behind_verdicts,
+            DECISIONS: first_row_behind(decision_rows(graph)),
+        },
+    )
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:

@@ -21,7 +21,7 @@ def limit_findings(records: Records) -> list[Finding]:
     method = records.method
     if not method.tolerance_limits:
         return []
-    found = []
+    found: list[Finding] = []
     seen: set[tuple[str, ...]] = set()
     for number, limit in enumerate(method.tolerance_limits, start=1):
         check = _Check(records, limit, f"tolerance_limit {number} ({limit.name})")
@@ -81,7 +81,7 @@ class _Check:
         main = limit.upper or limit.lower
         assert main is not None
         # One finding for each key, whatever number of analytes a general limit has.
-        for name, unit, basis in results:
+        for name, unit, _ in results:
             if in_unit(main.value, main.unit, unit) is None:
                 accepted = f"a unit that converts to {unit or '1'}, that of {name}"
                 key, remedy = "upper" if limit.upper else "lower", f"correct the unit; {NO_STATEMENT}"
@@ -103,6 +103,9 @@ class _Check:
             amount: Amount | None = getattr(self.limit, key)
             if amount is not None and amount.unit != "%":
                 yield self.find(key, amount.text, 'a percentage of the limit, e.g. "25 %"')
+            main = self.limit.upper or self.limit.lower
+            if amount is not None and main is not None and main.value == 0:
+                yield self.find(key, f"{amount.text} of a limit of zero", "a limit other than zero", "delete it")
 
     def _levels(self, results: list[tuple[str, str, str]]) -> Iterator[Finding]:
         limit = self.limit

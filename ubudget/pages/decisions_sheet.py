@@ -1,0 +1,157 @@
+"""Sheet `decisions`: each decision in words by formula, above the limits with their rules and the steps between."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ubudget.evaluation.comparisons import REASONS
+from ubudget.evaluation.decision_equations import FAIL, WORDS
+from ubudget.evaluation.decision_tables import (
+    CODE,
+    DECISIONS,
+    MET,
+    PROBABILITY,
+    QUANTIFICATION_MET,
+    REASON,
+    RISK,
+    U_MET,
+    VALUE,
+    agreed_words,
+)
+from ubudget.evaluation.decisions import Decided, decisions_of
+from ubudget.evaluation.evaluate import Evaluation
+from ubudget.pages import layout
+from ubudget.pages.book import Band, BandColumn, Highlight, Sheet
+from ubudget.pages.decision_words import CAUTION
+from ubudget.pages.formats import format_for
+from ubudget.pages.paper import on_paper
+from ubudget.pages.placement import Placement
+from ubudget.pages.rendering import Renderer
+from ubudget.pages.wording import line_label
+from ubudget.quantity.graph import Formula, Graph
+from ubudget.quantity.spelling import column_letters
+from ubudget.records.tolerance_limit import NON_BINARY
+
+NAME = "decisions in words"
+DECISION, WHY = "decision", "why nothing can be stated"
+PROBABILITY_FORMAT = "0.0000"
+_WHY = ("", *REASONS.values())
+
+
+def decision_rows(graph: Graph) -> int:
+    """Rows of the band in words; 0 where nothing is decided."""
+    return graph.tables[DECISIONS].size if DECISIONS in graph.tables else 0
+
+
+def decisions_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
+    """The sheet, where results are compared with limits."""
+    if DECISIONS not in placements:
+        return None
+    words = _Words(evaluation, placements[DECISIONS]).band()
+    sheet = Sheet(
+        layout.DECISIONS,
+        (words, *layout.bands_of(layout.DECISIONS, placements, renderer)),
+        tuple(layout.headline(layout.DECISIONS, f"{layout.note_of(layout.DECISIONS, placements)} {CAUTION}")),
+        highlights=(_attention(words),),
+    )
+    return on_paper(sheet, placements)
+
+
+def _attention(words: Band) -> Highlight:
+    headings = [column.heading for column in words.columns]
+    letter, last = column_letters(headings.index(DECISION) + 1), column_letters(len(headings))
+    cell = f"${letter}{words.first_row}"
+    where = f"A{words.first_row}:{last}{words.last_row}"
+    return Highlight(where, f'OR({cell}="{WORDS[FAIL]}",{cell}="{WORDS[0]}")', "attention")
+
+
+@dataclass(frozen=True, eq=False)
+class _Words:
+    """The band in words, looked up from the steps below it."""
+
+    evaluation: Evaluation
+    home: Placement
+
+    def band(self) -> Band:
+        decided = [one for of_result in decisions_of(self.evaluation) for one in of_result]
+        results = [self.evaluation.results[one.result] for one in decided]
+        bounds = ["acceptance limit"]
+        if any(one.limit.rule == NON_BINARY for one in decided):
+            bounds.append("rejection limit")
+        columns = [
+            BandColumn("sample", [result.sample for result in results], "label", width=14.0),
+            BandColumn("measured quantity", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
+            BandColumn("limit", [one.limit.name for one in decided], "label", width=18.0),
+            BandColumn("unit", [result.unit for result in results], "label", width=9.0),
+            self._figure("value compared", VALUE),
+            *self._sides("limit", "limit"),
+            *(column for bound in bounds for column in self._sides(bound, bound.split()[0])),
+            replace(self._told(DECISION, CODE, WORDS, none=WORDS[0]), style="result", width=20.0),
+            self._figure("conformance probability", PROBABILITY, "JCGM 106, 7", PROBABILITY_FORMAT),
+            self._figure("specific risk of the decision", RISK, "JCGM 106, 9.3", PROBABILITY_FORMAT),
+            *([self._told("largest U at the limit", U_MET, MET)] if self._has(U_MET) else []),
+            *(
+                [self._told("largest quantification limit", QUANTIFICATION_MET, MET)]
+                if self._has(QUANTIFICATION_MET)
+                else []
+            ),
+            replace(self._told(WHY, REASON, _WHY), style="flag", width=30.0),
+            BandColumn("decision rule", [_rule(one) for one in decided], "text", width=26.0),
+            BandColumn("source of the limit", [one.limit.source for one in decided], "text", width=26.0),
+            BandColumn("agreed", [agreed_words(one.limit) for one in decided], "text", width=20.0),
+        ]
+        return Band(NAME, layout.FIRST_BAND, 1, tuple(columns), "Decisions")
+
+    def _has(self, column: str) -> bool:
+        return column in self.home.table.by_name
+
+    def _sides(self, heading: str, part: str) -> list[BandColumn]:
+        names = [name for name in ("lower", "upper") if self._has(f"{name} {part}")]
+        return [self._figure(f"{name} {heading}", f"{name} {part}") for name in names]
+
+    def _cells(self, column: str) -> list[str]:
+        return [self.home.cell(column, row, layout.DECISIONS) for row in range(self.home.table.size)]
+
+    def _figure(self, heading: str, column: str, remark: str = "", number_format: str = "") -> BandColumn:
+        """A number of the steps, where the row has it and something is stated."""
+        numbers = self.evaluation.column(column, DECISIONS)
+        stated = self.evaluation.column(REASON, DECISIONS) == 0
+        formula = self.home.table.by_name[column]
+        way = formula.way if isinstance(formula, Formula) else None
+        present = np.ones(len(numbers), dtype=bool) if way is None else way > 0
+        pairs = zip(present.tolist(), self._cells(REASON), self._cells(column), strict=True)
+        formulas = [f'IF({reason}>0,"",{cell})' if there else None for there, reason, cell in pairs]
+        shown = present & stated
+        return BandColumn(
+            heading,
+            [number if there else None for number, there in zip(numbers.tolist(), shown.tolist(), strict=True)],
+            "number",
+            formulas=formulas,
+            number_format=number_format or format_for(numbers[shown]),
+            remark=remark,
+        )
+
+    def _told(self, heading: str, column: str, words: Sequence[str], none: str = "") -> BandColumn:
+        """The words of a code, chosen by formula."""
+        codes = self.evaluation.column(column, DECISIONS).astype(int)
+        choice = ",".join(f'"{text}"' for text in words[1:])
+        return BandColumn(
+            heading,
+            [words[code] if code else none for code in codes],
+            "text",
+            formulas=[f'IF({cell}=0,"{none}",CHOOSE({cell},{choice}))' for cell in self._cells(column)],
+            longest=[max(words, key=len)] * len(codes),
+            width=16.0,
+        )
+
+
+def _rule(decided: Decided) -> str:
+    """The rule without its figures, which stand in open cells below."""
+    limit = decided.limit
+    band = "" if limit.guard_multiple is None else ", times U"
+    band = band if limit.guard_risk is None else ", by one-sided risk"
+    prior = f", prior {limit.prior}" if limit.prior else ""
+    return f"{limit.rule}{band}; {limit.compares} value, u {limit.uncertainty}, {limit.distribution}{prior}"
