@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
+from ubudget.decision_commands import decide
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
@@ -284,6 +285,7 @@ def statement(
     raise typer.Exit(status(evaluation))
 
 
+app.command()(decide)
 app.command()(amend)
 app.command()(amendments)
 app.command("import")(import_export)

@@ -8,8 +8,11 @@ from ubudget.bench.assembly import Assembly
 from ubudget.bench.quality import OF_LINES
 from ubudget.evaluation.comparisons import comparisons_of
 from ubudget.evaluation.decision_tables import DECISIONS, add_decisions
+from ubudget.evaluation.level_findings import fit_findings
 from ubudget.evaluation.level_tables import ALONG, add_level_functions, functions_of
 from ubudget.quantity.graph import Graph
+from ubudget.quantity.numbers import Numbers
+from ubudget.records.finding import Finding
 
 CONCLUDED = (OF_LINES, ALONG, DECISIONS)
 """Tables beside `results` whose formulas make given cells open: what they judge follows an edit."""
@@ -20,3 +23,8 @@ def conclude(assembly: Assembly, graph: Graph) -> Graph:
     functions = functions_of(assembly)
     graph = add_level_functions(assembly, graph, functions)
     return add_decisions(assembly, graph, comparisons_of(assembly, functions))
+
+
+def conclusion_findings(assembly: Assembly, numbers: Numbers) -> list[Finding]:
+    """What only the numbers of these tables show."""
+    return list(fit_findings(assembly, numbers))

@@ -75,7 +75,7 @@ def _limits(assembly: Assembly, shared: Shared) -> Table:
         ("prior sd", "prior standard deviation", "prior_sd"),
     ):
         _given(table, limits, name, heading, [getattr(limit, key) for limit in limits], key)
-    table.label("prior", "prior", [limit.prior or "none: only the measurement" for limit in limits])
+    table.label("prior", "knowledge before", [limit.prior or "none: only the measurement" for limit in limits])
     table.label("compares", "value compared", [limit.compares for limit in limits])
     table.label("uncertainty", "u", [limit.uncertainty for limit in limits])
     table.label("distribution", "distribution", [limit.distribution for limit in limits])
@@ -135,8 +135,8 @@ def _decisions(assembly: Assembly, graph: Graph, comparisons: Sequence[Compariso
     dof = _dof(rows)
     by_risk = rows.comparable & rows.where(lambda _, limit: limit.guard_risk is not None)
     if by_risk.any():
-        risk = rows.of_limit("risk of the limit", "guard risk", by_risk)
-        rows.column(CENTRAL, "1 - 2·risk, for the factor", [(by_risk, equations.central_part(risk))], rank=DETAIL)
+        central = equations.central_part(rows.of_limit("risk of the limit", "guard risk", by_risk))
+        rows.column(CENTRAL, "1 - 2·risk, for the factor", [(by_risk, central)], rank=DETAIL)
     sides = [side for side in (Side(rows, UPPER), Side(rows, LOWER)) if side.present.any()]
     prior = rows.where(lambda _, limit: bool(limit.prior))
     for side in sides:

@@ -16,7 +16,7 @@ from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
-from ubudget.evaluation.conclusions import conclude
+from ubudget.evaluation.conclusions import conclude, conclusion_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -312,6 +312,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
+    findings += conclusion_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
     if stops(findings):

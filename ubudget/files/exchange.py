@@ -9,8 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from ubudget.evaluation.budgets import BudgetRow
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
+from ubudget.files.decision_exchange import decision_objects
+from ubudget.pages.decision_words import short_decision
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.statement import Role, roles_of, statement
 from ubudget.records.records import Records
@@ -39,14 +42,18 @@ CSV_COLUMNS = (
 def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
     """The evaluation in plain objects: `method`, `run` (null where a method stands alone), `findings`, `results`.
 
-    Null stands for infinite degrees of freedom and for what cannot be calculated."""
+    Where the method has tolerance limits, each result has a list `decisions`. Null stands for infinite degrees of
+    freedom and for what cannot be calculated."""
+    limits = evaluation.records.method.tolerance_limits
     return {
         "method": method_object(evaluation.records),
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role)
-            for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
+            result_object(result, evaluation, role) | ({"decisions": decided} if limits else {})
+            for result, role, decided in zip(
+                evaluation.results, roles_of(evaluation), decision_objects(evaluation), strict=True
+            )
         ],
     }
 
@@ -150,10 +157,12 @@ def csv_text(evaluation: Evaluation) -> str:
     """One row a result, heading first, comma and decimal point (RFC 4180); what is not available stays empty."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
+    columns = (*CSV_COLUMNS, *(("decisions",) if evaluation.records.method.tolerance_limits else ()))
+    writer.writerow(columns)
+    for result, role, decided in zip(evaluation.results, roles_of(evaluation), decisions_of(evaluation), strict=True):
         fields = figures_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
-        writer.writerow(["" if fields[name] is None else fields[name] for name in CSV_COLUMNS])
+        fields["decisions"] = "; ".join(map(short_decision, decided))
+        writer.writerow(["" if fields[name] is None else fields[name] for name in columns])
     return stream.getvalue()
 
 

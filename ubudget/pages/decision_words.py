@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from ubudget.evaluation.decision_tables import agreed_words
-from ubudget.evaluation.decisions import Decided, SideOfDecision
+from ubudget.evaluation.decisions import Decided
 from ubudget.evaluation.evaluate import Result
 from ubudget.pages.figures import plain, unit_text
-from ubudget.pages.wording import line_label
 from ubudget.records.tolerance_limit import NON_BINARY, REJECTION, SIMPLE, ToleranceLimit
 
 CAUTION = (
@@ -57,12 +56,9 @@ def decision_sentence(decided: Decided, result: Result) -> str:
     rule = f"Decision rule: {rule_words(limit)}; agreed: {agreed_words(limit)}."
     if not decided.code:
         return f"{what}: no statement possible, since {decided.reason}. {rule}"
-    zones = ", ".join(
-        _zone(name, side, result.unit) for name, side in (("≥", decided.lower), ("≤", decided.upper)) if side
-    )
     sentences = [
         f"{what}: {decided.words}.",
-        f"Acceptance zone: {zones}.",
+        f"Acceptance zone: {zone_words(decided)}{unit_text(result.unit)}.",
         rule,
         f"Conformance probability {probability_words(decided.probability or 0.0)}, {prior_words(limit)}.",
     ]
@@ -82,9 +78,9 @@ def short_decision(decided: Decided) -> str:
     return f"{decided.limit.name}: {decided.words}" + (f" ({decided.reason})" if decided.reason else "")
 
 
-def heading_of(result: Result) -> str:
-    return f"{result.sample}, {line_label(result.analyte, result.line)}"
-
-
-def _zone(sign: str, side: SideOfDecision, unit: str) -> str:
-    return f"{sign} {plain(side.acceptance_limit, 5)}{unit_text(unit)}"
+def zone_words(decided: Decided) -> str:
+    """The values that pass: `≤ 8.2`, `51.8 to 194.8`; empty where nothing is stated."""
+    low, high = (None if s is None else plain(s.acceptance_limit, 5) for s in (decided.lower, decided.upper))
+    if low is not None and high is not None:
+        return f"{low} to {high}"
+    return f"≤ {high}" if high is not None else "" if low is None else f"≥ {low}"

@@ -1,4 +1,6 @@
-"""Sheet `decisions`: each decision in words by formula, above the limits with their rules and the steps between."""
+"""Sheet `decisions`: each decision in words by formula, above the limits with their rules.
+
+The steps between stand on the sheet of computation."""
 
 from __future__ import annotations
 
@@ -70,7 +72,7 @@ def _attention(words: Band) -> Highlight:
 
 @dataclass(frozen=True, eq=False)
 class _Words:
-    """The band in words, looked up from the steps below it."""
+    """The band in words, looked up from the steps."""
 
     evaluation: Evaluation
     home: Placement
@@ -99,7 +101,7 @@ class _Words:
                 else []
             ),
             replace(self._told(WHY, REASON, _WHY), style="flag", width=30.0),
-            BandColumn("decision rule", [_rule(one) for one in decided], "text", width=26.0),
+            BandColumn("decision rule", [_rule(one) for one in decided], "text", width=44.0),
             BandColumn("source of the limit", [one.limit.source for one in decided], "text", width=26.0),
             BandColumn("agreed", [agreed_words(one.limit) for one in decided], "text", width=20.0),
         ]

@@ -102,7 +102,6 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         DECISIONS,
         "Each result beside its limits. Decisions follow the open cells below: limits, guard bands, requirements.",
     ),
-    "decisions": (DECISIONS, ""),
     "level functions": (
         LEVELS,
         "Standard uncertainty as a function of the level, within the range in which it holds.",
@@ -148,6 +147,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
+    "decisions": (COMPUTATION, ""),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
 """Tables named after a symbol, behind the portions."""

@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
+from ubudget.pages.decision_words import CAUTION, decision_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
 from ubudget.pages.recovery_words import recovery_sentences
@@ -32,6 +34,8 @@ class Role:
     """The lines on which the sample's analyte was measured."""
     amended: tuple[str, ...] = ()
     """What was left out or amended behind the result."""
+    decided: tuple[str, ...] = ()
+    """What is stated of conformity, one paragraph for each limit."""
     rule: str = ""
     """The rule by which the value is reported from these lines, where it is not that of one line."""
 
@@ -69,9 +73,12 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
             structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
             tuple(lines[result.sample, result.analyte]),
             parts,
+            tuple(decision_sentence(one, result) for one in decided),
             rule.rule if rule and joined else "",
         )
-        for key, result, parts, joined in zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        for key, result, parts, joined, decided in zip(
+            evaluation.keys, evaluation.results, amended, reported, decisions_of(evaluation), strict=True
+        )
     ]
 
 
@@ -80,6 +87,7 @@ def statement(result: Result, method: Method, role: Role | None = None) -> str:
     sentences = [f"{heading(result)}: {quantity(result)}: {amount(result)}.", *(role.remarks if role else ())]
     if result.value is not None:
         sentences += [*meaning(result, method.coverage), *scope([result], method)]
+    sentences += role.decided if role else ()
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
     return " ".join(sentences)
 
@@ -94,6 +102,7 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         width=width,
     )
     roles = roles_of(evaluation)
+    decided = {id(result): role.decided for result, role in zip(evaluation.results, roles, strict=True)}
     common = [part for part in roles[0].amended if all(part in role.amended for role in roles)] if roles[1:] else []
     amended = {
         id(result): amended_sentence([part for part in role.amended if part not in common])
@@ -110,6 +119,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
         for result in results:
             lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
             lines += wrapped(amended[id(result)], "  ", width=width) if amended[id(result)] else []
+            for words in decided[id(result)]:
+                lines += wrapped(words, "  ", width=width)
     several = list(
         dict.fromkeys(r.analyte for r, role in zip(evaluation.results, roles, strict=True) if role.lines[1:])
     )
@@ -125,6 +136,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
     available = [result for result in evaluation.results if result.value is not None]
     if available:
         lines += ["", *wrapped(" ".join(_closing(available, method)), width=width)]
+    if any(decided.values()):
+        lines += ["", *wrapped(CAUTION, width=width)]
     return lines
 
 
