@@ -12,7 +12,23 @@ from typing import TYPE_CHECKING, Any
 from ubudget.version import __version__
 
 if TYPE_CHECKING:
+    from ubudget.evaluation.conformity import Prior as Prior
+    from ubudget.evaluation.conformity import acceptance_limits as acceptance_limits
+    from ubudget.evaluation.conformity import conformance_probability as conformance_probability
+    from ubudget.evaluation.conformity import decide_conformity as decide_conformity
+    from ubudget.evaluation.conformity import guard_band as guard_band
+    from ubudget.evaluation.conformity import guard_band_for_risk as guard_band_for_risk
+    from ubudget.evaluation.conformity import largest_uncertainty as largest_uncertainty
+    from ubudget.evaluation.conformity import meets_percentage as meets_percentage
+    from ubudget.evaluation.conformity import specific_consumer_risk as specific_consumer_risk
+    from ubudget.evaluation.conformity import specific_producer_risk as specific_producer_risk
+    from ubudget.evaluation.decisions import decisions_of as decisions_of
     from ubudget.evaluation.fit_curve import fit_curve as fit_curve
+    from ubudget.evaluation.global_risks import global_risks as global_risks
+    from ubudget.evaluation.level_function import LevelFunction as LevelFunction
+    from ubudget.evaluation.level_function import fit_level_function as fit_level_function
+    from ubudget.evaluation.low_value_means import mean_with_low_values as mean_with_low_values
+    from ubudget.evaluation.low_value_means import sum_with_low_values as sum_with_low_values
     from ubudget.evaluation.notebook import budget as budget
     from ubudget.evaluation.notebook import exp as exp
     from ubudget.evaluation.notebook import input_quantity as input_quantity
@@ -33,24 +49,40 @@ if TYPE_CHECKING:
     from ubudget.records.weight_classes import maximum_permissible_error as maximum_permissible_error
 
 __all__ = [
+    "LevelFunction",
+    "Prior",
     "__version__",
+    "acceptance_limits",
     "budget",
     "budgets_frame",
     "calibrate_ware",
+    "conformance_probability",
+    "decide_conformity",
+    "decisions_of",
     "evaluate",
     "exp",
     "fit_curve",
+    "fit_level_function",
     "gauss_newton",
+    "global_risks",
+    "guard_band",
+    "guard_band_for_risk",
     "input_quantity",
     "lag_1_autocorrelation",
+    "largest_uncertainty",
     "least_squares",
     "ln",
     "log10",
     "maximum_permissible_error",
     "mean_and_sd",
+    "mean_with_low_values",
+    "meets_percentage",
     "read_run",
     "results_frame",
+    "specific_consumer_risk",
+    "specific_producer_risk",
     "sqrt",
+    "sum_with_low_values",
     "trace",
     "write_workbook",
 ]
@@ -60,6 +92,25 @@ _HOMES = {
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
     **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
+    **dict.fromkeys(
+        (
+            "Prior",
+            "acceptance_limits",
+            "conformance_probability",
+            "decide_conformity",
+            "guard_band",
+            "guard_band_for_risk",
+            "largest_uncertainty",
+            "meets_percentage",
+            "specific_consumer_risk",
+            "specific_producer_risk",
+        ),
+        "ubudget.evaluation.conformity",
+    ),
+    **dict.fromkeys(("LevelFunction", "fit_level_function"), "ubudget.evaluation.level_function"),
+    **dict.fromkeys(("mean_with_low_values", "sum_with_low_values"), "ubudget.evaluation.low_value_means"),
+    "decisions_of": "ubudget.evaluation.decisions",
+    "global_risks": "ubudget.evaluation.global_risks",
     "calibrate_ware": "ubudget.files.ware_calibration",
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",

@@ -140,7 +140,7 @@ def acceptance_limits(
     return AcceptanceLimits(low, high, rejected[LOWER], rejected[UPPER])
 
 
-def decide(
+def decide_conformity(
     value: float,
     rule: Rule,
     *,

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ubudget.bench.assembly import Assembly
 from ubudget.evaluation.level_function import FEWEST
-from ubudget.evaluation.level_tables import FUNCTIONS, functions_of
+from ubudget.evaluation.level_tables import FUNCTIONS, USABLE, functions_of
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding
 
@@ -23,6 +23,10 @@ def fit_findings(assembly: Assembly, numbers: Numbers) -> Iterator[Finding]:
             accepted = f"{FEWEST} results or more for a fit"
             remedy = "declare it from validation; until then it holds nowhere"
             yield Finding("attend", file, place, f"{n} results", accepted, remedy)
+            continue
+        if numbers.column(FUNCTIONS, USABLE)[row] == 0:
+            remedy = "declare it from validation; until then it holds nowhere"
+            yield Finding("attend", file, place, "results at one level", "results at several levels", remedy)
             continue
         for part, words in (("s0", "constant"), ("s1", "relative")):
             if numbers.column(FUNCTIONS, part)[row] == 0:

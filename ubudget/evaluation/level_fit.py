@@ -52,7 +52,9 @@ class LevelFits:
         mean_u = self._sum("mean u²", "mean of u²", apply("ratio_or_zero", apply("total", variances), n))
         scatter = self._sum("scatter", "sum of squares of x²", apply("total_of", mark * (squares - mean) ** 2))
         products = self._sum("products", "products", apply("total_of", mark * (squares - mean) * (variances - mean_u)))
-        least = apply("if_less", SAME_LEVEL * n * mean**2, scatter, apply("ratio_or_zero", products, scatter), 0)
+        several = apply("if_less", SAME_LEVEL * n * mean**2, scatter, 1, 0)
+        self.formula("several levels", "several levels (1 = yes)", 1, several, rank=DETAIL)
+        least = Symbol("several levels") * apply("ratio_or_zero", products, scatter)
         slope = self._sum("slope", "slope, zero or more", apply("larger", least, 0))
         intercept = self._sum("intercept", "intercept", mean_u - slope * mean)
         above, below = apply("total_product", squares, variances), apply("total_product", squares, squares)
@@ -63,6 +65,10 @@ class LevelFits:
     def extreme(self, column: str, operation: str, otherwise: float) -> Expression:
         """Smallest or largest of a column of the points, where there are enough of them."""
         return self.enough(apply(operation, self._span(column)), otherwise) if self._fitted.any() else Number(0)
+
+    def determined(self) -> Expression:
+        """1 where the results determine the function: four or more, at several levels."""
+        return self.enough(Symbol("several levels"), 0)
 
     def enough(self, value: Operand, otherwise: Operand) -> Expression:
         """A value where at least four results are left, else another."""

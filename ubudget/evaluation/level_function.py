@@ -61,7 +61,7 @@ def fit_level_function(values: npt.ArrayLike, uncertainties: npt.ArrayLike) -> L
     with both parts zero or more.
 
     A negative slope makes the function constant (mean of u²); a negative intercept makes it proportional (least squares
-    through zero); with all pairs at one level it is constant. With two coefficients this is the least-squares solution
+    through zero). With two coefficients this is the least-squares solution
     under the condition. Raises `UbudgetError`."""
     x, u = np.asarray(values, dtype=np.float64), np.asarray(uncertainties, dtype=np.float64)
     if x.ndim != 1 or x.shape != u.shape or x.size < FEWEST or not np.isfinite([x, u]).all() or (u <= 0).any():
@@ -69,9 +69,9 @@ def fit_level_function(values: npt.ArrayLike, uncertainties: npt.ArrayLike) -> L
     squares, variances = x**2, u**2
     mean, mean_variance = squares.mean(), variances.mean()
     scatter = ((squares - mean) ** 2).sum()
-    slope = 0.0
-    if scatter > SAME_LEVEL * x.size * mean**2:
-        slope = max(0.0, float(((squares - mean) * (variances - mean_variance)).sum() / scatter))
+    if not scatter > SAME_LEVEL * x.size * mean**2:
+        raise UbudgetError("level function: found pairs at one level, a range without width; accepted: several levels")
+    slope = max(0.0, float(((squares - mean) * (variances - mean_variance)).sum() / scatter))
     intercept = float(mean_variance - slope * mean)
     if intercept < 0:
         intercept, slope = 0.0, float((squares * variances).sum() / (squares**2).sum())

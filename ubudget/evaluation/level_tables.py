@@ -138,7 +138,7 @@ def _functions(assembly: Assembly, functions: list[Fitted], shared: Shared) -> T
         table.formula(K, "coverage factor k", "", apply("student", p, equations.whole_dof(Symbol(DOF))), "GUM G.3.4")
     else:
         table.formula(K, "coverage factor k", "", table.pick("k of coverage", REPORTING, "k", first), "GUM 6.3")
-    fits.formula(USABLE, "holds (1 = yes)", 1, fits.enough(1, 0))
+    fits.formula(USABLE, "holds (1 = yes)", 1, fits.determined())
     table.label("source", "source", [function.function.source for function in functions])
     return table.build()
 
