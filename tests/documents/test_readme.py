@@ -127,16 +127,19 @@ def python(text: str, folder: Path) -> str:
 
 
 def test_python_runs(clone: Path) -> None:
-    results, composed = (python(piece.text, clone) for piece in blocks(README, "python"))
+    results, composed, conformity, *_ = (python(piece.text, clone) for piece in blocks(README, "python"))
     assert "SED-05 Pb 220.353 44.55" in results
     assert (clone / "harbour.xlsx").is_file()
     # By hand: 2.51 * 50 / 0.5012 = 250.399 in mg/kg.
     assert "(250.4 ± " in composed
+    # Acceptance limit 10 - 1.645·0.3 = 9.507.
+    assert conformity.startswith("conditional pass\n")
 
 
 def test_pieces_of_records_stand_in_the_demonstration() -> None:
     whole = [(EXAMPLE / name).read_text(encoding="utf-8") for name in ("register.toml", "method.toml", "run.toml")]
-    whole.append((ROOT / "worked_examples" / "rinse_water" / "method.toml").read_text(encoding="utf-8"))
+    for name in ("rinse_water", "river_manganese"):
+        whole.append((ROOT / "worked_examples" / name / "method.toml").read_text(encoding="utf-8"))
     for piece in blocks(README, "toml"):
         tomllib.loads(piece.text)
         assert any(piece.text in text for text in whole), piece.text

@@ -35,7 +35,8 @@ class DecisionRows:
         self.limits: list[ToleranceLimit] = [limits[one.limit] for one in comparisons]
         self.at_limit = self.where(lambda one, limit: limit.uncertainty == "at the limit")
         self.comparable = self.where(lambda one, limit: one.reason == 0)
-        self.nothing = table.pick("nothing", LIMITS, "upper", np.full(len(comparisons), -1))
+        present = next(name for name in NAMES.values() if any(getattr(limit, name) is not None for limit in limits))
+        self.nothing = table.pick("nothing", LIMITS, present, np.full(len(comparisons), -1))
         """Stands in the cells of rows that have no such figure."""
 
     def where(self, told: Callable[[Comparison, ToleranceLimit], bool]) -> np.ndarray:

@@ -55,14 +55,16 @@ def _limits(assembly: Assembly, shared: Shared) -> Table:
     limits = assembly.records.method.tolerance_limits
     table = TableBuilder(LIMITS, "Tolerance limits and decision rules", len(limits), shared)
     table.label("name", "limit", [limit.name for limit in limits])
-    table.label("for", "for", [_selected(limit) for limit in limits])
+    table.label("for", "for", [selected_words(limit) for limit in limits])
+    table.label("rule", "decision rule", [limit.rule for limit in limits])
     for name in ("lower", "upper"):
         _given(table, limits, name, f"{name} limit", [getattr(limit, name) for limit in limits], name)
     table.label("unit", "unit", [main_unit(limit) or "1" for limit in limits])
-    table.label("rule", "decision rule", [limit.rule for limit in limits])
     for name, heading in (("guard multiple", "guard band, times U"), ("guard risk", "guard band, one-sided risk")):
         key = name.replace(" ", "_")
         values = [getattr(limit, key) for limit in limits]
+        if all(value is None for value in values):
+            continue
         places = [
             None if value is None else method_place("tolerance_limit", number, key)
             for number, value in enumerate(values)
@@ -75,13 +77,9 @@ def _limits(assembly: Assembly, shared: Shared) -> Table:
         ("prior sd", "prior standard deviation", "prior_sd"),
     ):
         _given(table, limits, name, heading, [getattr(limit, key) for limit in limits], key)
-    table.label("prior", "knowledge before", [limit.prior or "none: only the measurement" for limit in limits])
     table.label("compares", "value compared", [limit.compares for limit in limits])
     table.label("uncertainty", "u", [limit.uncertainty for limit in limits])
     table.label("distribution", "distribution", [limit.distribution for limit in limits])
-    table.label("basis", "basis", [limit.basis for limit in limits])
-    table.label("source", "source", [limit.source for limit in limits])
-    table.label("agreed", "agreed", [agreed_words(limit) for limit in limits])
     return table.build()
 
 
@@ -91,7 +89,8 @@ def agreed_words(limit: ToleranceLimit) -> str:
     return " ".join(part for part in (limit.agreed_by, on) if part) or "not stated"
 
 
-def _selected(limit: ToleranceLimit) -> str:
+def selected_words(limit: ToleranceLimit) -> str:
+    """For which results a limit is."""
     return ", ".join(part for part in (limit.analyte, limit.line, limit.matrix) if part) or "all"
 
 
@@ -103,9 +102,11 @@ def _given(
     amounts: Sequence[Amount | None],
     key: str,
 ) -> None:
-    """Figures of the limits in their own unit; percentages as they are."""
+    """Figures of the limits in their own unit, percentages as they are; no column where no limit has one."""
     values: list[float | None] = []
     places: list[Place | None] = []
+    if not any(amounts):
+        return
     for number, (limit, amount) in enumerate(zip(limits, amounts, strict=True)):
         unit = "%" if name.startswith("required") else main_unit(limit)
         value = None if amount is None else in_unit(amount.value, amount.unit, unit)

@@ -4,7 +4,7 @@ The steps between stand on the sheet of computation."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,11 +22,12 @@ from ubudget.evaluation.decision_tables import (
     U_MET,
     VALUE,
     agreed_words,
+    selected_words,
 )
-from ubudget.evaluation.decisions import Decided, decisions_of
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages import layout
-from ubudget.pages.book import Band, BandColumn, Highlight, Sheet
+from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.decision_words import CAUTION
 from ubudget.pages.formats import format_for
 from ubudget.pages.paper import on_paper
@@ -35,10 +36,11 @@ from ubudget.pages.rendering import Renderer
 from ubudget.pages.wording import line_label
 from ubudget.quantity.graph import Formula, Graph
 from ubudget.quantity.spelling import column_letters
-from ubudget.records.tolerance_limit import NON_BINARY
+from ubudget.records.tolerance_limit import NON_BINARY, ToleranceLimit
 
 NAME = "decisions in words"
 DECISION, WHY = "decision", "why nothing can be stated"
+NOTE_ACROSS = 10
 PROBABILITY_FORMAT = "0.0000"
 _WHY = ("", *REASONS.values())
 
@@ -53,13 +55,36 @@ def decisions_sheet(evaluation: Evaluation, placements: dict[str, Placement], re
     if DECISIONS not in placements:
         return None
     words = _Words(evaluation, placements[DECISIONS]).band()
+    bands = (words, *layout.bands_of(layout.DECISIONS, placements, renderer))
+    note = f"{layout.note_of(layout.DECISIONS, placements)} {CAUTION}"
     sheet = Sheet(
         layout.DECISIONS,
-        (words, *layout.bands_of(layout.DECISIONS, placements, renderer)),
-        tuple(layout.headline(layout.DECISIONS, f"{layout.note_of(layout.DECISIONS, placements)} {CAUTION}")),
+        bands,
+        (*layout.headline(layout.DECISIONS, note), *_agreements(evaluation, bands[-1].last_row + 3)),
         highlights=(_attention(words),),
     )
     return on_paper(sheet, placements)
+
+
+def _agreements(evaluation: Evaluation, row: int) -> Iterator[LooseCell]:
+    """Source, basis and rule of each limit, and who agreed it; figures stand in the open cells above."""
+    yield LooseCell(row, 1, "Sources, rules and agreements", "label", across=4)
+    for number, limit in enumerate(evaluation.records.method.tolerance_limits, start=1):
+        parts = (
+            f"{limit.name} ({selected_words(limit)}): {limit.source}",
+            f"Basis: {limit.basis or 'not stated'}",
+            f"Rule: {limit.rule}{_band(limit)}; {limit.compares} value, u {limit.uncertainty}, "
+            f"{limit.distribution} distribution",
+            f"Knowledge before the measurement: {limit.prior or 'none, only the measurement'}",
+            f"Agreed: {agreed_words(limit)}",
+        )
+        yield LooseCell(row + number, 1, ". ".join(parts) + ".", "note", across=NOTE_ACROSS)
+
+
+def _band(limit: ToleranceLimit) -> str:
+    if limit.guard_multiple is not None:
+        return ", guard band a multiple of U"
+    return ", guard band by a one-sided risk" if limit.guard_risk is not None else ""
 
 
 def _attention(words: Band) -> Highlight:
@@ -87,6 +112,7 @@ class _Words:
             BandColumn("sample", [result.sample for result in results], "label", width=14.0),
             BandColumn("measured quantity", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
             BandColumn("limit", [one.limit.name for one in decided], "label", width=18.0),
+            BandColumn("decision rule", [one.limit.rule for one in decided], "label", width=19.0),
             BandColumn("unit", [result.unit for result in results], "label", width=9.0),
             self._figure("value compared", VALUE),
             *self._sides("limit", "limit"),
@@ -101,9 +127,6 @@ class _Words:
                 else []
             ),
             replace(self._told(WHY, REASON, _WHY), style="flag", width=30.0),
-            BandColumn("decision rule", [_rule(one) for one in decided], "text", width=44.0),
-            BandColumn("source of the limit", [one.limit.source for one in decided], "text", width=26.0),
-            BandColumn("agreed", [agreed_words(one.limit) for one in decided], "text", width=20.0),
         ]
         return Band(NAME, layout.FIRST_BAND, 1, tuple(columns), "Decisions")
 
@@ -148,12 +171,3 @@ class _Words:
             longest=[max(words, key=len)] * len(codes),
             width=16.0,
         )
-
-
-def _rule(decided: Decided) -> str:
-    """The rule without its figures, which stand in open cells below."""
-    limit = decided.limit
-    band = "" if limit.guard_multiple is None else ", times U"
-    band = band if limit.guard_risk is None else ", by one-sided risk"
-    prior = f", prior {limit.prior}" if limit.prior else ""
-    return f"{limit.rule}{band}; {limit.compares} value, u {limit.uncertainty}, {limit.distribution}{prior}"

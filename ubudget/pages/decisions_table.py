@@ -56,7 +56,7 @@ def _columns(pairs: list[tuple[Result, Decided]], reasons: list[str]) -> list[Te
         return f"{one.words} ({reasons.index(one.reason) + 1})" if one.reason else one.words
 
     return [
-        TextColumn("result", [f"{r.sample} {line_label(r.analyte, r.line)}" for r, _ in pairs]),
+        TextColumn("result", [_named(r, pairs) for r, _ in pairs]),
         TextColumn("limit", [one.limit.name for _, one in pairs]),
         TextColumn("value", [_value(r, one) for r, one in pairs], "right"),
         TextColumn("U", [_expanded(r) for r, _ in pairs], "right"),
@@ -64,6 +64,12 @@ def _columns(pairs: list[tuple[Result, Decided]], reasons: list[str]) -> list[Te
         TextColumn("decision", [decision(one) for _, one in pairs]),
         TextColumn("conforms", [_probability(one) for _, one in pairs], "right"),
     ]
+
+
+def _named(result: Result, pairs: list[tuple[Result, Decided]]) -> str:
+    """Sample and analyte, with the line where there are several of it."""
+    lines = {other.line for other, _ in pairs if other.analyte == result.analyte}
+    return f"{result.sample} {line_label(result.analyte, result.line if lines - {result.line} else None)}"
 
 
 def _value(result: Result, one: Decided) -> str:
