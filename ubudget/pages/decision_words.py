@@ -9,8 +9,8 @@ from ubudget.pages.figures import plain, unit_text
 from ubudget.records.tolerance_limit import NON_BINARY, REJECTION, SIMPLE, ToleranceLimit
 
 CAUTION = (
-    "A decision that concerns health, safety or compliance is for the person responsible for it; the law and the "
-    "decision rules of the place go before those stated here."
+    "A decision that concerns health, safety or compliance is for the person responsible for it; local regulations and "
+    "the rules they set go before those stated here."
 )
 PROBABILITY_DIGITS = 4
 
