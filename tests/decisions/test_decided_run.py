@@ -288,6 +288,7 @@ BAD = [
     ("unit of the prior", 'prior_sd = "30 mg/kg"', 'prior_sd = "30 mg/L"', "stop", "prior_sd"),
     ("requirement without %", 'required_U = "5 %"', 'required_U = "5 mg/kg"', "stop", "a percentage of the limit"),
     ("unknown analyte", 'analyte = "Zn"\nupper', 'analyte = "Q"\nupper', "stop", "the unknown analyte Q"),
+    ("unknown line", 'analyte = "Zn"\nupper', 'line = "999"\nupper', "stop", "the unknown line 999"),
     ("same limit twice", 'name = "guarded"', 'name = "simple"', "stop", "a second limit for the same results"),
     ("nobody agreed", 'agreed_by = "invented client"', "", "note", "a rule that nobody is named for"),
     (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ubudget.bench.assembly import Assembly
 from ubudget.bench.cases import fits, specificity
-from ubudget.evaluation.level_tables import Fitted, row_of
+from ubudget.evaluation.level_tables import Fitted, rows_by_result
 from ubudget.records.run import Portion, Run
 from ubudget.records.tolerance_limit import LIMITS_COLUMN, ToleranceLimit, limits_named
 from ubudget.records.unit_comparison import in_unit
@@ -52,6 +52,7 @@ def comparisons_of(assembly: Assembly, functions: list[Fitted]) -> list[Comparis
     joined = {
         (key.sample, key.analyte, line) for row, key in enumerate(assembly.keys) for line in assembly.lines_of(row)
     }
+    function_of = rows_by_result(functions)
     found = []
     for row, key in enumerate(assembly.keys):
         portion = portions.get(key.sample)
@@ -60,7 +61,7 @@ def comparisons_of(assembly: Assembly, functions: list[Fitted]) -> list[Comparis
         named = limits_named(portion.columns.get(LIMITS_COLUMN)) or () if portion and chosen else None
         for number in _fitting(limits, key.analyte, key.line or "", portion.matrix if portion else ""):
             if named is None or limits[number].name in named:
-                found.append(_compared(assembly, row, number, functions))
+                found.append(_compared(assembly, row, number, function_of.get(row, -1)))
     return found
 
 
@@ -89,11 +90,11 @@ def _fitting(limits: Sequence[ToleranceLimit], analyte: str, line: str, matrix: 
     return sorted(narrowest.values())
 
 
-def _compared(assembly: Assembly, row: int, number: int, functions: list[Fitted]) -> Comparison:
+def _compared(assembly: Assembly, row: int, number: int, function: int) -> Comparison:
     document, limit = assembly.records.method.document, assembly.records.method.tolerance_limits[number]
     derived = assembly.derived.get(row)
     unit, basis = (derived.definition.unit, derived.definition.basis) if derived else (document.unit, document.basis)
-    factor, function = in_unit(1.0, main_unit(limit), unit), row_of(functions, row)
+    factor = in_unit(1.0, main_unit(limit), unit)
     reason = 0
     if limit.basis != basis:
         reason = BASIS

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ubudget.evaluation.comparisons import REASONS, Comparison, comparisons_of
+from ubudget.evaluation.comparisons import NOT_AVAILABLE, REASONS, Comparison, comparisons_of
 from ubudget.evaluation.decision_equations import FAIL, WORDS
 from ubudget.evaluation.decision_sides import NAMES
 from ubudget.evaluation.decision_tables import (
@@ -96,15 +96,17 @@ def _decided(evaluation: Evaluation, row: int, comparison: Comparison) -> Decide
         parts = ("limit", "u", "U", "w", "acceptance", "rejection")
         return SideOfDecision(*(number(f"{name} {part}") for part in parts))
 
-    reason = int(number(REASON))
+    # An equation without a finite value shows an error in its cell; here it is as good as missing.
+    usable = evaluation.usable(comparison.result)
+    reason = int(number(REASON)) or (0 if usable else NOT_AVAILABLE)
     stated, dof = reason == 0, number("ν")
     known = {name: side(name) if stated else None for name in NAMES.values()}
     return Decided(
         comparison.result,
         limit,
-        int(number(CODE)),
+        int(number(CODE)) if stated else 0,
         REASONS[reason] if reason else "",
-        number(VALUE) if evaluation.usable(comparison.result) else None,
+        number(VALUE) if usable else None,
         known["lower"],
         known["upper"],
         None if dof >= INFINITE_DOF / 10 else dof,

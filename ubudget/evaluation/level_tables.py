@@ -60,9 +60,9 @@ def functions_of(assembly: Assembly) -> list[Fitted]:
     ]
 
 
-def row_of(functions: list[Fitted], result: int) -> int:
-    """Row of the level function of a result; -1 = none."""
-    return next((row for row, function in enumerate(functions) if result in function.results), -1)
+def rows_by_result(functions: list[Fitted]) -> dict[int, int]:
+    """Row of the level function of each result that has one."""
+    return {result: row for row, function in enumerate(functions) for result in function.results}
 
 
 def add_level_functions(assembly: Assembly, graph: Graph, functions: list[Fitted]) -> Graph:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from ubudget.evaluation.decision_tables import (
     agreed_words,
     selected_words,
 )
-from ubudget.evaluation.decisions import decisions_of
+from ubudget.evaluation.decisions import Decided, decisions_of
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages import layout
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
@@ -102,8 +103,12 @@ class _Words:
     evaluation: Evaluation
     home: Placement
 
+    @cached_property
+    def decided(self) -> list[Decided]:
+        return [one for of_result in decisions_of(self.evaluation) for one in of_result]
+
     def band(self) -> Band:
-        decided = [one for of_result in decisions_of(self.evaluation) for one in of_result]
+        decided = self.decided
         results = [self.evaluation.results[one.result] for one in decided]
         bounds = ["acceptance limit"]
         if any(one.limit.rule == NON_BINARY for one in decided):
@@ -117,18 +122,23 @@ class _Words:
             self._figure("value compared", VALUE),
             *self._sides("limit", "limit"),
             *(column for bound in bounds for column in self._sides(bound, bound.split()[0])),
-            replace(self._told(DECISION, CODE, WORDS, none=WORDS[0]), style="result", width=20.0),
+            replace(
+                self._told(DECISION, CODE, WORDS, [one.words for one in decided], WORDS[0]), style="result", width=20.0
+            ),
             self._figure("conformance probability", PROBABILITY, "JCGM 106, 7", PROBABILITY_FORMAT),
             self._figure("specific risk of the decision", RISK, "JCGM 106, 9.3", PROBABILITY_FORMAT),
-            *([self._told("largest U at the limit", U_MET, MET)] if self._has(U_MET) else []),
-            *(
-                [self._told("largest quantification limit", QUANTIFICATION_MET, MET)]
-                if self._has(QUANTIFICATION_MET)
-                else []
+            *self._requirement("largest U at the limit", U_MET, [one.required_U for one in decided]),
+            *self._requirement(
+                "largest quantification limit",
+                QUANTIFICATION_MET,
+                [one.required_quantification_limit for one in decided],
             ),
-            replace(self._told(WHY, REASON, _WHY), style="flag", width=30.0),
+            replace(self._told(WHY, REASON, _WHY, [one.reason for one in decided]), style="flag", width=30.0),
         ]
         return Band(NAME, layout.FIRST_BAND, 1, tuple(columns), "Decisions")
+
+    def _requirement(self, heading: str, column: str, shown: list[str]) -> list[BandColumn]:
+        return [self._told(heading, column, MET, shown)] if self._has(column) else []
 
     def _has(self, column: str) -> bool:
         return column in self.home.table.by_name
@@ -143,7 +153,7 @@ class _Words:
     def _figure(self, heading: str, column: str, remark: str = "", number_format: str = "") -> BandColumn:
         """A number of the steps, where the row has it and something is stated."""
         numbers = self.evaluation.column(column, DECISIONS)
-        stated = self.evaluation.column(REASON, DECISIONS) == 0
+        stated = np.array([not one.reason for one in self.decided])
         formula = self.home.table.by_name[column]
         way = formula.way if isinstance(formula, Formula) else None
         present = np.ones(len(numbers), dtype=bool) if way is None else way > 0
@@ -159,15 +169,14 @@ class _Words:
             remark=remark,
         )
 
-    def _told(self, heading: str, column: str, words: Sequence[str], none: str = "") -> BandColumn:
+    def _told(self, heading: str, column: str, words: Sequence[str], shown: list[str], none: str = "") -> BandColumn:
         """The words of a code, chosen by formula."""
-        codes = self.evaluation.column(column, DECISIONS).astype(int)
         choice = ",".join(f'"{text}"' for text in words[1:])
         return BandColumn(
             heading,
-            [words[code] if code else none for code in codes],
+            shown,
             "text",
             formulas=[f'IF({cell}=0,"{none}",CHOOSE({cell},{choice}))' for cell in self._cells(column)],
-            longest=[max(words, key=len)] * len(codes),
+            longest=[max(words, key=len)] * len(shown),
             width=16.0,
         )

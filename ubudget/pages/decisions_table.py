@@ -67,7 +67,9 @@ def _columns(pairs: list[tuple[Result, Decided]], reasons: list[str]) -> list[Te
 
 
 def _named(result: Result, pairs: list[tuple[Result, Decided]]) -> str:
-    """Sample and analyte, with the line where there are several of it."""
+    """Sample and analyte, with the line where there are several of it; a method that stands alone by its name."""
+    if result.analyte == result.measurand:
+        return result.sample
     lines = {other.line for other, _ in pairs if other.analyte == result.analyte}
     return f"{result.sample} {line_label(result.analyte, result.line if lines - {result.line} else None)}"
 

@@ -58,6 +58,10 @@ class _Check:
         if not results:
             names = ", ".join(name for name, _, _ in measured_as(self.method, ""))
             yield self.find("analyte", f"the unknown analyte {limit.analyte}", f"results of the method: {names}")
+        lines = [line for name in self.method.analytes for line in self._lines(name)]
+        if limit.line and limit.line not in lines:
+            accepted = f"lines of the method: {', '.join(lines) or 'none'}"
+            yield self.find("line", f"the unknown line {limit.line}", accepted, "correct it")
         yield from self._order()
         yield from self._results(results)
         yield from self._percentages()
@@ -65,6 +69,12 @@ class _Check:
         if not limit.agreed_by or limit.agreed_on is None:
             accepted = "agreed_by and agreed_on (ISO/IEC 17025:2017, 7.1.3)"
             yield self.find("agreed_by", "a rule that nobody is named for", accepted, "add them", "note")
+
+    def _lines(self, analyte: str) -> list[str]:
+        """The lines of an analyte that the limit may be for, in both spellings."""
+        if self.limit.analyte not in ("", analyte):
+            return []
+        return [name for line in self.method.analytes[analyte] for name in (line, f"{analyte} {line}")]
 
     def _order(self) -> Iterator[Finding]:
         low, high = self.limit.lower, self.limit.upper
@@ -136,7 +146,8 @@ class _Check:
 
 def _samples(records: Records, run: Run) -> Iterator[Finding]:
     """The column of the samples table that names limits."""
-    known = {limit.name for limit in records.method.tolerance_limits}
+    limits = records.method.tolerance_limits
+    known = {limit.name for limit in limits}
     file = records.file("samples")
     first: dict[str, tuple[str, ...]] = {}
     for portion in run.portions:
@@ -151,6 +162,9 @@ def _samples(records: Records, run: Run) -> Iterator[Finding]:
             if name not in known:
                 accepted = f"limits of the method, joined by ;: {', '.join(sorted(known))}"
                 yield Finding("stop", file, place, f"the unknown limit {name}", accepted, "correct the name")
+            elif not any(one.name == name and one.matrix in ("", portion.matrix) for one in limits):
+                found, accepted = f"{name}, which is for another matrix", "a limit for the matrix of the sample"
+                yield Finding("attend", file, place, found, accepted, "correct the name or the matrix")
         if first.setdefault(portion.sample, names) != names:
             accepted = f"the same in every row of {portion.sample}"
             yield Finding("stop", file, place, "; ".join(names) or "nothing", accepted, "write it alike")
