@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import json
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,8 @@ from tests.decisions.decided_run import ALL_PASS, decided_run, fitted_run, with_
 from tests.engines import ironcalc_variants, libreoffice_values, require_engine
 from tests.findings.small_run import METHOD
 from tests.findings.small_run import SAMPLES as WITH_SAMPLES
-from tests.workbooks.books import Written, edited, written
+from tests.lines.two_lines import two_line_run
+from tests.workbooks.books import EXAMPLES, Written, edited, written
 from tests.workbooks.live_checks import assert_engines_agree
 from tests.workbooks.test_alive import another, as_edit, numeric_cells
 from ubudget.bench.building import Shared, TableBuilder
@@ -36,6 +38,24 @@ from ubudget.quantity.numbers import Numbers
 from ubudget.records.spare_rows import SpareRows
 from ubudget.records.spare_run import specimen_findings
 
+ROOT_OF_A_NEGATIVE = """
+[method]
+id = "M"
+title = "invented"
+version = "1"
+status = "approved"
+effective = 2026-01-01
+review = 2027-01-01
+measurand = "number"
+unit = "1"
+equation = "y = sqrt(a)"
+
+[symbols.a]
+operation = "input"
+quantity = "a number"
+estimate = -1
+u = 0.1
+"""
 S0, S1, DOF = 0.8, 0.015, 40
 
 
@@ -229,6 +249,39 @@ def test_a_quantification_limit_above_the_limit(example: Written) -> None:
     names = graph.tables[DECISIONS].texts("limit")
     reasons = dict(zip(names, numbers.column(DECISIONS, REASON).tolist(), strict=True))
     assert reasons == {"simple": 0, "guarded": 7, "by risk": 0, "enforcement": 7, "four words": 0}
+
+
+def test_a_result_without_a_finite_value_never_passes(tmp_path: Path) -> None:
+    (tmp_path / "method.toml").write_text(ROOT_OF_A_NEGATIVE + ALL_PASS.replace("mg/kg", "1"), encoding="utf-8")
+    ((decided,),) = decisions_of(evaluated(tmp_path / "method.toml"))
+    assert (decided.words, decided.reason) == ("no statement possible", "the result is not available")
+
+
+def test_a_value_from_several_lines_is_compared_and_its_lines_are_not(tmp_path: Path) -> None:
+    run_folder = two_line_run(tmp_path, 'rule = "mean of agreeing lines"\nshared = ["d_L"]')
+    basis = tomllib.loads((run_folder / "method.toml").read_text(encoding="utf-8"))["method"]["basis"]
+    with (run_folder / "method.toml").open("a", encoding="utf-8") as file:
+        file.write(ALL_PASS.replace("mg/kg", "mg/L").replace("source", f'basis = "{basis}"\nanalyte = "Zn"\nsource', 1))
+    evaluation = evaluated(run_folder)
+    compared = [r for r, one in zip(evaluation.results, decisions_of(evaluation), strict=True) if one]
+    assert compared and {(result.analyte, result.line) for result in compared} == {("Zn", None)}
+
+
+def test_the_worked_example_has_each_word_by_matrix(tmp_path: Path) -> None:
+    evaluation = evaluated(EXAMPLES / "river_manganese")
+    assert evaluation.findings == ()
+    words = {
+        (result.sample, result.analyte, one.limit.name): one.words
+        for result, decided in zip(evaluation.results, decisions_of(evaluation), strict=True)
+        for one in decided
+    }
+    aim, load = "aim of the treatment", "load of the treatment"
+    # By eye from value ± U: 9.63 ± 0.19 lies on the aim of 9.75, the others well below or above; 200 mg/L for the adit.
+    assert words == {
+        ("RIV-01", "Mn", aim): "pass", ("RIV-02", "Mn", aim): "fail", ("RIV-03", "Mn", aim): "fail",
+        ("RIV-04", "Mn", aim): "fail", ("RIV-05", "Mn", aim): "conditional pass", ("RIV-06", "Mn", aim): "pass",
+        ("ADIT", "Mn", load): "pass", ("ADIT", "Fe", load): "pass",
+    }  # fmt: skip
 
 
 def test_samples_name_their_limits(tmp_path: Path) -> None:

@@ -19,7 +19,8 @@ CONCLUDED = (OF_LINES, ALONG, DECISIONS)
 
 
 def conclude(assembly: Assembly, graph: Graph) -> Graph:
-    """The graph with everything that is concluded from its results."""
+    """The graph with everything that is concluded from its results; decisions come last, as they may look up what is
+    concluded before them."""
     functions = functions_of(assembly)
     graph = add_level_functions(assembly, graph, functions)
     return add_decisions(assembly, graph, comparisons_of(assembly, functions))

@@ -98,7 +98,7 @@ def _decided(evaluation: Evaluation, row: int, comparison: Comparison) -> Decide
 
     # An equation without a finite value shows an error in its cell; here it is as good as missing.
     usable = evaluation.usable(comparison.result)
-    reason = int(number(REASON)) or (0 if usable else NOT_AVAILABLE)
+    reason = int(number(REASON)) if usable or comparison.reason else NOT_AVAILABLE
     stated, dof = reason == 0, number("ν")
     known = {name: side(name) if stated else None for name in NAMES.values()}
     return Decided(
