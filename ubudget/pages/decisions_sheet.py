@@ -110,21 +110,20 @@ class _Words:
     def band(self) -> Band:
         decided = self.decided
         results = [self.evaluation.results[one.result] for one in decided]
-        bounds = ["acceptance limit"]
-        if any(one.limit.rule == NON_BINARY for one in decided):
-            bounds.append("rejection limit")
+        four_words = np.array([one.limit.rule == NON_BINARY for one in decided])
         columns = [
             BandColumn("sample", [result.sample for result in results], "label", width=14.0),
             BandColumn("measured quantity", [line_label(r.analyte, r.line) for r in results], "label", width=16.0),
             BandColumn("limit", [one.limit.name for one in decided], "label", width=18.0),
+            replace(
+                self._told(DECISION, CODE, WORDS, [one.words for one in decided], WORDS[0]), style="result", width=20.0
+            ),
             BandColumn("decision rule", [one.limit.rule for one in decided], "label", width=19.0),
             BandColumn("unit", [result.unit for result in results], "label", width=9.0),
             self._figure("value compared", VALUE),
             *self._sides("limit", "limit"),
-            *(column for bound in bounds for column in self._sides(bound, bound.split()[0])),
-            replace(
-                self._told(DECISION, CODE, WORDS, [one.words for one in decided], WORDS[0]), style="result", width=20.0
-            ),
+            *self._sides("acceptance limit", "acceptance"),
+            *(self._sides("rejection limit", "rejection", four_words) if four_words.any() else []),
             self._figure("conformance probability", PROBABILITY, "JCGM 106, 7", PROBABILITY_FORMAT),
             self._figure("specific risk of the decision", RISK, "JCGM 106, 9.3", PROBABILITY_FORMAT),
             *self._requirement("largest U at the limit", U_MET, [one.required_U for one in decided]),
@@ -143,20 +142,23 @@ class _Words:
     def _has(self, column: str) -> bool:
         return column in self.home.table.by_name
 
-    def _sides(self, heading: str, part: str) -> list[BandColumn]:
+    def _sides(self, heading: str, part: str, where: np.ndarray | None = None) -> list[BandColumn]:
         names = [name for name in ("lower", "upper") if self._has(f"{name} {part}")]
-        return [self._figure(f"{name} {heading}", f"{name} {part}") for name in names]
+        return [self._figure(f"{name} {heading}", f"{name} {part}", where=where) for name in names]
 
     def _cells(self, column: str) -> list[str]:
         return [self.home.cell(column, row, layout.DECISIONS) for row in range(self.home.table.size)]
 
-    def _figure(self, heading: str, column: str, remark: str = "", number_format: str = "") -> BandColumn:
-        """A number of the steps, where the row has it and something is stated."""
+    def _figure(
+        self, heading: str, column: str, remark: str = "", number_format: str = "", where: np.ndarray | None = None
+    ) -> BandColumn:
+        """A number of the steps, where the row has it, `where` wants it, and something is stated."""
         numbers = self.evaluation.column(column, DECISIONS)
         stated = np.array([not one.reason for one in self.decided])
         formula = self.home.table.by_name[column]
         way = formula.way if isinstance(formula, Formula) else None
         present = np.ones(len(numbers), dtype=bool) if way is None else way > 0
+        present = present if where is None else present & where
         pairs = zip(present.tolist(), self._cells(REASON), self._cells(column), strict=True)
         formulas = [f'IF({reason}>0,"",{cell})' if there else None for there, reason, cell in pairs]
         shown = present & stated
