@@ -163,6 +163,20 @@ def test_open_cells_of_limits_move_decisions_in_two_engines(example: Written, tm
         assert after != pytest.approx(before, rel=1e-9, abs=0), cell
 
 
+def test_charts_draw_u_and_relative_u_along_the_range(example: Written) -> None:
+    x, drawn = (example.evaluation.column(name, "uncertainty by level") for name in ("x", "U"))
+    k = stats.t.ppf((1 + 0.9545) / 2, DOF)
+    assert drawn == pytest.approx(k * np.hypot(S0, S1 * x), rel=1e-9)
+    assert (x.min(), x.max()) == (pytest.approx(5 + 995 / 400), 1000)
+    relative = example.evaluation.column("relative U", "uncertainty by level")
+    assert relative == pytest.approx(100 * drawn / x, rel=1e-12)
+    sheet = next(sheet for sheet in example.book.sheets if sheet.name == "charts by level")
+    home = placements_of(example.evaluation)["uncertainty by level"]
+    ranges = [(series.y, series.x) for chart in sheet.charts for series in chart.series]
+    assert ranges[0] == (home.range("U", sheet.name), home.range("x", sheet.name))
+    assert len(ranges) == 2 and home.letters["relative U"] in ranges[1][0]
+
+
 def test_a_lower_limit_makes_a_pass_a_fail_in_words_in_both_engines(example: Written, tmp_path: Path) -> None:
     require_engine("libreoffice")
     file = example.save(tmp_path / "book.xlsx")
