@@ -265,10 +265,19 @@ def test_a_quantification_limit_above_the_limit(example: Written) -> None:
     assert reasons == {"simple": 0, "guarded": 7, "by risk": 0, "enforcement": 7, "four words": 0}
 
 
-def test_a_result_without_a_finite_value_never_passes(tmp_path: Path) -> None:
-    (tmp_path / "method.toml").write_text(ROOT_OF_A_NEGATIVE + ALL_PASS.replace("mg/kg", "1"), encoding="utf-8")
+@pytest.mark.parametrize(
+    ("old", "new", "reason"),
+    [
+        ("u = 0.1", "u = 0.1", "the result is not available"),
+        ("-1\nu = 0.1", "4\nexact = true", "there is no standard uncertainty"),
+    ],
+    ids=["no finite value", "no u"],
+)
+def test_a_result_without_value_or_u_never_passes(tmp_path: Path, old: str, new: str, reason: str) -> None:
+    method = ROOT_OF_A_NEGATIVE.replace(old, new) + ALL_PASS.replace("mg/kg", "1")
+    (tmp_path / "method.toml").write_text(method, encoding="utf-8")
     ((decided,),) = decisions_of(evaluated(tmp_path / "method.toml"))
-    assert (decided.words, decided.reason) == ("no statement possible", "the result is not available")
+    assert (decided.words, decided.reason) == ("no statement possible", reason)
 
 
 def test_a_value_from_several_lines_is_compared_and_its_lines_are_not(tmp_path: Path) -> None:
