@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
+from ubudget.quantity.expression import Expression, Operand, apply, as_expression
 from ubudget.records.tolerance_limit import NON_BINARY, REJECTION, SIMPLE
 
 UPPER: Final = 1
@@ -104,6 +104,3 @@ def posterior_u(u: Operand, weight: Operand) -> Expression:
 def u_at(level: Operand, variance: Operand, relative_variance: Operand) -> Expression:
     """u(x) = √(s0² + s1²·x²) (QUAM:2012.P1, E.5)."""
     return apply("sqrt", as_expression(variance) + as_expression(relative_variance) * as_expression(level) ** 2)
-
-
-ZERO_SIDE = Number(0.0)
