@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
+from ubudget.decision_commands import decide
 from ubudget.detection_command import detection
 from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
@@ -283,6 +284,7 @@ def explain(
 
 app.command()(statement)
 app.command()(schema)
+app.command()(decide)
 app.command()(amend)
 app.command()(amendments)
 app.command()(detection)

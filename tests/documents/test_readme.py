@@ -130,11 +130,13 @@ def python(text: str, folder: Path) -> str:
 
 
 def test_python_runs(clone: Path) -> None:
-    results, composed = (python(piece.text, clone) for piece in blocks(README, "python"))
+    results, composed, conformity, *_ = (python(piece.text, clone) for piece in blocks(README, "python"))
     assert "SED-05 Pb 220.353 44.55" in results
     assert (clone / "harbour.xlsx").is_file()
     # By hand: 2.51 * 50 / 0.5012 = 250.399 in mg/kg.
     assert "(250.4 ± " in composed
+    # Acceptance limit 10 - 1.645·0.3 = 9.507.
+    assert conformity.startswith("conditional pass\n")
 
 
 def test_pieces_of_records_stand_in_the_demonstration() -> None:
@@ -142,6 +144,7 @@ def test_pieces_of_records_stand_in_the_demonstration() -> None:
     others = (
         "rinse_water/method.toml",
         "spring_copper/method.toml",
+        "river_manganese/method.toml",
         "precision_studies/control_material.toml",
         "control_charts/charts.toml",
     )

@@ -17,7 +17,7 @@ from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
 from ubudget.evaluation.both_routes import add_both_routes, beforehand_of_lines, route_findings
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
-from ubudget.evaluation.conclusions import conclude
+from ubudget.evaluation.conclusions import conclude, conclusion_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -32,7 +32,6 @@ from ubudget.evaluation.few_readings import few_readings
 from ubudget.evaluation.items_behind import slots_behind
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
-from ubudget.evaluation.low_level_checks import run_limit_findings
 from ubudget.evaluation.low_level_words import LowLevel, low_level, reported_text
 from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
@@ -333,7 +332,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     findings += route_findings(assembly, graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
-    findings += run_limit_findings(assembly, graph, numbers)
+    findings += conclusion_findings(assembly, graph, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
     if stops(findings):

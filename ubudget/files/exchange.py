@@ -10,8 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from ubudget.evaluation.budgets import BudgetRow
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
+from ubudget.files.decision_exchange import decision_objects
+from ubudget.pages.decision_words import short_decision
 from ubudget.pages.low_level_words import low_level_object
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.stated_results import origin_of, stated_results
@@ -43,14 +46,20 @@ CSV_COLUMNS = (
 def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
     """The evaluation in plain objects: `method`, `run` (null where a method stands alone), `findings`, `results`.
 
-    Null stands for infinite degrees of freedom and for what cannot be calculated."""
+    Where the method has tolerance limits, each result has a list `decisions`. Null stands for infinite degrees of
+    freedom and for what cannot be calculated."""
+    limits = evaluation.records.method.tolerance_limits
     return {
         "method": method_object(evaluation.records),
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role) | low_level_entry(evaluation, row)
-            for row, (result, role) in enumerate(zip(evaluation.results, roles_of(evaluation), strict=True))
+            result_object(result, evaluation, role)
+            | low_level_entry(evaluation, row)
+            | ({"decisions": decided} if limits else {})
+            for row, (result, role, decided) in enumerate(
+                zip(evaluation.results, roles_of(evaluation), decision_objects(evaluation), strict=True)
+            )
         ],
     }
 
@@ -197,12 +206,18 @@ def csv_text(evaluation: Evaluation) -> str:
     A last column `reported_as` is there where the method has limits for results near zero."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    columns = (*CSV_COLUMNS, REPORTED_AS) if near_zero(evaluation) else CSV_COLUMNS
+    method = evaluation.records.method
+    columns = (
+        *CSV_COLUMNS,
+        *((REPORTED_AS,) if near_zero(evaluation) else ()),
+        *(("decisions",) if method.tolerance_limits else ()),
+    )
     writer.writerow(columns)
-    for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
+    for result, role, decided in zip(evaluation.results, roles_of(evaluation), decisions_of(evaluation), strict=True):
         fields = figures_object(result, evaluation, role) | {
             "flags": "; ".join(result.flags),
             REPORTED_AS: result.reported_as,
+            "decisions": "; ".join(map(short_decision, decided)),
         }
         writer.writerow(["" if fields[name] is None else fields[name] for name in columns])
     return stream.getvalue()

@@ -14,10 +14,12 @@ TABLE_WORDS: dict[str, str] = {
     "data": "line data",
     "exclude_reading": "readings left out",
     "import": "imports",
+    "level_function": "level functions",
     "for": "parameters",
     "property": "certified values",
     "reference_material": "reference materials",
     "standard": "standards",
+    "tolerance_limit": "tolerance limits",
     "step": "preparation",
 }
 """Names of tables by field."""

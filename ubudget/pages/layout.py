@@ -21,6 +21,7 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "blanks and checks",
 )
 ROUTES, LOW_LEVELS = "both routes", "low levels"
+DECISIONS, LEVELS, LEVEL_CHARTS = "decisions", "uncertainty by level", "charts by level"
 METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
@@ -112,6 +113,16 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "low levels": (LOW_LEVELS, ""),
     "scaled limits": (LOW_LEVELS, ""),
     "limits of the run": (LOW_LEVELS, ""),
+    "tolerance limits": (
+        DECISIONS,
+        "Each result beside its limits. Decisions follow the open cells below: limits, guard bands, requirements.",
+    ),
+    "level functions": (
+        LEVELS,
+        "Standard uncertainty as a function of the level, within the range in which it holds.",
+    ),
+    "level function points": (LEVELS, ""),
+    "uncertainty by level": (LEVELS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -153,6 +164,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
+    "decisions": (COMPUTATION, ""),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
 """Tables named after a symbol, behind the portions."""
@@ -181,6 +193,9 @@ TITLES = {
     BLANKS: "Blanks and checks",
     ROUTES: "Both routes to the uncertainty",
     LOW_LEVELS: "Low levels: limits, and results near them",
+    DECISIONS: "Decisions on conformity",
+    LEVELS: "Uncertainty by level",
+    LEVEL_CHARTS: "Charts of uncertainty by level",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
     TRACEABILITY: "Traceability: what the results rest on",

@@ -12,6 +12,7 @@ from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.changes_sheet import changes_sheet
 from ubudget.pages.charts import charts_sheet
+from ubudget.pages.decisions_sheet import decision_rows, decisions_sheet
 from ubudget.pages.evidence import with_evidence
 from ubudget.pages.layout import (
     ADDITIONS,
@@ -19,9 +20,11 @@ from ubudget.pages.layout import (
     CALIBRATION,
     COMPUTATION,
     CORRECTIONS,
+    DECISIONS,
     EQUIPMENT,
     FIRST_BAND,
     INPUTS,
+    LEVELS,
     LINES,
     LOW_LEVELS,
     METHOD,
@@ -36,6 +39,7 @@ from ubudget.pages.layout import (
     note_of,
     place_tables,
 )
+from ubudget.pages.level_charts import level_charts_sheet
 from ubudget.pages.liveness import live_cells
 from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
@@ -87,6 +91,8 @@ def book_of(
     blanks = _blanks_sheet(evaluation, placements, renderer, results)
     routes = _table_sheet(ROUTES, placements, renderer)
     low_levels = _table_sheet(LOW_LEVELS, placements, renderer)
+    decisions = decisions_sheet(evaluation, placements, renderer)
+    levels = _table_sheet(LEVELS, placements, renderer)
     method = Sheet(
         METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
     )
@@ -95,17 +101,21 @@ def book_of(
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
-    editable = [sheet for sheet in (*data, blanks, low_levels, method, equipment, inputs) if sheet is not None]
+    concluded = (low_levels, decisions, levels)
+    editable = [sheet for sheet in (*data, blanks, *concluded, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
     status = _status_sheet(evaluation, placements, results, changes.changed_count)
     order = (
         status,
         results.sheet,
+        decisions,
         budget,
         *data,
         charts,
         blanks,
         low_levels,
+        levels,
+        level_charts_sheet(placements),
         method,
         equipment,
         traceability,
@@ -134,7 +144,14 @@ def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
 def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
     behind_verdicts = first_row_behind(verdict_rows(graph))
-    return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
+    return place_tables(
+        graph,
+        {
+            METHOD: last_row_of(method_cells(evaluation), 1) + 3,
+            CALIBRATION: behind_verdicts,
+            DECISIONS: first_row_behind(decision_rows(graph)),
+        },
+    )
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:

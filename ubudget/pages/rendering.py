@@ -17,7 +17,15 @@ from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, P
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.spelling import cell_text
 
-POINTS_OF_FITS = ("standard readings", "addition readings", "levels", "linearity points", "line points", "fit step")
+POINTS_OF_FITS = (
+    "standard readings",
+    "addition readings",
+    "levels",
+    "linearity points",
+    "line points",
+    "fit step",
+    "level function points",
+)
 """Beginnings of the names of tables over whose rows a fit sums."""
 THREADED = 100
 """From this number of neighbouring cells with one formula on, LibreOffice calculates them in several threads. Version

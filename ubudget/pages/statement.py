@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
+from ubudget.pages.decision_words import CAUTION, decision_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
 from ubudget.pages.low_level_words import low_level_sentences
@@ -40,6 +42,8 @@ class Role:
     """The lines on which the sample's analyte was measured."""
     amended: tuple[str, ...] = ()
     """What was left out or amended behind the result."""
+    decided: tuple[str, ...] = ()
+    """What is stated of conformity, one paragraph for each limit."""
     rule: str = ""
     """The rule by which the value is reported from these lines, where it is not that of one line."""
     low_level: tuple[str, ...] = ()
@@ -80,11 +84,12 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
             structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
             tuple(lines[result.sample, result.analyte]),
             parts,
+            tuple(decision_sentence(one, result) for one in decided),
             rule.rule if rule and joined else "",
             low_level_sentences(evaluation, row),
         )
-        for row, (key, result, parts, joined) in enumerate(
-            zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        for row, (key, result, parts, joined, decided) in enumerate(
+            zip(evaluation.keys, evaluation.results, amended, reported, decisions_of(evaluation), strict=True)
         )
     ]
 
@@ -98,6 +103,7 @@ def statement(result: Result, method: Method, role: Role | None = None, form: St
         sentences += recovery_sentences([result], method)
     elif result.value is not None:
         sentences += [*meaning(result, method.coverage, form), *scope([result], method)]
+    sentences += role.decided if role else ()
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
     return " ".join(sentences)
 
@@ -136,6 +142,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH, form: StatementF
     available = [result for result in evaluation.results if result.value is not None]
     if available:
         lines += ["", *wrapped(" ".join(_closing(available, method, form)), width=width)]
+    if any(role.decided for role in roles):
+        lines += ["", *wrapped(CAUTION, width=width)]
     return lines
 
 
@@ -232,7 +240,7 @@ def _with_dof(result: Result) -> str:
 def _beneath(role: Role, common: Container[str]) -> list[str]:
     """Sentences that stand beneath the figures of one result, but for amendments that all results have in common."""
     amended = [part for part in role.amended if part not in common]
-    return [*role.low_level, *([amended_sentence(amended)] if amended else [])]
+    return [*role.low_level, *([amended_sentence(amended)] if amended else []), *role.decided]
 
 
 def _written(

@@ -14,6 +14,8 @@ from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_import import import_findings
 from ubudget.records.crosscheck_items import item_findings
+from ubudget.records.crosscheck_level_functions import level_function_findings
+from ubudget.records.crosscheck_limits import limit_findings
 from ubudget.records.crosscheck_lines import line_rule_findings
 from ubudget.records.crosscheck_low_levels import low_level_findings
 from ubudget.records.crosscheck_materials import material_findings
@@ -58,4 +60,6 @@ def crosscheck(records: Records) -> list[Finding]:
         *validation_findings(records),
         *line_rule_findings(records.method, records.file("method")),
         *low_level_findings(records),
+        *level_function_findings(records.method, records.file("method")),
+        *limit_findings(records),
     ]

@@ -15,6 +15,7 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
 from ubudget.records.derived import Derived
 from ubudget.records.device_concentration import DeviceConcentration
+from ubudget.records.level_function import LevelFunction
 from ubudget.records.low_levels import DetectionLimit, LowLevels
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
@@ -24,6 +25,7 @@ from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.statement_form import StatementForm
 from ubudget.records.strict import STRICT
+from ubudget.records.tolerance_limit import ToleranceLimit
 from ubudget.records.validation_data import ValidationData
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
@@ -250,6 +252,8 @@ class Method:
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
+    tolerance_limits: Annotated[tuple[ToleranceLimit, ...], Field(strict=False, alias="tolerance_limit")] = ()
+    level_functions: Annotated[tuple[LevelFunction, ...], Field(strict=False, alias="level_function")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     statement: StatementForm = StatementForm()
     detection_limits: Annotated[tuple[DetectionLimit, ...], Field(strict=False, alias="detection_limit")] = ()

@@ -75,6 +75,9 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         yield "method", "validation", "a second route: --empty has no rows for it", RUN_AS_FILES
     if records.method.detection_limits or records.method.low_levels:
         yield "method", "detection_limit", "limits at low levels: --empty cannot follow them", RUN_AS_FILES
+    if records.method.tolerance_limits or records.method.level_functions:
+        found = "tolerance limits or level functions: --empty has no sheet of decisions"
+        yield "method", "tolerance_limit", found, RUN_AS_FILES
     if any(step.set_to is not None for solution in run.solutions for step in solution.steps):
         yield "solutions", "dilution", "a pipette set to a volume: --empty has no cell for it", RUN_AS_FILES
     if any(step.balance for solution in run.solutions for step in solution.steps):
