@@ -308,7 +308,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
         beforehand=propagated_beforehand(assembly.graph, assembly.equations.result.name),
     )
     unit = "" if assembly.derived else method.document.unit
-    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding))
+    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding), propagated)
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)

@@ -7,7 +7,7 @@ from ubudget.pages.placement import Placement
 from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
-STATUS, RESULTS, BUDGET = "status", "results", "budget"
+STATUS, RESULTS, BUDGET, TARGETS = "status", "results", "budget", "targets"
 SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
@@ -97,6 +97,12 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank values": (BLANKS, ""),
     "quality of lines": (BLANKS, ""),
     "quality checks": (BLANKS, ""),
+    "reference materials": (BLANKS, ""),
+    "stated targets": (
+        TARGETS,
+        "U of each result beside its target, and how far u of the largest group of input quantities would fall.",
+    ),
+    "targets": (TARGETS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -150,6 +156,7 @@ TITLES = {
     STATUS: "Status of this workbook",
     RESULTS: "Reported results",
     BUDGET: "Uncertainty budget of one result",
+    TARGETS: "Target uncertainties",
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
     CORRECTIONS: "Corrections of readings: internal standard, drift",

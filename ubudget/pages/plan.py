@@ -6,7 +6,6 @@ import datetime as dt
 from dataclasses import replace
 
 from ubudget.evaluation.conclusions import CONCLUDED
-from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
@@ -29,20 +28,22 @@ from ubudget.pages.layout import (
     STANDARDS,
     STATUS,
     STEPS,
+    TARGETS,
     bands_of,
     headline,
     note_of,
     place_tables,
 )
 from ubudget.pages.liveness import live_cells
+from ubudget.pages.material_words import with_verdicts
 from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
 from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
+from ubudget.pages.targets_band import target_rows, targets_band
 from ubudget.pages.text_sheets import (
-    checks_band,
     findings_band,
     last_row_of,
     method_cells,
@@ -82,7 +83,8 @@ def book_of(
         if (sheet := _table_sheet(name, placements, renderer, verdicts if name == CALIBRATION else None)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
-    blanks = _blanks_sheet(evaluation, placements, renderer, results)
+    targets = _table_sheet(TARGETS, placements, renderer, targets_band(evaluation, placements))
+    blanks = _blanks_sheet(evaluation, placements, renderer)
     method = Sheet(
         METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
     )
@@ -91,13 +93,14 @@ def book_of(
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
-    editable = [sheet for sheet in (*data, blanks, method, equipment, inputs) if sheet is not None]
+    editable = [sheet for sheet in (targets, *data, blanks, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
     status = _status_sheet(evaluation, placements, results, changes.changed_count)
     order = (
         status,
         results.sheet,
         budget,
+        targets,
         *data,
         charts,
         blanks,
@@ -127,8 +130,12 @@ def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
 
 def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
-    behind_verdicts = first_row_behind(verdict_rows(graph))
-    return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
+    first_rows = {
+        METHOD: last_row_of(method_cells(evaluation), 1) + 3,
+        CALIBRATION: first_row_behind(verdict_rows(graph)),
+        TARGETS: first_row_behind(target_rows(graph)),
+    }
+    return place_tables(graph, first_rows)
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:
@@ -163,15 +170,8 @@ def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, lin
     return replace(sheet, bands=bands)
 
 
-def _blanks_sheet(
-    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer, results: ResultsSheet
-) -> Sheet | None:
-    bands = bands_of(BLANKS, placements, renderer)
-    top = bands[-1].last_row + 4 if bands else FIRST_BAND
-    home = placements["results"]
-    value = home.range(evaluation.assembly.value, BLANKS)
-    checks = checks_band(evaluation, results.range("result"), value, home.range(STANDARD, BLANKS), top)
-    bands += [checks] if checks else []
+def _blanks_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
+    bands = with_verdicts(bands_of(BLANKS, placements, renderer), evaluation, placements)
     if not bands:
         return None
     return on_paper(Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements)))), placements)

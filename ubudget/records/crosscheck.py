@@ -22,6 +22,7 @@ from ubudget.records.crosscheck_points import point_findings
 from ubudget.records.crosscheck_quality import quality_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_targets import target_findings
 from ubudget.records.crosscheck_ware import ware_findings
 from ubudget.records.crosscheck_weighing import weighing_findings
 from ubudget.records.finding import Finding
@@ -54,4 +55,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *formula_findings(records.method, records.file("method")),
         *derived_findings(records),
         *line_rule_findings(records.method, records.file("method")),
+        *target_findings(records.method, records.file("method")),
     ]

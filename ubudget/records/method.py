@@ -22,6 +22,7 @@ from ubudget.records.recovery import Recovery
 from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
+from ubudget.records.target import Target
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
 
@@ -227,6 +228,8 @@ class Document:
     not_included: str = ""
     """What the stated uncertainty does not include, e.g. "sampling in the field"."""
     target_uncertainty: PositiveAmount | None = None
+    """Largest expanded uncertainty that serves the purpose, in % of the result or in its unit; for all results without
+    a target of their own."""
     cautions: Annotated[tuple[str, ...], Tuple] = ()
     references: Annotated[tuple[str, ...], Tuple] = ()
 
@@ -247,6 +250,7 @@ class Method:
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
+    targets: Annotated[tuple[Target, ...], Field(strict=False, alias="target")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     several_lines: SeveralLines | None = None
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()

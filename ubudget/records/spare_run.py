@@ -71,6 +71,8 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         yield "readings", "block", "calibration blocks: --empty has one calibration", "name a run of one calibration"
     if records.method.quality_limits:
         yield "method", "quality_limit", "limits of checks in the run: --empty has no rows for these", RUN_AS_FILES
+    if records.method.targets:
+        yield "method", "target", "targets of single cases: --empty has no sheet for these", RUN_AS_FILES
     if any(step.set_to is not None for solution in run.solutions for step in solution.steps):
         yield "solutions", "dilution", "a pipette set to a volume: --empty has no cell for it", RUN_AS_FILES
     if any(step.balance for solution in run.solutions for step in solution.steps):
