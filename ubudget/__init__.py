@@ -19,6 +19,14 @@ if TYPE_CHECKING:
     from ubudget.evaluation.notebook import ln as ln
     from ubudget.evaluation.notebook import log10 as log10
     from ubudget.evaluation.notebook import sqrt as sqrt
+    from ubudget.evaluation.scores import critical_range_factor as critical_range_factor
+    from ubudget.evaluation.scores import normalised_error as normalised_error
+    from ubudget.evaluation.scores import repeatability_check as repeatability_check
+    from ubudget.evaluation.scores import repeatability_limit as repeatability_limit
+    from ubudget.evaluation.scores import trueness_check as trueness_check
+    from ubudget.evaluation.scores import z_prime_score as z_prime_score
+    from ubudget.evaluation.scores import z_score as z_score
+    from ubudget.evaluation.scores import zeta_score as zeta_score
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.verbs import evaluate as evaluate
@@ -37,6 +45,7 @@ __all__ = [
     "budget",
     "budgets_frame",
     "calibrate_ware",
+    "critical_range_factor",
     "evaluate",
     "exp",
     "fit_curve",
@@ -48,11 +57,18 @@ __all__ = [
     "log10",
     "maximum_permissible_error",
     "mean_and_sd",
+    "normalised_error",
     "read_run",
+    "repeatability_check",
+    "repeatability_limit",
     "results_frame",
     "sqrt",
     "trace",
+    "trueness_check",
     "write_workbook",
+    "z_prime_score",
+    "z_score",
+    "zeta_score",
 ]
 
 _HOMES = {
@@ -60,6 +76,19 @@ _HOMES = {
     **dict.fromkeys(("budget", "exp", "input_quantity", "ln", "log10", "sqrt"), "ubudget.evaluation.notebook"),
     **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
+    **dict.fromkeys(
+        (
+            "critical_range_factor",
+            "normalised_error",
+            "repeatability_check",
+            "repeatability_limit",
+            "trueness_check",
+            "z_prime_score",
+            "z_score",
+            "zeta_score",
+        ),
+        "ubudget.evaluation.scores",
+    ),
     "calibrate_ware": "ubudget.files.ware_calibration",
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",

@@ -19,6 +19,7 @@ from ubudget.amendment_commands import amend, amendments
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
+from ubudget.score_commands import scores
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -289,3 +290,4 @@ app.command()(amendments)
 app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)
+app.command()(scores)

@@ -12,6 +12,7 @@ import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.bench.building import Shared, TableBuilder
+from ubudget.bench.context import USABLE
 from ubudget.bench.limits import factor_of
 from ubudget.bench.result_table import ANALYTE, LINE, SAMPLE, STATUS
 from ubudget.evaluation.certificates import Evidence, Register
@@ -109,7 +110,7 @@ def add_material_checks(assembly: Assembly, graph: Graph) -> Graph:
     both = apply("sqrt", apply("sum_squares", table.pick("U found", RESULTS, EXPANDED, rows), expanded))
     table.formula(EN, "E_n", "", apply("ratio_or_zero", d, both), "|E_n| at most 1")
     table.formula(OUTSIDE, "differs (1 = yes)", "", apply("if_less", 2, zeta, 1, 0), "ERM Application Note 1")
-    table.formula(SUM_STATUS, "status (0 = usable)", "", table.pick("status", RESULTS, STATUS, rows))
+    table.formula(SUM_STATUS, USABLE, "", table.pick("status", RESULTS, STATUS, rows))
     return graph.with_table(table.build())
 
 

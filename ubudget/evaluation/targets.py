@@ -15,7 +15,7 @@ import numpy as np
 from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.bench.building import Shared, TableBuilder
 from ubudget.bench.cases import best_rows
-from ubudget.bench.context import method_place
+from ubudget.bench.context import USABLE, method_place
 from ubudget.bench.precision import case_words
 from ubudget.bench.result_table import ANALYTE, LINE, SAMPLE, STATUS
 from ubudget.evaluation.coverage import EXPANDED, FACTOR, STANDARD
@@ -99,7 +99,7 @@ def add_targets(assembly: Assembly, graph: Graph, propagated: Propagated) -> Gra
     met = apply("if_less", target, U, 0, 1)
     table.formula(MET, "met (1 = yes)", "", apply("if_equal", target, 0, 0, met), "U ≤ target")
     _add_groups(table, propagated, of_result, target, U)
-    table.formula(RESULT_STATUS, "status of the result (0 = usable)", "", of_result(STATUS))
+    table.formula(RESULT_STATUS, USABLE, "", of_result(STATUS))
     # The sheet says the same in words above these figures.
     table.demote(*table.names)
     return graph.with_table(table.build())
