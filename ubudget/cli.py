@@ -20,6 +20,7 @@ from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
 from ubudget.score_commands import scores
+from ubudget.target_commands import target
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -291,3 +292,4 @@ app.command("import")(import_export)
 app.command()(trace)
 app.command()(ware)
 app.command()(scores)
+app.command()(target)
