@@ -1,4 +1,4 @@
-"""The command on target uncertainties: which results meet them, what stands in the way, what other choices would give."""
+"""The command on target uncertainties: which results meet them, and what other choices would give."""
 
 from __future__ import annotations
 

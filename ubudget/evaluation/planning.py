@@ -94,7 +94,9 @@ def _try(base: Evaluation, option: Option, whole: Evaluation, rows: Sequence[int
         raise UnusableInput(findings)
     row_of = {_name(found, row): row for row in range(len(found.keys))}
     planned = tuple(_planned(found, row_of[_name(whole, row)], row, option) for row in rows)
-    return Tried(option, planned, tuple(_remarks(base, option)))
+    told = set(base.findings)
+    fresh = [f"{option.text}: {one.place}: {one.found}" for one in findings if one not in told]
+    return Tried(option, planned, (*_remarks(base, option), *fresh))
 
 
 def _name(evaluation: Evaluation, row: int) -> tuple[str, str, str | None]:

@@ -187,11 +187,8 @@ def targets_object(evaluation: Evaluation, now: Sequence[Planned], tried: Sequen
     """The same for other programs, numbers unrounded; a factor is null where the rest alone exceeds the target."""
     results = []
     for number, planned in enumerate(now):
-        groups, inputs = (
-            parts_of(evaluation, planned.row, planned.target)
-            if planned.result.value is not None and parts
-            else ([], [])
-        )
+        usable = planned.result.value is not None
+        groups, inputs = parts_of(evaluation, planned.row, planned.target) if usable else ([], [])
         results.append(
             {
                 **_planned_object(planned),
