@@ -147,7 +147,7 @@ def _of_difference(x: float, u: float, y: float, u_y: float, covariance: float, 
         )
     variance = u**2 + u_y**2 - 2 * covariance
     # Two results that share all their uncertainty leave rounding alone.
-    if variance <= 1e-20 * (u**2 + u_y**2):
+    if variance <= 1e-15 * (u**2 + u_y**2):
         raise UbudgetError(
             f"{name}: found zero for the difference; accepted: an uncertainty above zero; state those of both values"
         )
