@@ -12,11 +12,12 @@ from tests.engines import ironcalc_variants, require_engine
 from tests.findings.small_run import METHOD, write_run
 from tests.run_checks.checked_run import WITH_CHECKS, checked_run
 from tests.targets.target_run import CASES, GENERAL, evaluation_of
-from tests.workbooks.books import HARBOUR, Written, edited, written
+from tests.workbooks.books import HARBOUR, Written, edited, evaluated, written
 from tests.workbooks.live_checks import assert_engines_agree
 from tests.workbooks.test_alive import as_edit, numeric_cells
 from ubudget.files.reading import read_records
 from ubudget.files.verbs import read_run
+from ubudget.files.workbook_writer import book_bytes
 from ubudget.pages.plan import plan_book
 
 
@@ -48,10 +49,8 @@ def test_the_single_field_is_an_expanded_uncertainty_for_all() -> None:
 @pytest.fixture(scope="module")
 def example(tmp_path_factory: pytest.TempPathFactory) -> Written:
     """The run with all checks: targets by level, and a material that the method limits."""
-    method = WITH_CHECKS["method"].replace(
-        'unit = "mg/kg"\nequation', 'unit = "mg/kg"\ntarget_uncertainty = "4 %"\nequation'
-    )
-    return written(checked_run(tmp_path_factory.mktemp("targets"), method=method + CASES))
+    method = GENERAL + WITH_CHECKS["method"].removeprefix(METHOD) + CASES
+    return written(checked_run(tmp_path_factory.mktemp("targets"), method=method))
 
 
 def test_engines_agree(example: Written, tmp_path: Path) -> None:
@@ -96,7 +95,7 @@ def test_the_workbook_reads_back(example: Written, tmp_path: Path) -> None:
     file = example.save(tmp_path / "book.xlsx")
     again = read_run(file)
     assert again.edits == () and again.method.targets == example.records.method.targets
-    assert plan_book(Written(again, example.evaluation, example.book).evaluation) == plan_book(example.evaluation)
+    assert book_bytes(plan_book(evaluated(again))) == file.read_bytes()
 
 
 def test_a_method_without_target_has_no_sheet(tmp_path: Path) -> None:

@@ -51,7 +51,9 @@ def _single(one: StatedTarget, method: Method, file: str) -> Iterator[Finding]:
 
 
 def _fits(amount: Amount, unit: str) -> bool:
-    return amount.relative or in_unit(amount.value, amount.unit, unit) is not None
+    # A bare number could be meant as a share: it needs its unit, unless results have none.
+    bare = not amount.unit and unit not in ("", "1")
+    return amount.relative or (not bare and in_unit(amount.value, amount.unit, unit) is not None)
 
 
 def band_of(target: Target, unit: str) -> tuple[float, float]:
