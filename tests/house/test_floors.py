@@ -29,6 +29,8 @@ FLOORS = {
     "files": 5,
     "terminal": 6,
     "amendment_commands": 6,
+    "score_commands": 6,
+    "target_commands": 6,
     "evidence_commands": 6,
     "workbook_commands": 6,
     "import_command": 6,

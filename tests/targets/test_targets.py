@@ -40,6 +40,11 @@ def test_levels_without_target_have_none() -> None:
     assert "targets" not in evaluation_of(METHOD).graph.tables
 
 
+def test_the_target_for_all_holds_at_levels_that_no_case_names() -> None:
+    above = evaluation_of((GENERAL + CASES.partition("\n\n")[0] + "\n").replace('"300 mg/kg"', '"150 mg/kg"'))
+    assert above.column("target", "targets") == pytest.approx([0.04 * (above.results[0].value or 0), 5.0])
+
+
 def test_the_single_field_is_an_expanded_uncertainty_for_all() -> None:
     evaluation = evaluation_of()
     values = [result.value or 0.0 for result in evaluation.results]

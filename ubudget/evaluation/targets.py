@@ -7,14 +7,15 @@ other input quantities and k as they stand.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ubudget.bench.assembly import RESULTS, Assembly
 from ubudget.bench.building import Shared, TableBuilder
-from ubudget.bench.cases import best_rows
+from ubudget.bench.cases import fits, specificity
 from ubudget.bench.context import USABLE, method_place
 from ubudget.bench.precision import case_words
 from ubudget.bench.result_table import ANALYTE, LINE, SAMPLE, STATUS
@@ -54,19 +55,34 @@ def bands_of(assembly: Assembly, stated: Sequence[StatedTarget], row: int) -> li
     fitting = [
         number
         for number, target in enumerate(cases)
-        if target.amount.relative or in_unit(1.0, unit_of_case(target, method), unit) == 1.0
+        if (target.amount.relative or in_unit(1.0, unit_of_case(target, method), unit) == 1.0)
+        and fits(target, analyte, key.line or "", matrix)
     ]
-    chosen = [fitting[n] for n in best_rows([cases[n] for n in fitting], analyte, key.line or "", matrix)]
-    bands: list[Band] = []
-    reached = float("-inf")
-    for low, high, number in sorted((*band_of(cases[n], unit), n) for n in chosen):
-        if low > reached:
-            bands.append(Band(reached, NONE))
-        bands.append(Band(low, number))
-        reached = high
-    if bands and reached < float("inf"):
-        bands.append(Band(reached, NONE))
-    return bands
+    narrowness = [(specificity(cases[number]), cases[number].banded) for number in fitting]
+    ranked = [
+        sorted(
+            (*band_of(cases[number], unit), number)
+            for number, own in zip(fitting, narrowness, strict=True)
+            if own == one
+        )
+        for one in sorted(set(narrowness), reverse=True)
+    ]
+    return list(_filled(-math.inf, math.inf, ranked)) if ranked else []
+
+
+def _filled(low: float, high: float, ranked: Sequence[Sequence[tuple[float, float, int]]]) -> Iterator[Band]:
+    """Bands from `low` to `high`: those of the narrowest cases, and between them what wider cases say."""
+    if not low < high:
+        return
+    if not ranked:
+        yield Band(low, NONE)
+        return
+    for start, stop, number in ranked[0]:
+        yield from _filled(low, min(start, high), ranked[1:])
+        if max(low, start) < min(stop, high):
+            yield Band(max(low, start), number)
+        low = max(low, stop)
+    yield from _filled(low, high, ranked[1:])
 
 
 def add_targets(assembly: Assembly, graph: Graph, propagated: Propagated) -> Graph:
