@@ -27,7 +27,7 @@ from ubudget.quantity.graph import Array, Rows
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.crosscheck import crosscheck
 from ubudget.records.finding import stops
-from ubudget.records.read_order import calibration_of
+from ubudget.records.read_order import calibration_of, corrected_by
 from ubudget.records.records import Records
 
 SAME = 1e-9
@@ -235,7 +235,7 @@ def part_of(evaluation: Evaluation, row: int) -> Evaluation:
             gone.add(one.label)
         else:
             solutions.append(one)
-    kept = _corrected_by(evaluation.records, key.analyte)
+    kept = corrected_by(evaluation.records.method, key.analyte)
     readings = tuple(one for one in run.readings if one.solution not in gone and one.analyte in kept)
     small = replace(run, portions=portions, solutions=tuple(solutions), readings=readings)
     part, _ = evaluate(replace(evaluation.records, run=small))
@@ -245,20 +245,6 @@ def part_of(evaluation: Evaluation, row: int) -> Evaluation:
     if len(there) != 1 or not _equal(evaluation, row, part, there[0]):
         return evaluation
     return part
-
-
-def _corrected_by(records: Records, analyte: str) -> set[str]:
-    """The analyte with those whose readings correct its own."""
-    kept, waiting = {analyte}, [analyte]
-    while waiting:
-        here = waiting.pop()
-        fresh = {one.interferent for one in records.method.overlaps if one.analyte == here} - kept
-        kept |= fresh
-        waiting += sorted(fresh)
-    calibration = calibration_of(records.method)
-    if calibration is not None and calibration.internal_standard is not None:
-        kept.add(calibration.internal_standard.analyte)
-    return kept
 
 
 def _equal(whole: Evaluation, row: int, part: Evaluation, there: int) -> bool:

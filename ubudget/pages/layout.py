@@ -100,7 +100,7 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "reference materials": (BLANKS, ""),
     "stated targets": (
         TARGETS,
-        "U of each result beside its target, and how far u of the largest group of input quantities would fall.",
+        "U of each result beside its target, and to what part of itself u of the largest group would have to fall.",
     ),
     "targets": (TARGETS, ""),
     "quality limits": (METHOD, ""),

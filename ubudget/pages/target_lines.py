@@ -138,6 +138,10 @@ def tried_lines(now: Sequence[Planned], tried: Sequence[Tried], width: int = WID
             for flag in planned.result.flags:
                 if flag not in known and planned.option:
                     yield from wrapped(f"{planned.option.text}: {flag}", "", "  ", width)
+    elif not any(one.ratio is not None for one in now):
+        yield from wrapped(
+            "No result has a target: choose one with --result to see its U under each option.", width=width
+        )
     else:
         sets = [now, *(one.planned for one in tried)]
         names = ["as it is", *(one.option.text for one in tried)]
