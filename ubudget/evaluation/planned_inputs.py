@@ -10,6 +10,7 @@ from ubudget.evaluation.plan_clauses import Clause
 from ubudget.evaluation.planned_records import register_of, run_of, with_columns, with_symbol
 from ubudget.records.amount import Amount
 from ubudget.records.method import Input
+from ubudget.records.preparation import DilutionStep
 from ubudget.records.records import Records
 from ubudget.records.register import VOLUMETRIC, Certificate, Equipment
 from ubudget.records.run import Portion
@@ -85,22 +86,22 @@ def with_ware(records: Records, clause: Clause) -> Records:
 
 
 def _with_item(records: Records, clause: Clause, old: str, new: str) -> Records:
-    """Another piece of ware wherever a dilution, a column of the samples or a volume of the method names it."""
-    run = run_of(records, clause)
-    solutions = tuple(
-        replace(
-            one,
-            steps=tuple(
-                replace(
-                    step,
-                    aliquot=new if step.aliquot == old else step.aliquot,
-                    to=new if step.to == old else step.to,
-                )
-                for step in one.steps
-            ),
+    """Another piece of ware wherever a dilution or a volume of samples names it; also in the preparation of standards,
+    where it has the same nominal volume, so that their concentrations stay."""
+    run, register = run_of(records, clause), register_of(records, clause)
+
+    def steps(given: tuple[DilutionStep, ...]) -> tuple[DilutionStep, ...]:
+        return tuple(
+            replace(one, aliquot=new if one.aliquot == old else one.aliquot, to=new if one.to == old else one.to)
+            for one in given
         )
-        for one in run.solutions
-    )
+
+    blank = {one.solution for one in run.portions if one.kind == "blank"}
+    solutions = []
+    for one in run.solutions:
+        if one.source in blank:
+            blank.add(one.label)
+        solutions.append(one if one.label in blank else replace(one, steps=steps(one.steps)))
     portions = tuple(
         one
         if one.kind == "blank"
@@ -108,14 +109,30 @@ def _with_item(records: Records, clause: Clause, old: str, new: str) -> Records:
         for one in run.portions
     )
     symbols = {
-        name: replace(symbol, ware=new) if isinstance(symbol, Volume) and symbol.ware == old else symbol
+        name: replace(symbol, ware=new)
+        if isinstance(symbol, Volume) and symbol.ware == old and symbol.of == "sample"
+        else symbol
         for name, symbol in records.method.symbols.items()
     }
-    if (solutions, portions, symbols) == (run.solutions, run.portions, records.method.symbols):
-        accepted = "ware of a sample's volume or dilution"
-        raise clause.refused(f"{old}, which no sample of the run uses", accepted, "choose another")
-    method = replace(records.method, symbols=symbols)
-    return replace(records, method=method, run=replace(run, solutions=solutions, portions=portions))
+    standards, kept = run.file.standards, register.prepared_standards
+    nominal = {one.id: one.nominal for one in register.equipment}
+    if _same_volume(nominal[old], nominal[new]):
+        standards = tuple(replace(one, steps=steps(one.steps)) for one in standards)
+        kept = tuple(replace(one, steps=steps(one.steps)) for one in kept)
+    changed = replace(
+        records,
+        method=replace(records.method, symbols=symbols),
+        run=replace(run, solutions=tuple(solutions), portions=portions, file=replace(run.file, standards=standards)),
+        register=replace(register, prepared_standards=kept),
+    )
+    if changed == records:
+        accepted = "ware of a volume or dilution of samples, or of the standards with the same nominal volume"
+        raise clause.refused(f"{old}, in whose place {new} changes nothing", accepted, "choose another")
+    return changed
+
+
+def _same_volume(one: Amount | None, other: Amount | None) -> bool:
+    return one is not None and other is not None and in_unit(one.value, one.unit, other.unit) == other.value
 
 
 def with_class(records: Records, clause: Clause) -> Records:

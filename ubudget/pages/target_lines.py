@@ -34,20 +34,25 @@ def verdict(planned: Planned) -> str:
 def overview_lines(evaluation: Evaluation, planned: Sequence[Planned], width: int = WIDTH) -> Iterator[str]:
     """All results beside their targets, with the largest group and how far it would have to shrink."""
     firsts = [_first_group(evaluation, one) for one in planned]
-    yield from table_lines(
-        [
-            TextColumn("result", [result_label(one.result) for one in planned]),
-            TextColumn("U", [_figure(one.result.expanded_uncertainty) for one in planned], "right"),
+    judged = [one for one in planned if one.ratio is not None]
+    columns = [
+        TextColumn("result", [result_label(one.result) for one in planned]),
+        TextColumn("U", [_figure(one.result.expanded_uncertainty) for one in planned], "right"),
+    ]
+    if judged:
+        columns += [
             TextColumn("target", [_figure(one.target or None) for one in planned], "right"),
             TextColumn("U/target", [_ratio(one) for one in planned], "right"),
             TextColumn("", [verdict(one) for one in planned]),
-            TextColumn("largest", [part.name if part else "" for part in firsts]),
-            TextColumn("share", [percent(part.share) if part else "" for part in firsts], "right"),
-            TextColumn("down to", [_down_to(one, part) for one, part in zip(planned, firsts, strict=True)], "right"),
-        ],
-        width=width,
-    )
-    judged = [one for one in planned if one.ratio is not None]
+        ]
+    columns += [
+        TextColumn("largest", [part.name if part else "" for part in firsts]),
+        TextColumn("share", [percent(part.share) if part else "" for part in firsts], "right"),
+    ]
+    if any(not one.met for one in judged):
+        down_to = [_down_to(one, part) for one, part in zip(planned, firsts, strict=True)]
+        columns.append(TextColumn("down to", down_to, "right"))
+    yield from table_lines(columns, width=width)
     yield ""
     if judged:
         yield f"{sum(one.met for one in judged)} of {len(judged)} results meet their target."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from ubudget.bench.precision import case_words
 from ubudget.evaluation.certificates import Register
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, LooseCell, Style, Value
@@ -146,6 +147,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
             "target uncertainty",
             document.target_uncertainty.text if document.target_uncertainty else None,
         ),
+        *((f"target, {case_words(one)}", f"{one.key} = {one.amount.text}") for one in method.targets),
         ("not included in U", document.not_included),
     ]
     entries += [(f"effect: {effect}", mark) for effect, mark in method.effects.items()]
