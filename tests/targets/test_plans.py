@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from statistics import mean, stdev
 
 import numpy as np
@@ -13,6 +14,7 @@ import pytest
 
 from tests.findings.small_run import METHOD
 from tests.targets.target_run import GENERAL, WITH_FLASK, evaluation_of
+from tests.workbooks.books import evaluated
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.coverage import FACTOR
@@ -20,7 +22,7 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.plan_clauses import option
 from ubudget.evaluation.planning import as_it_is, part_of, try_options
 from ubudget.evaluation.shrinking import parts_of
-from ubudget.files.reading import records_from_texts
+from ubudget.files.reading import read_records, records_from_texts
 
 SECOND = 1
 """Row of SED-02: read undiluted, two readings left of three."""
@@ -118,18 +120,14 @@ def test_another_certificate_gives_what_a_register_with_it_gives() -> None:
     ]
     records, _ = records_from_texts(texts)
     assert records is not None
-    from tests.workbooks.books import evaluated
-
     expected = evaluated(records).results[SECOND]
     assert tried("certificate ST-ZN=1 mg/L").expanded_uncertainty == expected.expanded_uncertainty
 
 
 def test_a_class_gives_its_limits_of_the_standard() -> None:
     """ISO 1042:1998, Table 1 (from memory): 50 mL, class B ± 0.12 mL; triangular."""
-    row = next(row for row in tried("class F50-2=B").budget if row.symbol == "V.calibration")
-    assert (row.standard_uncertainty or 0) * 1000 == pytest.approx(0.12 / math.sqrt(6), rel=1e-6) or (
-        row.standard_uncertainty == pytest.approx(0.12 / math.sqrt(6), rel=1e-6)
-    )
+    row = entry(tried("class F50-2=B"), "V.calibration")
+    assert row.unit == "L" and row.standard_uncertainty == pytest.approx(0.12e-3 / math.sqrt(6), rel=1e-9)
 
 
 def test_the_factor_of_an_input_meets_the_target() -> None:
@@ -190,3 +188,49 @@ def test_what_cannot_be_planned_is_told_in_one_line(text: str, words: str) -> No
     with pytest.raises(UbudgetError) as told:
         tried(text)
     assert words in str(told.value) and "accepted:" in str(told.value) and "\n" not in str(told.value)
+
+
+CORRELATED = """
+[method]
+id = "M-Z"
+title = "Impedance of an element, invented figures"
+version = "1"
+status = "approved"
+measurand = "quotient"
+unit = "1"
+target_uncertainty = "1 %"
+equation = "y = V/I"
+
+[symbols.V]
+operation = "input"
+quantity = "voltage"
+group = "voltage"
+estimate = 5
+u = 0.04
+
+[symbols.I]
+operation = "input"
+quantity = "current"
+group = "current"
+estimate = 2
+u = 0.01
+
+[[correlation]]
+between = ["V", "I"]
+coefficient = 0.4
+"""
+
+
+def test_covariances_count_in_the_factor(tmp_path: Path) -> None:
+    """y = V/I, relative: u² = 0.008² + 0.005² - 2·0.4·0.008·0.005 (GUM 5.2.2 eq. 16), in %: 0.757²; the target for u is
+    0.5 % (k = 2). With f on u(V): 0.64 f² - 0.32 f + 0.25 = 0.25, f = 0.5."""
+    file = tmp_path / "method.toml"
+    file.write_text(CORRELATED + '\n[coverage]\nrule = "fixed"\nk = 2\n', encoding="utf-8")
+    records, findings = read_records(file)
+    assert records is not None, findings
+    evaluation = evaluated(records)
+    (planned,) = as_it_is(evaluation, [0])
+    groups, _ = parts_of(evaluation, 0, planned.target)
+    assert not planned.met and groups[0].name == "voltage" and groups[0].factor == pytest.approx(0.5, rel=1e-9)
+    assert evaluation.column("factor of the largest", "targets")[0] == pytest.approx(0.5, rel=1e-9)
+    assert evaluation.column("largest group", "targets")[0] == 1
