@@ -69,7 +69,8 @@ class Tried:
 
 def as_it_is(evaluation: Evaluation, rows: Sequence[int]) -> list[Planned]:
     """The results of a run beside their targets."""
-    return [_planned(evaluation, row, row, None) for row in rows]
+    targets = _targets(evaluation)
+    return [_planned(evaluation, row, row, None, targets) for row in rows]
 
 
 def try_options(evaluation: Evaluation, options: Sequence[Option], rows: Sequence[int]) -> Iterator[Tried]:
@@ -93,7 +94,8 @@ def _try(base: Evaluation, option: Option, whole: Evaluation, rows: Sequence[int
     if found is None:
         raise UnusableInput(findings)
     row_of = {_name(found, row): row for row in range(len(found.keys))}
-    planned = tuple(_planned(found, row_of[_name(whole, row)], row, option) for row in rows)
+    targets = _targets(found)
+    planned = tuple(_planned(found, row_of[_name(whole, row)], row, option, targets) for row in rows)
     told = set(base.findings)
     fresh = [f"{option.text}: {one.place}: {one.found}" for one in findings if one not in told]
     return Tried(option, planned, (*_remarks(base, option), *fresh))
@@ -104,14 +106,20 @@ def _name(evaluation: Evaluation, row: int) -> tuple[str, str, str | None]:
     return key.sample, key.analyte, key.line
 
 
-def _planned(evaluation: Evaluation, row: int, original: int, option: Option | None) -> Planned:
-    at = rows_of_targets(evaluation.graph, evaluation.assembly).get(row)
-    target = float(evaluation.column(TARGET, TARGETS)[at]) if at is not None else 0.0
+def _targets(evaluation: Evaluation) -> dict[int, float]:
+    """Target of each result that has one."""
+    at = rows_of_targets(evaluation.graph)
+    return {row: float(evaluation.column(TARGET, TARGETS)[number]) for row, number in at.items()}
+
+
+def _planned(
+    evaluation: Evaluation, row: int, original: int, option: Option | None, targets: dict[int, float]
+) -> Planned:
     shares: dict[str, float] = {}
     for line in evaluation.results[row].budget:
         shares[line.group] = shares.get(line.group, 0.0) + line.share
     largest = max(shares, key=lambda group: shares[group]) if shares else ""
-    return Planned(option, original, evaluation.results[row], target, largest)
+    return Planned(option, original, evaluation.results[row], targets.get(row, 0.0), largest)
 
 
 def _remarks(evaluation: Evaluation, option: Option) -> Iterator[str]:

@@ -24,6 +24,7 @@ from ubudget.evaluation.propagation import CovarianceSlot, Propagated
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import Graph, Table
 from ubudget.records.crosscheck_targets import band_of, unit_of_case
+from ubudget.records.method import Method
 from ubudget.records.stated_targets import StatedTarget, stated_targets
 from ubudget.records.unit_comparison import in_unit
 
@@ -42,21 +43,35 @@ class Band:
     row: int
 
 
-def bands_of(assembly: Assembly, stated: Sequence[StatedTarget], row: int) -> list[Band]:
-    """The targets of a result by rising level; empty where no target is stated for it at any level."""
+@dataclass(frozen=True)
+class Kind:
+    """What chooses the targets of a result."""
+
+    analyte: str
+    line: str
+    matrix: str
+    unit: str
+
+
+def kind_of(assembly: Assembly, row: int) -> Kind:
+    """A derived result goes by its name and in its own unit."""
     key, structure = assembly.keys[row], assembly.structure
-    derived = assembly.derived.get(row)
-    analyte = derived.definition.name if derived else key.analyte
-    unit = derived.definition.unit if derived else assembly.records.method.document.unit
     matrix = structure.portions[key.portions[0]].matrix if structure and key.portions else ""
-    method = assembly.records.method
-    cases = [one.target for one in stated]
+    derived = assembly.derived.get(row)
+    if derived:
+        return Kind(derived.definition.name, "", matrix, derived.definition.unit)
+    return Kind(key.analyte, key.line or "", matrix, assembly.records.method.document.unit)
+
+
+def bands_of(method: Method, stated: Sequence[StatedTarget], kind: Kind) -> list[Band]:
+    """The targets of a result by rising level; empty where no target is stated for it at any level."""
+    cases, unit = [one.target for one in stated], kind.unit
     # A figure in a unit is for results of that kind; % is for all.
     fitting = [
         number
         for number, target in enumerate(cases)
         if (target.amount.relative or in_unit(1.0, unit_of_case(target, method), unit) == 1.0)
-        and fits(target, analyte, key.line or "", matrix)
+        and fits(target, kind.analyte, kind.line, kind.matrix)
     ]
     narrowness = [(specificity(cases[number]), cases[number].banded) for number in fitting]
     ranked = [
@@ -88,7 +103,11 @@ def _filled(low: float, high: float, ranked: Sequence[Sequence[tuple[float, floa
 def add_targets(assembly: Assembly, graph: Graph, propagated: Propagated) -> Graph:
     """The graph with both tables, as it is where the method has no target for a result."""
     stated = stated_targets(assembly.records.method)
-    bands = [bands_of(assembly, stated, row) for row in range(len(assembly.keys))]
+    if not stated:
+        return graph
+    kinds = [kind_of(assembly, row) for row in range(len(assembly.keys))]
+    bands_by_kind = {kind: bands_of(assembly.records.method, stated, kind) for kind in dict.fromkeys(kinds)}
+    bands = [bands_by_kind[kind] for kind in kinds]
     rows = [row for row, own in enumerate(bands) if own]
     if not rows:
         return graph
@@ -98,11 +117,9 @@ def add_targets(assembly: Assembly, graph: Graph, propagated: Propagated) -> Gra
     for name, heading in ((SAMPLE, "sample"), (ANALYTE, "analyte"), (LINE, "line")):
         texts = home.texts(name)
         table.label(name, heading, [texts[row] for row in rows])
-    derived = [assembly.derived.get(row) for row in rows]
-    unit = assembly.records.method.document.unit
-    units = [one.definition.unit if one else unit for one in derived]
+    units = [kinds[row].unit for row in rows]
     table.label("unit", "unit", [own or "1" for own in units])
-    unit = unit if len(set(units)) == 1 and units[0] == unit else ""
+    unit = units[0] if len(set(units)) == 1 else ""
 
     def of_result(column: str) -> Symbol:
         return table.pick(f"{column} of the result", RESULTS, column, rows)
@@ -121,7 +138,7 @@ def add_targets(assembly: Assembly, graph: Graph, propagated: Propagated) -> Gra
     return graph.with_table(table.build())
 
 
-def rows_of_targets(graph: Graph, assembly: Assembly) -> dict[int, int]:
+def rows_of_targets(graph: Graph) -> dict[int, int]:
     """Row of the table `targets` by row of the results."""
     table = graph.tables.get(TARGETS)
     if table is None:
