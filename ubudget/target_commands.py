@@ -41,7 +41,7 @@ def target(
         str | None, typer.Option("--standard-readings", metavar="N,N", help="Readings of each standard.")
     ] = None,
     mass: Annotated[
-        str | None, typer.Option("--mass", metavar='"0.5 g"', help="Mass of the test portion; several by commas.")
+        str | None, typer.Option("--mass", metavar='"0.5 g"', help='Mass of the test portion; several: "0.5 g, 1 g".')
     ] = None,
     ware: Annotated[
         list[str] | None, typer.Option("--ware", metavar="SYMBOL=ITEM", help="Another piece of ware of the register.")
@@ -73,9 +73,10 @@ def target(
         "blanks": blanks,
         "standards": standards,
         "standard readings": standard_readings,
-        "mass": mass,
     }
-    written = [f"{word} {part}" for word, text in listed.items() for part in _parts(text)]
+    written = [f"{word} {part}" for word, text in listed.items() for part in _parts(text, ",")]
+    # Masses have units and decimals: a comma alone would tear a decimal comma apart before it is told.
+    written += [f"mass {part}" for part in _parts(mass, ", ")]
     written += [f"ware {text}" for text in ware or ()] + [f"certificate {text}" for text in certificate or ()]
     options = [option(text) for text in (*written, *(tries or ()))]
     with Progress() as tell:
@@ -102,6 +103,6 @@ def target(
     raise typer.Exit(max(missed, status(evaluation, flags=False)))
 
 
-def _parts(text: str | None) -> Iterator[str]:
+def _parts(text: str | None, between: str) -> Iterator[str]:
     if text is not None:
-        yield from (part.strip() for part in text.split(","))
+        yield from (part.strip() for part in text.split(between))
