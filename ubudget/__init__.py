@@ -63,6 +63,14 @@ if TYPE_CHECKING:
     from ubudget.evaluation.pooled_scatter import pooled_by_degrees as pooled_by_degrees
     from ubudget.evaluation.pooled_scatter import pooled_sd as pooled_sd
     from ubudget.evaluation.robust import algorithm_a as algorithm_a
+    from ubudget.evaluation.scores import critical_range_factor as critical_range_factor
+    from ubudget.evaluation.scores import normalised_error as normalised_error
+    from ubudget.evaluation.scores import repeatability_check as repeatability_check
+    from ubudget.evaluation.scores import repeatability_limit as repeatability_limit
+    from ubudget.evaluation.scores import trueness_check as trueness_check
+    from ubudget.evaluation.scores import z_prime_score as z_prime_score
+    from ubudget.evaluation.scores import z_score as z_score
+    from ubudget.evaluation.scores import zeta_score as zeta_score
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.studies import evaluate_study as evaluate_study
@@ -97,6 +105,7 @@ __all__ = [
     "calibrate_ware",
     "conformance_probability",
     "counting_limits",
+    "critical_range_factor",
     "decide_conformity",
     "decisions_of",
     "detection_factor",
@@ -128,12 +137,15 @@ __all__ = [
     "meets_percentage",
     "method_detection_limit",
     "method_detection_limit_1984",
+    "normalised_error",
     "pooled_by_degrees",
     "pooled_method_detection_limit",
     "pooled_sd",
     "quantification_limit",
     "quantification_limit_at",
     "read_run",
+    "repeatability_check",
+    "repeatability_limit",
     "results_frame",
     "specific_consumer_risk",
     "specific_producer_risk",
@@ -142,9 +154,13 @@ __all__ = [
     "sum_with_low_values",
     "thompson",
     "trace",
+    "trueness_check",
     "truncated_interval",
     "variance_components",
     "write_workbook",
+    "z_prime_score",
+    "z_score",
+    "zeta_score",
 ]
 
 _MODULES = {
@@ -174,6 +190,10 @@ _MODULES = {
     "ubudget.evaluation.notebook": "budget exp input_quantity ln log10 sqrt",
     "ubudget.evaluation.pooled_scatter": "duplicate_scatter duplicates_by_level pooled_by_degrees pooled_sd",
     "ubudget.evaluation.robust": "algorithm_a",
+    "ubudget.evaluation.scores": (
+        "critical_range_factor normalised_error repeatability_check repeatability_limit trueness_check z_prime_score "
+        "z_score zeta_score"
+    ),
     "ubudget.files.frames": "budgets_frame results_frame",
     "ubudget.files.studies": "evaluate_study",
     "ubudget.files.verbs": "evaluate read_run trace write_workbook",

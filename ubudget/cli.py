@@ -23,8 +23,10 @@ from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
+from ubudget.score_commands import scores
 from ubudget.statement_commands import schema, statement
 from ubudget.study_command import study
+from ubudget.target_commands import target
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -294,3 +296,5 @@ app.command()(ware)
 app.command()(study)
 app.command()(dossier)
 app.command()(chart)
+app.command()(scores)
+app.command()(target)

@@ -37,6 +37,11 @@ class Identities:
 
     _numbers: dict[Hashable, int] = field(default_factory=dict)
 
+    @property
+    def keys(self) -> tuple[Hashable, ...]:
+        """The keys by their numbers."""
+        return tuple(self._numbers)
+
     def number(self, key: Hashable) -> int:
         return self._numbers.setdefault(key, len(self._numbers))
 

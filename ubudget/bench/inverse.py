@@ -123,9 +123,13 @@ def _scatter(
 ) -> tuple[Operand, str | None, list[tuple[str, str, str]] | None]:
     """u of the mean, column of its degrees of freedom, and what it shares its variance estimate with."""
     names = [curve.name for curve in structure.curves]
+    planned = context.planned.readings
+    if planned is not None:
+        # The mean of so many; s and its degrees of freedom stay those of the readings recorded.
+        n = table.given("planned", "readings planned", "", [planned] * table.size)
     root: Expression = apply("sqrt", n)
     if calibration.scatter == "own":
-        table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1), "GUM 4.2.6")
+        table.formula("dof", "degrees of freedom", "", apply("larger", Symbol("n") - 1, 1), "GUM 4.2.6")
         return apply("ratio_or_zero", s, root), "dof", None
     if calibration.scatter == "residual":
         scatter = scatter_columns(context.tables[CURVES].by_name, known_scatter(calibration))

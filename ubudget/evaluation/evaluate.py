@@ -14,7 +14,7 @@ from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
-from ubudget.evaluation.both_routes import add_both_routes, beforehand_of_lines, route_findings
+from ubudget.evaluation.both_routes import beforehand_of_lines
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
 from ubudget.evaluation.conclusions import conclude, conclusion_findings
@@ -326,10 +326,8 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
         ),
     )
     unit = "" if assembly.derived else method.document.unit
-    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding))
-    graph = add_both_routes(assembly, propagated, graph)
+    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding), propagated)
     numbers = Numbers(graph)
-    findings += route_findings(assembly, graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
     findings += conclusion_findings(assembly, graph, numbers)

@@ -113,7 +113,6 @@ FIELD_WORDS: dict[str, str] = {
     "review": "day by which the method is reviewed",
     "source": "where the figure is from",
     "tare_column": "column of the sheet samples with the tare mass",
-    "target_uncertainty": "largest relative expanded uncertainty that serves the purpose",
     "tolerance": "half-width of the maker's tolerance",
     "u": "standard uncertainty; % is relative to the value",
     "unit": "its unit, e.g. mg/kg",

@@ -7,7 +7,7 @@ from ubudget.pages.placement import Placement
 from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
-STATUS, RESULTS, BUDGET = "status", "results", "budget"
+STATUS, RESULTS, BUDGET, TARGETS = "status", "results", "budget", "targets"
 SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
@@ -123,6 +123,12 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     ),
     "level function points": (LEVELS, ""),
     "uncertainty by level": (LEVELS, ""),
+    "reference materials": (BLANKS, ""),
+    "stated targets": (
+        TARGETS,
+        "U of each result beside its target, and to what part of itself u of the largest group would have to fall.",
+    ),
+    "targets": (TARGETS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -181,6 +187,7 @@ TITLES = {
     STATUS: "Status of this workbook",
     RESULTS: "Reported results",
     BUDGET: "Uncertainty budget of one result",
+    TARGETS: "Target uncertainties",
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
     CORRECTIONS: "Corrections of readings: internal standard, drift",

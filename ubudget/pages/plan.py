@@ -6,7 +6,6 @@ import datetime as dt
 from dataclasses import replace
 
 from ubudget.evaluation.conclusions import CONCLUDED
-from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
@@ -34,6 +33,7 @@ from ubudget.pages.layout import (
     STANDARDS,
     STATUS,
     STEPS,
+    TARGETS,
     bands_of,
     headline,
     note_of,
@@ -41,14 +41,15 @@ from ubudget.pages.layout import (
 )
 from ubudget.pages.level_charts import level_charts_sheet
 from ubudget.pages.liveness import live_cells
+from ubudget.pages.material_words import with_verdicts
 from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
 from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
+from ubudget.pages.targets_band import target_rows, targets_band
 from ubudget.pages.text_sheets import (
-    checks_band,
     findings_band,
     last_row_of,
     method_cells,
@@ -88,7 +89,8 @@ def book_of(
         if (sheet := _table_sheet(name, placements, renderer, verdicts if name == CALIBRATION else None)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
-    blanks = _blanks_sheet(evaluation, placements, renderer, results)
+    targets = _table_sheet(TARGETS, placements, renderer, targets_band(evaluation, placements))
+    blanks = _blanks_sheet(evaluation, placements, renderer)
     routes = _table_sheet(ROUTES, placements, renderer)
     low_levels = _table_sheet(LOW_LEVELS, placements, renderer)
     decisions = decisions_sheet(evaluation, placements, renderer)
@@ -102,7 +104,7 @@ def book_of(
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
     concluded = (low_levels, decisions, levels)
-    editable = [sheet for sheet in (*data, blanks, *concluded, method, equipment, inputs) if sheet is not None]
+    editable = [sheet for sheet in (targets, *data, blanks, *concluded, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
     status = _status_sheet(evaluation, placements, results, changes.changed_count)
     order = (
@@ -110,6 +112,7 @@ def book_of(
         results.sheet,
         decisions,
         budget,
+        targets,
         *data,
         charts,
         blanks,
@@ -143,15 +146,13 @@ def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
 
 def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
-    behind_verdicts = first_row_behind(verdict_rows(graph))
-    return place_tables(
-        graph,
-        {
-            METHOD: last_row_of(method_cells(evaluation), 1) + 3,
-            CALIBRATION: behind_verdicts,
-            DECISIONS: first_row_behind(decision_rows(graph)),
-        },
-    )
+    first_rows = {
+        METHOD: last_row_of(method_cells(evaluation), 1) + 3,
+        CALIBRATION: first_row_behind(verdict_rows(graph)),
+        TARGETS: first_row_behind(target_rows(graph)),
+        DECISIONS: first_row_behind(decision_rows(graph)),
+    }
+    return place_tables(graph, first_rows)
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:
@@ -186,15 +187,8 @@ def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, lin
     return replace(sheet, bands=bands)
 
 
-def _blanks_sheet(
-    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer, results: ResultsSheet
-) -> Sheet | None:
-    bands = bands_of(BLANKS, placements, renderer)
-    top = bands[-1].last_row + 4 if bands else FIRST_BAND
-    home = placements["results"]
-    value = home.range(evaluation.assembly.value, BLANKS)
-    checks = checks_band(evaluation, results.range("result"), value, home.range(STANDARD, BLANKS), top)
-    bands += [checks] if checks else []
+def _blanks_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
+    bands = with_verdicts(bands_of(BLANKS, placements, renderer), evaluation, placements)
     if not bands:
         return None
     return on_paper(Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements)))), placements)

@@ -25,6 +25,7 @@ from ubudget.records.crosscheck_points import point_findings
 from ubudget.records.crosscheck_quality import quality_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_targets import target_findings
 from ubudget.records.crosscheck_validation import validation_findings
 from ubudget.records.crosscheck_ware import ware_findings
 from ubudget.records.crosscheck_weighing import weighing_findings
@@ -62,4 +63,5 @@ def crosscheck(records: Records) -> list[Finding]:
         *low_level_findings(records),
         *level_function_findings(records.method, records.file("method")),
         *limit_findings(records),
+        *target_findings(records.method, records.file("method")),
     ]

@@ -25,6 +25,7 @@ from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.statement_form import StatementForm
 from ubudget.records.strict import STRICT
+from ubudget.records.target import Target
 from ubudget.records.tolerance_limit import ToleranceLimit
 from ubudget.records.validation_data import ValidationData
 from ubudget.records.volume import Dilution, Volume
@@ -232,6 +233,8 @@ class Document:
     not_included: str = ""
     """What the stated uncertainty does not include, e.g. "sampling in the field"."""
     target_uncertainty: PositiveAmount | None = None
+    """Largest expanded uncertainty that serves the purpose, in % of the result or in its unit; for all results without
+    a target of their own."""
     cautions: Annotated[tuple[str, ...], Tuple] = ()
     references: Annotated[tuple[str, ...], Tuple] = ()
 
@@ -254,6 +257,7 @@ class Method:
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
     tolerance_limits: Annotated[tuple[ToleranceLimit, ...], Field(strict=False, alias="tolerance_limit")] = ()
     level_functions: Annotated[tuple[LevelFunction, ...], Field(strict=False, alias="level_function")] = ()
+    targets: Annotated[tuple[Target, ...], Field(strict=False, alias="target")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     statement: StatementForm = StatementForm()
     detection_limits: Annotated[tuple[DetectionLimit, ...], Field(strict=False, alias="detection_limit")] = ()

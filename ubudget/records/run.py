@@ -13,6 +13,7 @@ from ubudget.records.amendments import Amendment
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.device_concentration import CheckSolution
 from ubudget.records.import_record import ImportRecord
+from ubudget.records.planned import AS_RECORDED, Planned
 from ubudget.records.preparation import DilutionStep, Steps
 from ubudget.records.quality import Duplicate, Spike
 from ubudget.records.strict import STRICT
@@ -191,6 +192,7 @@ class Run:
     portions: tuple[Portion, ...] = ()
     solutions: tuple[Solution, ...] = ()
     readings: tuple[Reading, ...] = ()
+    planned: Planned = AS_RECORDED
 
 
 def amount_of(portion: Portion, column: str) -> AnyAmount | None:

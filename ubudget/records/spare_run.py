@@ -78,6 +78,8 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
     if records.method.tolerance_limits or records.method.level_functions:
         found = "tolerance limits or level functions: --empty has no sheet of decisions"
         yield "method", "tolerance_limit", found, RUN_AS_FILES
+    if records.method.targets:
+        yield "method", "target", "targets of single cases: --empty has no sheet for these", RUN_AS_FILES
     if any(step.set_to is not None for solution in run.solutions for step in solution.steps):
         yield "solutions", "dilution", "a pipette set to a volume: --empty has no cell for it", RUN_AS_FILES
     if any(step.balance for solution in run.solutions for step in solution.steps):
