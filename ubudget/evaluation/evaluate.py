@@ -33,6 +33,8 @@ from ubudget.evaluation.line_agreement import agreement_findings, propagated_bef
 from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.quality_findings import line_flag
+from ubudget.evaluation.second_order import SecondOrder, second_order
+from ubudget.evaluation.second_order_findings import second_order_findings
 from ubudget.evaluation.traceability_findings import traceability_findings
 from ubudget.evaluation.whose import whose
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
@@ -109,6 +111,11 @@ class Evaluation:
     @cached_property
     def results(self) -> tuple[Result, ...]:
         return tuple(self._result(row) for row in range(len(self.keys)))
+
+    @cached_property
+    def second_order(self) -> SecondOrder:
+        """What terms of second order add, calculated when first asked for (GUM 5.1.2, note)."""
+        return second_order(self.propagated, self.numbers, self.column(STANDARD), self.records.method.rounding.digits)
 
     @cached_property
     def flags(self) -> tuple[tuple[str, ...], ...]:
@@ -314,6 +321,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     findings += agreement_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
+    findings += second_order_findings(assembly, propagated, numbers)
     if stops(findings):
         return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))

@@ -105,6 +105,11 @@ class Budget:
         return _present(self.result.standard_uncertainty)
 
     @property
+    def second_order_standard_uncertainty(self) -> float:
+        """u with terms of second order for normal inputs (GUM 5.1.2, note); NaN where it cannot be told."""
+        return float(self._evaluation.second_order.standard_uncertainty[0])
+
+    @property
     def effective_degrees_of_freedom(self) -> float | None:
         """Before truncation; None = infinite."""
         return self.result.effective_degrees_of_freedom

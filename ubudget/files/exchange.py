@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -45,10 +46,21 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role)
-            for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
+            {**result_object(result, evaluation, role), "second_order_standard_uncertainty": second_order}
+            for result, role, second_order in zip(
+                evaluation.results, roles_of(evaluation), second_order_numbers(evaluation), strict=True
+            )
         ],
     }
+
+
+def second_order_numbers(evaluation: Evaluation) -> list[float | None]:
+    """u with terms of second order by result; None where it cannot be told."""
+    numbers = evaluation.second_order.standard_uncertainty.tolist()
+    return [
+        number if result.value is not None and math.isfinite(number) else None
+        for number, result in zip(numbers, evaluation.results, strict=True)
+    ]
 
 
 def method_object(records: Records) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
 from ubudget.pages.result_words import equation_of, symbols_of
+from ubudget.pages.second_order_words import second_order_lines
 from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
 from ubudget.pages.summary import summary
 from ubudget.pages.walk import Target, Walk
@@ -67,6 +68,8 @@ class _Derivation:
         yield from self._combination()
         yield from self._degrees_of_freedom()
         yield from self._expansion()
+        yield from self._section("7  Terms of second order")
+        yield from second_order_lines(self.evaluation, self.row, self.width)
 
     def _section(self, title: str) -> Iterator[str]:
         yield ""
