@@ -27,6 +27,8 @@ from ubudget.evaluation.coverage import (
     STANDARD,
     cover,
 )
+from ubudget.evaluation.coverage_distribution import coverage_distribution
+from ubudget.evaluation.dominance_findings import dominance_findings
 from ubudget.evaluation.few_readings import few_readings
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
@@ -79,6 +81,8 @@ class Result:
     """Analyte and line of the results that a derived one is calculated from; empty: its own."""
     reported_as: str = ""
     """What is reported in place of value ± U, such as `< 0.05`; empty: value ± U."""
+    coverage_distribution: str = ""
+    """The distribution that k is of; empty where the method fixes k."""
 
     @property
     def budget(self) -> tuple[BudgetRow, ...]:
@@ -194,6 +198,7 @@ class Evaluation:
             self.flags[row],
             partial(self.budget, row) if usable else tuple,
             derived.components if derived else (),
+            coverage_distribution=coverage_distribution(coverage, self.graph.tables[RESULTS], self.numbers, row),
         )
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
@@ -322,6 +327,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
     findings += second_order_findings(assembly, propagated, numbers)
+    findings += dominance_findings(assembly, propagated, graph, numbers)
     if stops(findings):
         return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))

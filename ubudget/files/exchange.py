@@ -46,7 +46,11 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            {**result_object(result, evaluation, role), "second_order_standard_uncertainty": second_order}
+            {
+                **result_object(result, evaluation, role),
+                "coverage_distribution": result.coverage_distribution or None,
+                "second_order_standard_uncertainty": second_order,
+            }
             for result, role, second_order in zip(
                 evaluation.results, roles_of(evaluation), second_order_numbers(evaluation), strict=True
             )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, REPORTED, REPORTED_U, STANDARD
+from ubudget.evaluation.dominance import DOMINATING, EDGE, FIRST, OF_TERMS, SECOND
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
@@ -22,6 +23,7 @@ from ubudget.pages.second_order_words import second_order_lines
 from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
 from ubudget.pages.summary import summary
 from ubudget.pages.walk import Target, Walk
+from ubudget.pages.widening_words import fall_of_factor
 from ubudget.quantity.graph import Formula, Given
 from ubudget.quantity.units import per
 
@@ -290,8 +292,13 @@ class _Derivation:
 
     def _expansion(self) -> Iterator[str]:
         yield from self._section("6  Expanded uncertainty and reported result")
-        for column in (FACTOR, EXPANDED, REPORTED_U, REPORTED):
+        behind = (FIRST, SECOND, DOMINATING, EDGE, OF_TERMS)
+        known = self.evaluation.graph.tables[self.table].by_name
+        for column in (*(name for name in behind if name in known), FACTOR, EXPANDED, REPORTED_U, REPORTED):
             yield from self.printer.equation(self._target(column), "")
+            yield ""
+        for sentence in fall_of_factor(self.result):
+            yield from wrapped(sentence, width=self.width)
             yield ""
         yield from wrapped(
             statement(self.result, self.evaluation.records.method, roles_of(self.evaluation)[self.row]),

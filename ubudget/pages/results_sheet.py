@@ -30,6 +30,7 @@ from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.quality_findings import outside_words, rows_of_checks
 from ubudget.pages.agreement_band import agreement_band
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
+from ubudget.pages.coverage_cells import k_from_columns
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
 from ubudget.pages.placement import Placement, Placements
@@ -141,6 +142,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             width=9.0,
             remark="of value and U",
         ),
+        *k_from_columns(evaluation, home, RESULTS),
     )
 
     def letter(heading: str) -> str:

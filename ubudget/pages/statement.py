@@ -10,16 +10,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ubudget.evaluation.coverage_distribution import NORMAL
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
+from ubudget.pages.coverage_words import distribution_words
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
 from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.wording import NOT_AVAILABLE, fixed, interval_text, line_label
 from ubudget.records.method import Coverage, Method
-
-CUT = 1e-6
-"""Added before degrees of freedom are cut to whole numbers, as in the coverage factor."""
 
 
 @dataclass(frozen=True)
@@ -164,9 +163,7 @@ def meaning(result: Result, coverage: Coverage) -> list[str]:
     text = f"The figure after ± is the expanded uncertainty U = k u with the coverage factor k = {k}"
     if coverage.rule == "fixed":
         return [f"{text}; the method states a coverage probability of about {probability}."]
-    if result.effective_degrees_of_freedom is None:
-        return [f"{text}, for a coverage probability of {probability} (normal distribution)."]
-    return [f"{text}, for a coverage probability of {probability} ({_distribution(result)})."]
+    return [f"{text}, for a coverage probability of {probability} ({distribution_words(result, coverage)})."]
 
 
 def scope(results: Iterable[Result], method: Method) -> list[str]:
@@ -187,19 +184,14 @@ def scope(results: Iterable[Result], method: Method) -> list[str]:
     ]
 
 
-def _distribution(result: Result) -> str:
-    whole = max(1, int((result.effective_degrees_of_freedom or 0.0) + CUT))
-    return f"t distribution, {whole} effective degrees of freedom"
-
-
 def _short(result: Result, coverage: Coverage) -> str:
     text = f"{heading(result)}: {amount(result)}"
     if result.value is None:
         return f"{text}."
     if result.expanded_uncertainty:
         text += f", k = {factor(result, coverage)}"
-        if coverage.rule == "t" and result.effective_degrees_of_freedom is not None:
-            text += f" ({_distribution(result)})"
+        if result.coverage_distribution and (coverage.rule, result.coverage_distribution) != ("t", NORMAL):
+            text += f" ({distribution_words(result, coverage)})"
     return f"{text}. {' '.join(f'To be noted: {flag}.' for flag in result.flags)}".rstrip()
 
 

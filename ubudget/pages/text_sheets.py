@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from ubudget.evaluation.certificates import Register
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, LooseCell, Style, Value
+from ubudget.pages.coverage_words import rule_on_sheet
 from ubudget.pages.layout import METHOD, STATUS, headline
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.wording import line_label
@@ -113,11 +114,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     document = method.document
     equations = evaluation.assembly.equations
     coverage = method.coverage
-    rule = (
-        f"fixed k = {coverage.k:g}"
-        if coverage.rule == "fixed"
-        else "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
-    )
+    rule = rule_on_sheet(coverage)
     digits = "two significant digits" if method.rounding.digits == 2 else "one significant digit, 5 % rule"
     entries: list[tuple[str, Value]] = [
         ("method", f"{document.id}, version {document.version}, {document.status}"),

@@ -177,9 +177,10 @@ class LineData:
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Coverage:
     """`fixed`: k as given; `t`: Student factor at `probability` and the truncated effective degrees of
-    freedom."""
+    freedom; `dominating term`: the factor of the rectangular or trapezoidal distribution where one or two
+    rectangular contributions dominate, else that of `t`."""
 
-    rule: Literal["fixed", "t"] = "t"
+    rule: Literal["fixed", "t", "dominating term"] = "t"
     k: Positive | None = None
     probability: Probability = 0.9545
 

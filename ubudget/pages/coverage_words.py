@@ -1,0 +1,73 @@
+"""How the coverage factor came about, in words."""
+
+from __future__ import annotations
+
+from ubudget.evaluation.coverage_distribution import RECTANGULAR, TRAPEZOIDAL
+from ubudget.evaluation.dominance import SMALL
+from ubudget.evaluation.evaluate import Result
+from ubudget.pages.wording import text_in_formula
+from ubudget.records.method import Coverage
+
+CUT = 1e-6
+"""Added before degrees of freedom are cut to whole numbers, as in the coverage factor."""
+DOMINATED = {
+    RECTANGULAR: "rectangular distribution: one contribution dominates",
+    TRAPEZOIDAL: "trapezoidal distribution: two rectangular contributions dominate",
+}
+NOT_DOMINATED = "no rectangular contribution dominates"
+_OF_COUNT = ("t: no rectangular contribution dominates", "rectangular distribution dominates", "trapezoid dominates")
+K_FROM = "k from"
+
+
+def distribution_words(result: Result, coverage: Coverage) -> str:
+    """The distribution that k is of, for k that the method does not fix."""
+    if result.coverage_distribution in DOMINATED:
+        return DOMINATED[result.coverage_distribution]
+    if result.effective_degrees_of_freedom is None:
+        words = "normal distribution"
+    else:
+        whole = max(1, int(result.effective_degrees_of_freedom + CUT))
+        words = f"t distribution, {whole} effective degrees of freedom"
+    return f"{words}; {NOT_DOMINATED}" if coverage.rule == "dominating term" else words
+
+
+def rule_words(coverage: Coverage) -> str:
+    """The method's rule for k, as one clause."""
+    probability = f"{100 * coverage.probability:g} %"
+    if coverage.rule == "fixed":
+        return f"k as the method fixes it, stated coverage probability {probability}"
+    of_t = f"k from the t distribution at {probability} and ν, cut to whole numbers"
+    if coverage.rule == "dominating term":
+        return (
+            f"k at {probability} of the rectangular or trapezoidal distribution where one or two rectangular "
+            f"contributions dominate (all others at most {SMALL:g} of them), else {of_t}"
+        )
+    return of_t
+
+
+def rule_on_sheet(coverage: Coverage) -> str:
+    """The same where the numbers stand in cells below."""
+    if coverage.rule == "fixed":
+        return f"fixed k = {coverage.k:g}"
+    of_t = "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
+    if coverage.rule == "dominating term":
+        return (
+            "factor of the rectangular or trapezoidal distribution at the coverage probability below, where one or two "
+            f"rectangular contributions dominate (all others at most {SMALL:g} of them); else {of_t}"
+        )
+    return of_t
+
+
+def short_words(result: Result) -> str:
+    """What k is from, for a narrow column."""
+    return "" if result.value is None else result.coverage_distribution
+
+
+def by_count(count: int) -> str:
+    """What k is from, by the number of dominating contributions; the words of the workbook."""
+    return _OF_COUNT[count]
+
+
+def formula_by_count(count: str) -> str:
+    """The same as a formula over a cell that holds the number."""
+    return f"CHOOSE({count}+1,{','.join(map(text_in_formula, _OF_COUNT))})"
