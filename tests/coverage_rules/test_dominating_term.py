@@ -102,7 +102,7 @@ def test_cells_follow_from_trapezoid_to_rectangle_to_t(tmp_path: Path) -> None:
     file = example.save(tmp_path / "book.xlsx")
     cells = {cell.origin.path[1]: cell for cell in open_cells(example.book.sheets) if "half_width" in cell.origin.path}
     variants = [{}, {"dl_iX": 0.001}, {"dl_iX": 0.002, "dl_M": 0.002}]
-    words = ["trapezoid dominates", "rectangular distribution dominates", "t: no rectangular contribution dominates"]
+    words = ["two rectangular distributions dominate", "rectangular distribution dominates", "t: no rectangular contribution dominates"]
     edits = [
         [(cells[name].sheet, cells[name].address, value) for name, value in variant.items()] for variant in variants
     ]

@@ -15,7 +15,7 @@ DOMINATED = {
     TRAPEZOIDAL: "trapezoidal distribution: two rectangular contributions dominate",
 }
 NOT_DOMINATED = "no rectangular contribution dominates"
-_OF_COUNT = ("t: no rectangular contribution dominates", "rectangular distribution dominates", "trapezoid dominates")
+_OF_COUNT = ("t: no rectangular contribution dominates", "rectangular distribution dominates", "two rectangular distributions dominate")
 K_FROM = "k from"
 
 
