@@ -7,15 +7,12 @@ numerical tolerance delta of u (8.1, 8.2).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from ubudget.evaluation.simulated import Simulation
 from ubudget.quantity.graph import Array
-
-if TYPE_CHECKING:
-    from ubudget.evaluation.simulation import Simulation
 
 FINER = 5
 """The tolerance of a simulation that is to judge the first-order interval is delta over this (8.2)."""

@@ -7,10 +7,8 @@ or for a fixed number of trials. Results share the draws of their common input q
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from ubudget.bench.result_table import STATUS
 from ubudget.errors import UbudgetError
@@ -18,46 +16,13 @@ from ubudget.evaluation.deviations import has_t
 from ubudget.evaluation.first_order import FirstOrder
 from ubudget.evaluation.followed import Figures, Followed
 from ubudget.evaluation.propagation import Propagated
+from ubudget.evaluation.simulated import Simulation
 from ubudget.evaluation.simulation_settings import Settings
-from ubudget.evaluation.trial_statistics import SHORTEST
 from ubudget.evaluation.trials import TOGETHER, Trials
-from ubudget.quantity.graph import INFINITE_DOF, Array, Graph, Rows
+from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
 
 __all__ = ["FirstOrder", "Settings", "Simulation", "draws", "simulate"]
-
-
-@dataclass(frozen=True, eq=False)
-class Simulation:
-    """Figures of simulated results, shape (results,) each; NaN = there is none, and `reasons` says why.
-
-    `rows` are those of the table of results. `symmetric` and `shortest` (results, 2) are coverage intervals; `low` and
-    `high` the ends of the kind that the settings name. `left_out` counts trials without a value. `stable` says whether
-    all figures lie within `tolerance` as far as their scatter between blocks tells."""
-
-    settings: Settings
-    rows: Rows
-    trials: Rows
-    left_out: Rows
-    value: Array
-    standard_uncertainty: Array
-    symmetric: Array
-    shortest: Array
-    tolerance: Array
-    stable: npt.NDArray[np.bool_]
-    reasons: tuple[str, ...]
-
-    @property
-    def low(self) -> Array:
-        return self._interval[:, 0]
-
-    @property
-    def high(self) -> Array:
-        return self._interval[:, 1]
-
-    @property
-    def _interval(self) -> Array:
-        return self.shortest if self.settings.interval == SHORTEST else self.symmetric
 
 
 def simulate(
