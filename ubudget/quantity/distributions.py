@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from ubudget.quantity.expression import Expression, Number, apply
+from ubudget.quantity.expression import Expression, Number, Operand, apply, as_expression
 
 Array = npt.NDArray[np.float64]
 DistributionName = Literal[
@@ -33,7 +33,7 @@ class Distribution:
     a generator gives the same numbers, in however many calls they are asked for."""
 
     name: DistributionName
-    divisor: Callable[[float], Expression] | None
+    divisor: Callable[[Operand], Expression] | None
     fill: Callable[[np.random.Generator, Array, float], None]
 
 
@@ -92,7 +92,7 @@ def _arcsine(rng: np.random.Generator, out: Array, _: float) -> None:
     np.multiply(out, math.sqrt(2), out)
 
 
-def _root(square: float) -> Callable[[float], Expression]:
+def _root(square: float) -> Callable[[Operand], Expression]:
     return lambda _: apply("sqrt", Number(square))
 
 
@@ -103,15 +103,15 @@ DISTRIBUTIONS: dict[str, Distribution] = {
         Distribution("t", None, _student),
         Distribution("rectangular", _root(3), _rectangular),
         Distribution("triangular", _root(6), _triangular),
-        Distribution("trapezoidal", lambda top: apply("sqrt", Number(6) / (1 + Number(top) ** 2)), _trapezoidal),
+        Distribution("trapezoidal", lambda top: apply("sqrt", Number(6) / (1 + as_expression(top) ** 2)), _trapezoidal),
         # u² = (2a)²/12 + d²/9 with d = inexactness times a: JCGM 101 6.4.3.3.
-        Distribution(CURVILINEAR, lambda part: apply("sqrt", Number(9) / (3 + Number(part) ** 2)), _curvilinear),
+        Distribution(CURVILINEAR, lambda part: apply("sqrt", Number(9) / (3 + as_expression(part) ** 2)), _curvilinear),
         Distribution("arcsine", _root(2), _arcsine),
     )
 }
 
 
-def divisor(name: str, shape: float = 0.0) -> Expression:
+def divisor(name: str, shape: Operand = 0.0) -> Expression:
     """Divisor from half-width to standard uncertainty, as an expression: sqrt(3), sqrt(6), …
 
     Raises `KeyError` for an unknown name, `ValueError` for a distribution without half-width."""

@@ -126,7 +126,7 @@ class Trait:
     distribution: str
     source: str
     shape: float = 0.0
-    """Top over base of a trapezoid."""
+    """Top over base of a trapezoid; inexactness over half-width of a curvilinear one."""
     items: tuple[str, ...] = ()
     """Register items on which it rests."""
 
