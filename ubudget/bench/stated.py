@@ -208,19 +208,19 @@ def _estimate(
 
 def _inexactness(context: Context, table: TableBuilder, entries: list[Entry], figure: Symbol) -> Expression:
     """Inexactness of the limits over the half-width, where some entry states one (JCGM 101 6.4.3)."""
-    if not any(entry.stated.inexactness for entry in entries):
+    if all(entry.stated.inexactness is None for entry in entries):
         return Number(0)
-    values, places = [], []
+    values: list[float | None] = []
+    places: list[Place | None] = []
     for entry in entries:
         unit, key = "%" if is_relative(entry) else entry.unit, f"symbol {entry.symbol}, inexactness"
         stated = entry.stated.inexactness
         values.append(context.in_unit(stated, unit, entry.document, key))
+        shown = unit or ("1" if stated is not None and stated.unit else "")
+        places.append(None if stated is None else entry.place("inexactness", unit=shown))
         if shape_parameter(entry.stated) > 1:
             accepted = "at most the half-width, by which the limits are known"
             context.find("stop", entry.document, key, "an inexactness above the half-width", accepted, "correct it")
-        places.append(
-            entry.place("inexactness", unit=unit or ("1" if stated and stated.unit else "")) if stated else None
-        )
     return table.given("inexactness", "inexactness of the limits", "", nan_where_none(values), places) / figure
 
 

@@ -40,12 +40,28 @@ class Figures:
     reason: str = ""
 
 
+@dataclass(frozen=True)
+class WidestT:
+    """The input quantity whose t distribution has the fewest degrees of freedom."""
+
+    symbol: str
+    dof: float
+
+    @property
+    def has_deviation(self) -> bool:
+        return self.dof > NO_U
+
+    @property
+    def has_mean(self) -> bool:
+        return self.dof > NO_MEAN
+
+
 @dataclass
 class Followed:
-    """`dof` is the smallest among its t distributions, `ends` are those of its first-order interval."""
+    """`widest` is the widest of its t distributions, `ends` are those of its first-order interval."""
 
     settings: Settings
-    dof: float
+    widest: WidestT
     ends: tuple[float, float] | None = None
     figures: Figures = field(default_factory=Figures)
     series: Array = field(default_factory=lambda: np.empty((4, 0)))
@@ -87,7 +103,7 @@ class Followed:
     @property
     def _judged(self) -> Array:
         """What is to become stable: where there is no standard deviation, the ends of the interval alone."""
-        return self.series if self.dof > NO_U else self.series[2:]
+        return self.series if self.widest.has_deviation else self.series[2:]
 
     def _ask(self) -> None:
         done = self.series.shape[1]
@@ -115,7 +131,7 @@ class Followed:
     def _delta(self, blocks: int) -> float:
         """Tolerance of u from the first blocks."""
         mean, u, low, high = self.series[:, :blocks]
-        if self.dof > NO_U:
+        if self.widest.has_deviation:
             within = float(np.mean(u**2)) * (self.block - 1) * blocks
             between = float(np.sum((mean - mean.mean()) ** 2)) * self.block
             spread = math.sqrt((within + between) / (blocks * self.block - 1))
@@ -143,7 +159,7 @@ class Followed:
         ends = {kind: tuple(float(end) for end in found(sound, p)) for kind, found in INTERVALS.items()}
         value, u = float(sound.mean()), _deviation(sound)
         low, high = ends[self.settings.interval]
-        delta = tolerance(u if self.dof > NO_U else _as_u(high - low, p), self.settings.digits)
+        delta = tolerance(u if self.widest.has_deviation else _as_u(high - low, p), self.settings.digits)
         if self.settings.trials is not None:
             stable = blocks_needed(self._judged, delta) <= FIRST
         else:
@@ -151,8 +167,8 @@ class Followed:
         self.figures = Figures(
             trials,
             lost,
-            value if self.dof > NO_MEAN else math.nan,
-            u if self.dof > NO_U else math.nan,
+            value if self.widest.has_mean else math.nan,
+            u if self.widest.has_deviation else math.nan,
             (ends[SYMMETRIC][0], ends[SYMMETRIC][1]),
             (ends[SHORTEST][0], ends[SHORTEST][1]),
             delta,
@@ -162,9 +178,9 @@ class Followed:
 
     def _reasons(self, lost: int, trials: int, stable: bool) -> list[str]:
         reasons = []
-        if self.dof <= NO_U:
-            what = "no standard deviation" if self.dof > NO_MEAN else "neither mean nor standard deviation"
-            reasons.append(f"a t distribution with {self.dof:.3g} degrees of freedom has {what}")
+        if not self.widest.has_deviation:
+            what = "no standard deviation" if self.widest.has_mean else "neither mean nor standard deviation"
+            reasons.append(f"{self.widest.symbol} has {self.widest.dof:.3g} degrees of freedom: there is {what}")
         if lost:
             reasons.append(f"{lost} of {trials} trials without a value are left out")
         if not stable:

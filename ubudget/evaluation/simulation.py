@@ -14,7 +14,7 @@ from ubudget.bench.result_table import STATUS
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.deviations import has_t
 from ubudget.evaluation.first_order import FirstOrder
-from ubudget.evaluation.followed import Figures, Followed
+from ubudget.evaluation.followed import Figures, Followed, WidestT
 from ubudget.evaluation.propagation import Propagated
 from ubudget.evaluation.simulated import Simulation
 from ubudget.evaluation.simulation_settings import Settings
@@ -43,7 +43,7 @@ def simulate(
         both = zip(first_order.low.tolist(), first_order.high.tolist(), strict=True)
         ends = dict(zip(wanted, both, strict=True))
     followed = {
-        row: Followed(settings, lowest_dof(propagated, numbers, row), ends.get(row))
+        row: Followed(settings, widest_t(propagated, numbers, row), ends.get(row))
         for row in dict.fromkeys(wanted)
         if _usable(graph, numbers, propagated, row)
     }
@@ -137,17 +137,18 @@ def _usable(graph: Graph, numbers: Numbers, propagated: Propagated, row: int) ->
     return status == 0 and bool(np.isfinite(numbers.column(propagated.table, propagated.column)[row]))
 
 
-def lowest_dof(propagated: Propagated, numbers: Numbers, row: int) -> float:
-    """Smallest degrees of freedom among the t distributions that a result rests on with a share above zero."""
-    lowest = INFINITE_DOF
+def widest_t(propagated: Propagated, numbers: Numbers, row: int) -> WidestT:
+    """The t distribution with the fewest degrees of freedom that a result rests on with a share above zero."""
+    found = WidestT("", INFINITE_DOF)
     for slot in propagated.slots:
         at = int(slot.rows[row])
         leaf = propagated.graph.tables[slot.table].leaf_of[slot.column]
         if at < 0 or leaf.dof is None or not has_t(leaf.traits[at]):
             continue
-        if numbers.column(propagated.table, slot.contribution)[row] != 0:
-            lowest = min(lowest, float(numbers.column(slot.table, leaf.dof)[at]))
-    return lowest
+        dof = float(numbers.column(slot.table, leaf.dof)[at])
+        if dof < found.dof and numbers.column(propagated.table, slot.contribution)[row] != 0:
+            found = WidestT(slot.symbol, dof)
+    return found
 
 
 def _gathered(settings: Settings, wanted: Sequence[int], followed: Mapping[int, Followed]) -> Simulation:

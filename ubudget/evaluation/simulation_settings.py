@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.trial_numbers import FIRST, PLAIN, TWO_STAGES, Rule, block_size, fewest_trials
-from ubudget.evaluation.trial_statistics import INTERVALS
+from ubudget.evaluation.trial_statistics import INTERVALS, SYMMETRIC
 
 BYTES = 8
 SEED = 101
@@ -20,7 +19,8 @@ FOR_VALUES, FOR_BLOCKS = 0.4, 0.2
 
 @dataclass(frozen=True)
 class Settings:
-    """How to simulate. `trials` None = as many as the tolerance asks for, at one or two significant `digits` of u.
+    """How to simulate. `trials` None = as many as the tolerance asks for, at one or two significant `digits` of u;
+    `interval` is `symmetric` (probabilistically) or `shortest`.
 
     `memory` in MB bounds what the trials take; it has no influence on any figure, save that what does not become stable
     within it is told so."""
@@ -28,7 +28,7 @@ class Settings:
     trials: int | None = None
     digits: int = 2
     seed: int = SEED
-    interval: Literal["symmetric", "shortest"] = "symmetric"
+    interval: str = SYMMETRIC
     probability: float = 0.9545
     memory: int = MEMORY
     rule: Rule = TWO_STAGES
