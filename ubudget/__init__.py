@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from ubudget.evaluation.notebook import ln as ln
     from ubudget.evaluation.notebook import log10 as log10
     from ubudget.evaluation.notebook import sqrt as sqrt
+    from ubudget.evaluation.simulated_results import simulate as simulate
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.verbs import evaluate as evaluate
@@ -50,6 +51,7 @@ __all__ = [
     "mean_and_sd",
     "read_run",
     "results_frame",
+    "simulate",
     "sqrt",
     "trace",
     "write_workbook",
@@ -64,6 +66,7 @@ _HOMES = {
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",
     "least_squares": "ubudget.quantity.least_squares",
+    "simulate": "ubudget.evaluation.simulated_results",
     "maximum_permissible_error": "ubudget.records.weight_classes",
 }
 """Where each name of the front door lives; it is loaded when first asked for, so that the door itself is light."""

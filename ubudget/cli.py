@@ -19,6 +19,7 @@ from ubudget.amendment_commands import amend, amendments
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
+from ubudget.simulate_command import simulate
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -287,5 +288,6 @@ def statement(
 app.command()(amend)
 app.command()(amendments)
 app.command("import")(import_export)
+app.command()(simulate)
 app.command()(trace)
 app.command()(ware)

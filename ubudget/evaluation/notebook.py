@@ -93,6 +93,11 @@ class Budget:
     _inputs: tuple[InputQuantity, ...] = field(repr=False)
 
     @property
+    def evaluation(self) -> Evaluation:
+        """The budget as an evaluation of one result."""
+        return self._evaluation
+
+    @property
     def value(self) -> float:
         return _present(self.result.value)
 

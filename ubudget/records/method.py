@@ -20,6 +20,7 @@ from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.quality import QualityLimit
 from ubudget.records.recovery import Recovery
 from ubudget.records.several_lines import SeveralLines
+from ubudget.records.simulation import SimulationRule
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.strict import STRICT
 from ubudget.records.volume import Dilution, Volume
@@ -250,5 +251,6 @@ class Method:
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     several_lines: SeveralLines | None = None
+    simulation: SimulationRule = SimulationRule()
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""
