@@ -13,6 +13,8 @@ from ubudget.quantity.graph import Graph
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding
 
+COVERAGE = "coverage"
+"""Place of the note."""
 ALIKE = 0.01
 """Relative difference of factors that is no matter for a note."""
 
@@ -42,7 +44,7 @@ def dominance_findings(assembly: Assembly, propagated: Propagated, graph: Graph,
         Finding(
             "note",
             assembly.records.file("method"),
-            "coverage",
+            COVERAGE,
             f"{which} {int(told.sum())} of {k.size} results, {name} among them: k = {k[row]:.2f}, "
             f"and {factor[row]:.2f} at {100 * coverage.probability:g} % for its distribution",
             "a result that is nearly normal, or the factor of its distribution",

@@ -7,7 +7,7 @@ a fit follows its points, since gradients hold its part.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,7 +47,9 @@ def shifts_of(graph: Graph, numbers: Numbers) -> Shifts:
     """What moves need of a graph; `numbers` are those at the estimates."""
     tables = {name: _movable(table) for name, table in graph.tables.items()}
     leaves = tuple((table, leaf) for table in graph.tables.values() for leaf in table.leaves if table.size)
-    held = {(name, column): numbers.column(name, column) for name, column in _decided(graph)}
+    held = {
+        (name, column): numbers.column(name, column) for name, table in graph.tables.items() for column in table.held
+    }
     return Shifts(Graph(tables, graph.joints), numbers, leaves, held)
 
 
@@ -68,10 +70,3 @@ def _movable(table: Table) -> Table:
     none: tuple[None, ...] = (None,) * table.size
     moves = [Given(_MOVED + name, "", "", np.zeros(table.size), none, DETAIL) for name in sorted(calculated)]
     return replace(table, columns=(*columns, *moves))
-
-
-def _decided(graph: Graph) -> Iterator[tuple[str, str]]:
-    """Constants of propagation that are no part of a fit."""
-    fitted = {name for name, table in graph.tables.items() if table.implicit}
-    fitted |= {one.points for table in graph.tables.values() for each in table.implicit.values() for one in each}
-    return ((name, column) for name, table in graph.tables.items() if name not in fitted for column in table.frozen)

@@ -118,7 +118,7 @@ def simulate(
     MB. Raises `UbudgetError`."""
     evaluation = of.evaluation if isinstance(of, Budget) else of
     method = evaluation.records.method
-    default = settings_of(method.simulation, method.coverage.probability)
+    default = settings_of(method.simulation or SimulationRule(), method.coverage.probability)
     free = trials is None and digits is None
     settings = Settings(
         default.trials if free else trials,

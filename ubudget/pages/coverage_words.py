@@ -15,7 +15,11 @@ DOMINATED = {
     TRAPEZOIDAL: "trapezoidal distribution: two rectangular contributions dominate",
 }
 NOT_DOMINATED = "no rectangular contribution dominates"
-_OF_COUNT = ("t: no rectangular contribution dominates", "rectangular distribution dominates", "two rectangular distributions dominate")
+_OF_COUNT = (
+    "t: no rectangular contribution dominates",
+    "rectangular distribution dominates",
+    "two rectangular distributions dominate",
+)
 K_FROM = "k from"
 
 

@@ -179,9 +179,9 @@ class LineData:
 class Coverage:
     """`fixed`: k as given; `t`: Student factor at `probability` and the truncated effective degrees of
     freedom; `dominating term`: the factor of the rectangular or trapezoidal distribution where one or two
-    rectangular contributions dominate, else that of `t`."""
+    rectangular contributions dominate, else that of `t`; `simulation`: half the simulated interval over u."""
 
-    rule: Literal["fixed", "t", "dominating term"] = "t"
+    rule: Literal["fixed", "t", "dominating term", "simulation"] = "t"
     k: Positive | None = None
     probability: Probability = 0.9545
 
@@ -251,6 +251,7 @@ class Method:
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     several_lines: SeveralLines | None = None
-    simulation: SimulationRule = SimulationRule()
+    simulation: SimulationRule | None = None
+    """Its results stand in the workbook beside those of the law of propagation."""
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""
