@@ -16,8 +16,10 @@ from ubudget.quantity.graph import Array
 
 MOST_LOST = 0.001
 """Part of the trials without a value beyond which nothing is said of a result."""
-NO_U, NO_MEAN = 2, 1
+LEAST_DOF, NO_MEAN = 2, 1
 """Degrees of freedom down from which a t distribution has no standard deviation, and no mean."""
+SMALL_SHARE = 0.001
+"""Part of u² below which two degrees of freedom are no hindrance to telling u."""
 ROUNDS = 6
 """Times that trials are added; what is not decided then is told."""
 STEP = 1.25
@@ -41,27 +43,35 @@ class Figures:
 
 
 @dataclass(frozen=True)
-class WidestT:
-    """The input quantity whose t distribution has the fewest degrees of freedom."""
+class WideT:
+    """Input quantities with so few degrees of freedom that their t distribution has no standard deviation: the symbol
+    and degrees of freedom of the widest, and what part of u² they are together."""
 
     symbol: str
     dof: float
+    share: float
 
     @property
-    def has_deviation(self) -> bool:
-        return self.dof > NO_U
+    def counts(self) -> bool:
+        """Whether there is no standard deviation of the result to speak of. The variance of draws of a t distribution
+        with 2 degrees of freedom grows as the logarithm of their number, so slowly that a share below `SMALL_SHARE` does
+        not show in two digits of u; with fewer it grows as a power."""
+        return self.dof < LEAST_DOF or self.share >= SMALL_SHARE
 
     @property
-    def has_mean(self) -> bool:
-        return self.dof > NO_MEAN
+    def words(self) -> str:
+        has = f"{self.symbol} has {self.dof:.3g} degrees of freedom"
+        if not self.counts:
+            return f"{has} and less than {100 * SMALL_SHARE:g} % of u²; u is told, though strictly there is none"
+        return f"{has}: there is {'no' if self.dof > NO_MEAN else 'neither mean nor'} standard deviation"
 
 
 @dataclass
 class Followed:
-    """`widest` is the widest of its t distributions, `ends` are those of its first-order interval."""
+    """`wide` tells of t distributions without standard deviation, `ends` are those of its first-order interval."""
 
     settings: Settings
-    widest: WidestT
+    wide: WideT | None
     ends: tuple[float, float] | None = None
     figures: Figures = field(default_factory=Figures)
     series: Array = field(default_factory=lambda: np.empty((4, 0)))
@@ -77,6 +87,14 @@ class Followed:
         # The scatter of a fixed number is told from as many blocks as a first stage has.
         self.block = block_size(self.settings.probability) if fixed is None else fixed // FIRST
         self._most = max(self.settings.most_trials // self.block, FIRST)
+
+    @property
+    def _has_u(self) -> bool:
+        return self.wide is None or not self.wide.counts
+
+    @property
+    def _has_mean(self) -> bool:
+        return self.wide is None or self.wide.dof > NO_MEAN
 
     def begin(self) -> None:
         """Forgets the blocks, not how many are needed."""
@@ -103,7 +121,7 @@ class Followed:
     @property
     def _judged(self) -> Array:
         """What is to become stable: where there is no standard deviation, the ends of the interval alone."""
-        return self.series if self.widest.has_deviation else self.series[2:]
+        return self.series if self._has_u else self.series[2:]
 
     def _ask(self) -> None:
         done = self.series.shape[1]
@@ -131,7 +149,7 @@ class Followed:
     def _delta(self, blocks: int) -> float:
         """Tolerance of u from the first blocks."""
         mean, u, low, high = self.series[:, :blocks]
-        if self.widest.has_deviation:
+        if self._has_u:
             within = float(np.mean(u**2)) * (self.block - 1) * blocks
             between = float(np.sum((mean - mean.mean()) ** 2)) * self.block
             spread = math.sqrt((within + between) / (blocks * self.block - 1))
@@ -159,7 +177,7 @@ class Followed:
         ends = {kind: tuple(float(end) for end in found(sound, p)) for kind, found in INTERVALS.items()}
         value, u = float(sound.mean()), _deviation(sound)
         low, high = ends[self.settings.interval]
-        delta = tolerance(u if self.widest.has_deviation else _as_u(high - low, p), self.settings.digits)
+        delta = tolerance(u if self._has_u else _as_u(high - low, p), self.settings.digits)
         if self.settings.trials is not None:
             stable = blocks_needed(self._judged, delta) <= FIRST
         else:
@@ -167,8 +185,8 @@ class Followed:
         self.figures = Figures(
             trials,
             lost,
-            value if self.widest.has_mean else math.nan,
-            u if self.widest.has_deviation else math.nan,
+            value if self._has_mean else math.nan,
+            u if self._has_u else math.nan,
             (ends[SYMMETRIC][0], ends[SYMMETRIC][1]),
             (ends[SHORTEST][0], ends[SHORTEST][1]),
             delta,
@@ -178,9 +196,8 @@ class Followed:
 
     def _reasons(self, lost: int, trials: int, stable: bool) -> list[str]:
         reasons = []
-        if not self.widest.has_deviation:
-            what = "no standard deviation" if self.widest.has_mean else "neither mean nor standard deviation"
-            reasons.append(f"{self.widest.symbol} has {self.widest.dof:.3g} degrees of freedom: there is {what}")
+        if self.wide is not None:
+            reasons.append(self.wide.words)
         if lost:
             reasons.append(f"{lost} of {trials} trials without a value are left out")
         if not stable:

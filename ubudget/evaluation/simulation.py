@@ -14,7 +14,7 @@ from ubudget.bench.result_table import STATUS
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.deviations import has_t
 from ubudget.evaluation.first_order import FirstOrder
-from ubudget.evaluation.followed import Figures, Followed, WidestT
+from ubudget.evaluation.followed import LEAST_DOF, Figures, Followed, WideT
 from ubudget.evaluation.propagation import Propagated
 from ubudget.evaluation.simulated import Simulation
 from ubudget.evaluation.simulation_settings import Settings
@@ -43,7 +43,7 @@ def simulate(
         both = zip(first_order.low.tolist(), first_order.high.tolist(), strict=True)
         ends = dict(zip(wanted, both, strict=True))
     followed = {
-        row: Followed(settings, widest_t(propagated, numbers, row), ends.get(row))
+        row: Followed(settings, wide_t(propagated, numbers, row), ends.get(row))
         for row in dict.fromkeys(wanted)
         if _usable(graph, numbers, propagated, row)
     }
@@ -137,18 +137,25 @@ def _usable(graph: Graph, numbers: Numbers, propagated: Propagated, row: int) ->
     return status == 0 and bool(np.isfinite(numbers.column(propagated.table, propagated.column)[row]))
 
 
-def widest_t(propagated: Propagated, numbers: Numbers, row: int) -> WidestT:
-    """The t distribution with the fewest degrees of freedom that a result rests on with a share above zero."""
-    found = WidestT("", INFINITE_DOF)
+def wide_t(propagated: Propagated, numbers: Numbers, row: int) -> WideT | None:
+    """The t distributions of a result that have no standard deviation: the fewest degrees of freedom, and their share of
+    u² together; None where there is none with a share above zero."""
+    symbol, lowest, wide, variance = "", INFINITE_DOF, 0.0, 0.0
     for slot in propagated.slots:
         at = int(slot.rows[row])
+        if at < 0:
+            continue
+        square = float(numbers.column(propagated.table, slot.contribution)[row]) ** 2
+        variance += square
         leaf = propagated.graph.tables[slot.table].leaf_of[slot.column]
-        if at < 0 or leaf.dof is None or not has_t(leaf.traits[at]):
+        if leaf.dof is None or not has_t(leaf.traits[at]) or square == 0:
             continue
         dof = float(numbers.column(slot.table, leaf.dof)[at])
-        if dof < found.dof and numbers.column(propagated.table, slot.contribution)[row] != 0:
-            found = WidestT(slot.symbol, dof)
-    return found
+        if dof <= LEAST_DOF:
+            wide += square
+            if dof < lowest:
+                symbol, lowest = slot.symbol, dof
+    return WideT(symbol, lowest, wide / variance) if symbol else None
 
 
 def _gathered(settings: Settings, wanted: Sequence[int], followed: Mapping[int, Followed]) -> Simulation:
