@@ -28,7 +28,6 @@ from ubudget.evaluation.coverage import (
     cover,
 )
 from ubudget.evaluation.coverage_distribution import coverage_distribution
-from ubudget.evaluation.dominance_findings import dominance_findings
 from ubudget.evaluation.few_readings import few_readings
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
@@ -36,8 +35,14 @@ from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.quality_findings import line_flag
 from ubudget.evaluation.second_order import SecondOrder, second_order
-from ubudget.evaluation.second_order_findings import second_order_findings
+from ubudget.evaluation.simulated_coverage import (
+    NO_INTERVAL,
+    CoverageInterval,
+    coverage_interval,
+    simulated_factors,
+)
 from ubudget.evaluation.traceability_findings import traceability_findings
+from ubudget.evaluation.uncertainty_findings import uncertainty_findings
 from ubudget.evaluation.whose import whose
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
@@ -83,6 +88,8 @@ class Result:
     """What is reported in place of value ± U, such as `< 0.05`; empty: value ± U."""
     coverage_distribution: str = ""
     """The distribution that k is of; empty where the method fixes k."""
+    coverage_interval: CoverageInterval | None = None
+    """The simulated interval, where the method reports such intervals."""
 
     @property
     def budget(self) -> tuple[BudgetRow, ...]:
@@ -162,6 +169,8 @@ class Evaluation:
                 f"{math.floor(nu + 1e-6)} effective degrees of freedom under fixed k: "
                 f"the t factor at {100 * method.coverage.probability:g} % is {factor:.2f}"
             )
+        if method.coverage.rule == "simulation" and coverage_interval(self.graph, self.numbers, method, row) is None:
+            found.append(NO_INTERVAL)
         if nu + 1e-6 < 1:
             found.append("less than one effective degree of freedom")
         found += few_readings(self.assembly, self.numbers, row)
@@ -177,8 +186,10 @@ class Evaluation:
             value = float(self.column(name)[row])
             return value if usable and math.isfinite(value) else None
 
-        nu = number(EFFECTIVE_DOF)
+        nu, k = number(EFFECTIVE_DOF), number(FACTOR)
         coverage = method.coverage
+        interval = coverage_interval(self.graph, self.numbers, method, row) if usable else None
+        decimals = int(self.column(DECIMALS)[row]) if usable else 0
         return Result(
             key.sample,
             key.analyte,
@@ -189,15 +200,17 @@ class Evaluation:
             derived.definition.basis if derived else document.basis,
             number(STANDARD),
             None if nu is None or nu >= INFINITE_DOF / 10 else nu,
-            number(FACTOR),
+            k if k or coverage.rule != "simulation" else None,
             coverage.probability,
             number(EXPANDED),
-            int(self.column(DECIMALS)[row]) if usable else 0,
+            decimals,
             number(REPORTED),
             number(REPORTED_U),
             self.flags[row],
             partial(self.budget, row) if usable else tuple,
             derived.components if derived else (),
+            reported_as=interval.text(decimals) if interval and interval.lopsided else "",
+            coverage_interval=interval,
             coverage_distribution=coverage_distribution(coverage, self.graph.tables[RESULTS], self.numbers, row),
         )
 
@@ -320,14 +333,15 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
         beforehand=propagated_beforehand(assembly.graph, assembly.equations.result.name),
     )
     unit = "" if assembly.derived else method.document.unit
+    if method.coverage.rule == "simulation":
+        propagated = simulated_factors(propagated, method, unit)
     graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding))
     numbers = Numbers(graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
-    findings += second_order_findings(assembly, propagated, numbers)
-    findings += dominance_findings(assembly, propagated, graph, numbers)
+    findings += uncertainty_findings(assembly, propagated, graph, numbers)
     if stops(findings):
         return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))

@@ -16,6 +16,9 @@ from ubudget.records.finding import Finding
 def second_order_findings(assembly: Assembly, propagated: Propagated, numbers: Numbers) -> list[Finding]:
     """One note on all results whose u the terms of second order change by more than its numerical tolerance."""
     method = assembly.records.method
+    if method.coverage.rule == "simulation":
+        # The interval that is reported holds terms of every order.
+        return []
     u, digits = numbers.column(propagated.table, STANDARD), method.rounding.digits
     if not may_be_material(propagated, numbers, u, digits):
         return []

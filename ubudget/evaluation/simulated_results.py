@@ -16,7 +16,7 @@ from ubudget.evaluation.notebook import Budget
 from ubudget.evaluation.simulated import Simulation
 from ubudget.evaluation.simulation import draws
 from ubudget.evaluation.simulation import simulate as simulation_of
-from ubudget.evaluation.simulation_settings import Settings
+from ubudget.evaluation.simulation_settings import Settings, settings_of
 from ubudget.quantity.graph import Array
 from ubudget.quantity.operations import TABLE
 from ubudget.records.simulation import SimulationRule
@@ -135,18 +135,6 @@ def simulate(
     first = FirstOrder(value, expanded)
     simulation = simulation_of(evaluation.graph, evaluation.numbers, evaluation.propagated, settings, chosen, first)
     return SimulatedResults(evaluation, settings, chosen, simulation, compare(simulation, value, expanded))
-
-
-def settings_of(rule: SimulationRule, probability: float) -> Settings:
-    """Settings as a method has them."""
-    plain = Settings(probability=probability)
-    return replace(
-        plain,
-        trials=rule.trials,
-        digits=rule.digits or plain.digits,
-        seed=plain.seed if rule.seed is None else rule.seed,
-        interval=rule.interval,
-    )
 
 
 def _expanded(result: Result, probability: float) -> float:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.trial_numbers import FIRST, PLAIN, TWO_STAGES, Rule, block_size, fewest_trials
 from ubudget.evaluation.trial_statistics import INTERVALS, SYMMETRIC
+from ubudget.records.simulation import SimulationRule
 
 BYTES = 8
 SEED = 101
@@ -65,3 +66,15 @@ class Settings:
     def room(self) -> float:
         """Bytes for the arrays in use while trials are calculated."""
         return FOR_BLOCKS * self.memory * 1e6
+
+
+def settings_of(rule: SimulationRule, probability: float) -> Settings:
+    """Settings as a method has them."""
+    plain = Settings(probability=probability)
+    return replace(
+        plain,
+        trials=rule.trials,
+        digits=rule.digits or plain.digits,
+        seed=plain.seed if rule.seed is None else rule.seed,
+        interval=rule.interval,
+    )

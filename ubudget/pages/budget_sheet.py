@@ -101,7 +101,7 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     status = f"INDEX({home.range(STATUS, BUDGET)},{CHOSEN_ROW})"
     usable = "yes" if evaluation.column(STATUS)[chosen] == 0 else NOT_USABLE
     add(13, "usable", usable, f'IF({CHOSEN_ROW}=0,"",IF({status}=0,"yes","{NOT_USABLE}"))')
-    of_k = k_from_chosen(evaluation, home, BUDGET, CHOSEN_ROW, chosen)
+    of_k = k_from_chosen(evaluation, placements, BUDGET, CHOSEN_ROW, chosen)
     if of_k:
         add(17, *of_k)
     add(14, "findings that need a decision", "".join(f"{flag}. " for flag in result.flags), text_of(FLAGS))

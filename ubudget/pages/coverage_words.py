@@ -5,6 +5,8 @@ from __future__ import annotations
 from ubudget.evaluation.coverage_distribution import RECTANGULAR, TRAPEZOIDAL
 from ubudget.evaluation.dominance import SMALL
 from ubudget.evaluation.evaluate import Result
+from ubudget.evaluation.trial_statistics import SHORTEST
+from ubudget.pages.figures import unit_text
 from ubudget.pages.wording import text_in_formula
 from ubudget.records.method import Coverage
 
@@ -21,12 +23,16 @@ _OF_COUNT = (
     "two rectangular distributions dominate",
 )
 K_FROM = "k from"
+BY_T, AS_SIMULATED = "t: no simulated interval", "simulated interval"
+SINCE_CHANGED = "simulated interval, out of date: inputs changed since"
 
 
 def distribution_words(result: Result, coverage: Coverage) -> str:
     """The distribution that k is of, for k that the method does not fix."""
     if result.coverage_distribution in DOMINATED:
         return DOMINATED[result.coverage_distribution]
+    if result.coverage_interval is not None:
+        return f"half of the interval {interval_words(result)}"
     if result.effective_degrees_of_freedom is None:
         words = "normal distribution"
     else:
@@ -35,11 +41,33 @@ def distribution_words(result: Result, coverage: Coverage) -> str:
     return f"{words}; {NOT_DOMINATED}" if coverage.rule == "dominating term" else words
 
 
+def interval_words(result: Result) -> str:
+    """The simulated interval, and how it was found."""
+    interval = result.coverage_interval
+    assert interval is not None
+    ends = f"{interval.text(result.decimals)}{unit_text(result.unit)}"
+    kind = "shortest" if interval.kind == SHORTEST else "probabilistically symmetric"
+    return f"{ends}, {kind}, from Monte Carlo, JCGM 101:2008, {interval.trials:,} trials, seed {interval.seed}"
+
+
+def interval_meaning(result: Result) -> str:
+    """What is reported where the method reports simulated intervals, in one sentence."""
+    interval = result.coverage_interval
+    assert interval is not None
+    covers = f"the {100 * result.coverage_probability:g} % coverage interval {interval_words(result)}"
+    if interval.lopsided:
+        return f"Reported is {covers}; it does not lie evenly about the value."
+    k = "" if result.coverage_factor is None else f" = k u with k = {result.coverage_factor:.2f}"
+    return f"The figure after ± is the expanded uncertainty U{k}, half of {covers}."
+
+
 def rule_words(coverage: Coverage) -> str:
     """The method's rule for k, as one clause."""
     probability = f"{100 * coverage.probability:g} %"
     if coverage.rule == "fixed":
         return f"k as the method fixes it, stated coverage probability {probability}"
+    if coverage.rule == "simulation":
+        return f"k is half of the simulated {probability} coverage interval over u (Monte Carlo, JCGM 101:2008)"
     of_t = f"k from the t distribution at {probability} and ν, cut to whole numbers"
     if coverage.rule == "dominating term":
         return (
@@ -53,6 +81,8 @@ def rule_on_sheet(coverage: Coverage) -> str:
     """The same where the numbers stand in cells below."""
     if coverage.rule == "fixed":
         return f"fixed k = {coverage.k:g}"
+    if coverage.rule == "simulation":
+        return "half of the simulated interval over u, see sheet simulation; its probability stands below"
     of_t = "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
     if coverage.rule == "dominating term":
         return (
@@ -65,6 +95,11 @@ def rule_on_sheet(coverage: Coverage) -> str:
 def short_words(result: Result) -> str:
     """What k is from, for a narrow column."""
     return "" if result.value is None else result.coverage_distribution
+
+
+def interval_column(result: Result) -> str:
+    """The simulated interval, for a narrow column."""
+    return "" if result.coverage_interval is None else result.coverage_interval.text(result.decimals)
 
 
 def by_count(count: int) -> str:

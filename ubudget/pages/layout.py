@@ -7,7 +7,7 @@ from ubudget.pages.placement import Placement
 from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
-STATUS, RESULTS, BUDGET = "status", "results", "budget"
+STATUS, RESULTS, BUDGET, SIMULATED = "status", "results", "budget", "simulation"
 SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
@@ -130,6 +130,10 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
+    "simulation": (
+        SIMULATED,
+        "Monte Carlo propagation of distributions beside the law of propagation (JCGM 101:2008, 7 and 8).",
+    ),
     "line pairs": (COMPUTATION, ""),
     "reported values": (COMPUTATION, ""),
     "results": (
@@ -150,6 +154,7 @@ TITLES = {
     STATUS: "Status of this workbook",
     RESULTS: "Reported results",
     BUDGET: "Uncertainty budget of one result",
+    SIMULATED: "Simulated results",
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
     CORRECTIONS: "Corrections of readings: internal standard, drift",

@@ -26,6 +26,7 @@ from ubudget.pages.layout import (
     METHOD,
     READINGS,
     SAMPLES,
+    SIMULATED,
     STANDARDS,
     STATUS,
     STEPS,
@@ -41,6 +42,12 @@ from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
+from ubudget.pages.simulation_sheet import (
+    FIRST_OF_SIMULATED,
+    out_of_date_cells,
+    simulated_beside,
+    simulation_sheet,
+)
 from ubudget.pages.text_sheets import (
     checks_band,
     findings_band,
@@ -62,6 +69,7 @@ MARKED = ("readings", "standard readings", "addition readings", "internal standa
 def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
+    evaluation = simulated_beside(evaluation)
     placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results", *CONCLUDED)
     return book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
@@ -98,6 +106,7 @@ def book_of(
         status,
         results.sheet,
         budget,
+        simulation_sheet(evaluation, placements, renderer),
         *data,
         charts,
         blanks,
@@ -128,7 +137,14 @@ def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
 def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
     behind_verdicts = first_row_behind(verdict_rows(graph))
-    return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
+    return place_tables(
+        graph,
+        {
+            METHOD: last_row_of(method_cells(evaluation), 1) + 3,
+            CALIBRATION: behind_verdicts,
+            SIMULATED: FIRST_OF_SIMULATED,
+        },
+    )
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:
@@ -195,6 +211,7 @@ def _status_sheet(
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
     cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)
+    cells += out_of_date_cells(evaluation, placements, last_row_of(cells, 1) + 2)
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
         STATUS,

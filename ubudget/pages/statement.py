@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from ubudget.evaluation.coverage_distribution import NORMAL
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
-from ubudget.pages.coverage_words import distribution_words
+from ubudget.pages.coverage_words import distribution_words, interval_meaning, interval_words, rule_words
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
 from ubudget.pages.recovery_words import recovery_sentences
@@ -158,6 +158,8 @@ def meaning(result: Result, coverage: Coverage) -> list[str]:
     """What stands behind the sign ±."""
     if not result.expanded_uncertainty:
         return []
+    if result.coverage_interval is not None:
+        return [interval_meaning(result)]
     probability = f"{100 * result.coverage_probability:g} %"
     k = factor(result, coverage)
     text = f"The figure after ± is the expanded uncertainty U = k u with the coverage factor k = {k}"
@@ -188,7 +190,9 @@ def _short(result: Result, coverage: Coverage) -> str:
     text = f"{heading(result)}: {amount(result)}"
     if result.value is None:
         return f"{text}."
-    if result.expanded_uncertainty:
+    if result.reported_as and result.coverage_interval:
+        text += f", the interval {interval_words(result).partition(', ')[2]}"
+    elif result.expanded_uncertainty:
         text += f", k = {factor(result, coverage)}"
         if result.coverage_distribution and (coverage.rule, result.coverage_distribution) != ("t", NORMAL):
             text += f" ({distribution_words(result, coverage)})"
@@ -198,9 +202,13 @@ def _short(result: Result, coverage: Coverage) -> str:
 def _closing(available: list[Result], method: Method) -> list[str]:
     probability = f"{100 * available[0].coverage_probability:g} %"
     stated = (
-        f"the method states a coverage probability of about {probability}"
-        if method.coverage.rule == "fixed"
-        else f"k is chosen for a coverage probability of {probability}"
+        rule_words(method.coverage)
+        if method.coverage.rule == "simulation"
+        else (
+            f"the method states a coverage probability of about {probability}"
+            if method.coverage.rule == "fixed"
+            else f"k is chosen for a coverage probability of {probability}"
+        )
     )
     measured = [result for result in available if not result.lines]
     return [
