@@ -19,6 +19,7 @@ from tests.workbooks.books import EXAMPLES, edited, written
 from ubudget.evaluation.coverage import FACTOR
 from ubudget.evaluation.dominance import dominating_factor
 from ubudget.files.exchange import evaluation_object
+from ubudget.pages.coverage_words import by_count
 from ubudget.pages.record_sheet import open_cells
 from ubudget.pages.results_sheet import COLUMNS
 from ubudget.pages.results_table import results_lines
@@ -102,7 +103,7 @@ def test_cells_follow_from_trapezoid_to_rectangle_to_t(tmp_path: Path) -> None:
     file = example.save(tmp_path / "book.xlsx")
     cells = {cell.origin.path[1]: cell for cell in open_cells(example.book.sheets) if "half_width" in cell.origin.path}
     variants = [{}, {"dl_iX": 0.001}, {"dl_iX": 0.002, "dl_M": 0.002}]
-    words = ["two rectangular distributions dominate", "rectangular distribution dominates", "t: no rectangular contribution dominates"]
+    words = [by_count(count) for count in (2, 1, 0)]
     edits = [
         [(cells[name].sheet, cells[name].address, value) for name, value in variant.items()] for variant in variants
     ]

@@ -49,12 +49,27 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
             {
                 **result_object(result, evaluation, role),
                 "coverage_distribution": result.coverage_distribution or None,
+                "coverage_interval": interval_object(result),
                 "second_order_standard_uncertainty": second_order,
             }
             for result, role, second_order in zip(
                 evaluation.results, roles_of(evaluation), second_order_numbers(evaluation), strict=True
             )
         ],
+    }
+
+
+def interval_object(result: Result) -> dict[str, Any] | None:
+    """The simulated interval where the method reports such intervals; `coverage_factor` is then half of it over u, null
+    where u is zero."""
+    interval = result.coverage_interval
+    if interval is None:
+        return None
+    return {
+        "interval": [interval.low, interval.high],
+        "interval_kind": interval.kind,
+        "trials": interval.trials,
+        "seed": interval.seed,
     }
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.simulated_coverage import settings_in, with_simulation
-from ubudget.evaluation.simulation_names import CHANGED, SIMULATION
+from ubudget.evaluation.simulation_names import CHANGED, REMARK, SIMULATION
 from ubudget.evaluation.trial_statistics import SHORTEST
 from ubudget.pages.book import BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import format_for
@@ -21,6 +21,7 @@ from ubudget.quantity.spelling import column_letters
 
 FIRST_OF_SIMULATED = FIRST_BAND + 4
 ROW_HOW, ROW_STATE = 4, 6
+REMARK_WIDTH = 60.0
 NONE_CHANGED = "The inputs of all results are those that were simulated."
 SOME_CHANGED = (
     " of the results have other inputs than those that were simulated, marked below: their simulated figures are out "
@@ -56,7 +57,7 @@ def simulation_sheet(evaluation: Evaluation, placements: Placements, renderer: R
             ROW_STATE,
             1,
             f"{changed}{SOME_CHANGED}" if changed else NONE_CHANGED,
-            "flag",
+            "text",
             f"IF({count}=0,{text_in_formula(NONE_CHANGED)},{count}&{text_in_formula(SOME_CHANGED)})",
             across=NOTE_WIDTH,
         ),
@@ -68,6 +69,7 @@ def simulation_sheet(evaluation: Evaluation, placements: Placements, renderer: R
         freeze=f"A{band.first_row}",
         repeat_rows=(band.top, band.first_row - 1),
         highlights=(
+            Highlight(f"A{ROW_STATE}", f"{count}>0", "attention"),
             Highlight(
                 f"A{band.first_row}:{mark}{band.last_row}",
                 f"${mark}{band.first_row}=1",
@@ -93,6 +95,8 @@ def out_of_date_cells(evaluation: Evaluation, placements: Placements, row: int) 
 
 def _shown(column: BandColumn) -> BandColumn:
     """Numbers of the simulation with as many digits as those beside them; all of them stay in the cell."""
+    if column.heading == REMARK:
+        return replace(column, width=REMARK_WIDTH)
     if column.style != "fixed":
         return column
     numbers = [value for value in column.values if isinstance(value, float)]
