@@ -100,7 +100,7 @@ FIELD_WORDS: dict[str, str] = {
     "part": "within run: new for each portion; between runs: one deviation of the run",
     "pooled_dof": "degrees of freedom of pooled s",
     "pooled_s": "standard deviation from earlier series of readings",
-    "probability": "coverage probability under the t rule",
+    "probability": "coverage probability, under every rule but fixed k",
     "quantity": "what the symbol stands for, in words",
     "readings": "repeated readings, separated by semicolons",
     "relative": "relative part of the standard deviation, in %",

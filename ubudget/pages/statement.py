@@ -150,7 +150,7 @@ def amount(result: Result) -> str:
 def factor(result: Result, coverage: Coverage) -> str:
     """The coverage factor as it is written: as the method fixes it, or t to two decimals."""
     if result.coverage_factor is None:
-        return NOT_AVAILABLE
+        return NOT_AVAILABLE if result.value is None else "none"
     return f"{result.coverage_factor:g}" if coverage.rule == "fixed" else f"{result.coverage_factor:.2f}"
 
 
@@ -192,6 +192,8 @@ def _short(result: Result, coverage: Coverage) -> str:
         return f"{text}."
     if result.reported_as and result.coverage_interval:
         text += f", the interval {interval_words(result).partition(', ')[2]}"
+    elif result.expanded_uncertainty and result.coverage_interval and result.coverage_factor is None:
+        text += f", {distribution_words(result, coverage)}"
     elif result.expanded_uncertainty:
         text += f", k = {factor(result, coverage)}"
         if result.coverage_distribution and (coverage.rule, result.coverage_distribution) != ("t", NORMAL):
