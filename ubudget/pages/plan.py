@@ -44,7 +44,7 @@ from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
 from ubudget.pages.simulation_sheet import (
     FIRST_OF_SIMULATED,
-    out_of_date_cells,
+    out_of_date,
     simulated_beside,
     simulation_sheet,
 )
@@ -210,8 +210,10 @@ def _status_sheet(
         f"COUNTIF({placement.range('include', STATUS)},0)" for name, placement in placements.items() if name in MARKED
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
-    cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)
-    cells += out_of_date_cells(evaluation, placements, last_row_of(cells, 1) + 2)
+    simulated = out_of_date(evaluation, placements)
+    cells: list[LooseCell] = status_cells(
+        evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged, simulated
+    )
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
         STATUS,

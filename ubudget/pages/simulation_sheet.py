@@ -14,7 +14,7 @@ from ubudget.pages.book import BandColumn, Highlight, LooseCell, Sheet
 from ubudget.pages.formats import format_for
 from ubudget.pages.layout import FIRST_BAND, NOTE_WIDTH, SIMULATED, STATUS, bands_of, headline, note_of
 from ubudget.pages.paper import on_paper
-from ubudget.pages.placement import Placement, Placements
+from ubudget.pages.placement import Placements
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.wording import text_in_formula
 from ubudget.quantity.spelling import column_letters
@@ -80,17 +80,12 @@ def simulation_sheet(evaluation: Evaluation, placements: Placements, renderer: R
     return on_paper(sheet, dict(placements))
 
 
-def out_of_date_cells(evaluation: Evaluation, placements: Placements, row: int) -> list[LooseCell]:
-    """The count on the sheet `status`; none where nothing was simulated."""
-    home: Placement | None = placements.get(SIMULATION)
+def out_of_date(evaluation: Evaluation, placements: Placements) -> list[tuple[str, int, str]]:
+    """The count for the sheet `status`, with its formula; none where nothing was simulated."""
+    home = placements.get(SIMULATION)
     if home is None:
         return []
-    count = float(evaluation.column(CHANGED, SIMULATION).sum())
-    formula = f"SUM({home.range(CHANGED, STATUS)})"
-    return [
-        LooseCell(row, 1, OUT_OF_DATE, "label"),
-        LooseCell(row, 2, count, "result", formula, number_format="0"),
-    ]
+    return [(OUT_OF_DATE, int(evaluation.column(CHANGED, SIMULATION).sum()), f"SUM({home.range(CHANGED, STATUS)})")]
 
 
 def _shown(column: BandColumn) -> BandColumn:

@@ -39,7 +39,12 @@ def last_row_of(cells: Sequence[LooseCell], otherwise: int) -> int:
 
 
 def status_cells(
-    evaluation: Evaluation, program: str, excluded: str | None, changed: str, flagged: str
+    evaluation: Evaluation,
+    program: str,
+    excluded: str | None,
+    changed: str,
+    flagged: str,
+    further: Sequence[tuple[str, int, str]] = (),
 ) -> list[LooseCell]:
     """Document, revision, counts that stay live, and three fields that only people fill."""
     records = evaluation.records
@@ -76,6 +81,7 @@ def status_cells(
     if excluded is not None:
         left_out = len(records.run.file.exclusions) if records.run else 0
         live.append(("readings left out", left_out, excluded))
+    live += further
     for name, value, formula in live:
         cells.append(LooseCell(row, 1, name, "label"))
         cells.append(LooseCell(row, 2, value, "result", formula, number_format="0"))
