@@ -32,6 +32,7 @@ FLOORS = {
     "evidence_commands": 6,
     "workbook_commands": 6,
     "import_command": 6,
+    "simulate_command": 6,
     "cli": 6,
     "__main__": 6,
 }

@@ -10,7 +10,7 @@ from scipy.special import ndtri
 
 from ubudget.evaluation.first_order import margin
 from ubudget.evaluation.simulation_settings import Settings
-from ubudget.evaluation.trial_numbers import FIRST, PLAIN, block_size, blocks_needed, plain_stop
+from ubudget.evaluation.trial_numbers import CUBE_ROOT, FIRST, PLAIN, ROOT, block_size, blocks_needed, plain_stop
 from ubudget.evaluation.trial_statistics import INTERVALS, SHORTEST, SYMMETRIC, tolerance
 from ubudget.quantity.graph import Array
 
@@ -54,8 +54,8 @@ class WideT:
     @property
     def counts(self) -> bool:
         """Whether there is no standard deviation of the result to speak of. The variance of draws of a t distribution
-        with 2 degrees of freedom grows as the logarithm of their number, so slowly that a share below `SMALL_SHARE` does
-        not show in two digits of u; with fewer it grows as a power."""
+        with 2 degrees of freedom grows as the logarithm of their number, so slowly that a share below `SMALL_SHARE`
+        does not show in two digits of u; with fewer it grows as a power."""
         return self.dof < LEAST_DOF or self.share >= SMALL_SHARE
 
     @property
@@ -123,6 +123,14 @@ class Followed:
         """What is to become stable: where there is no standard deviation, the ends of the interval alone."""
         return self.series if self._has_u else self.series[2:]
 
+    def _enough(self, delta: float) -> float:
+        """Blocks that make all that is judged stable to a tolerance."""
+        return max(blocks_needed(self._judged, delta), self._enough_for_ends(delta))
+
+    def _enough_for_ends(self, delta: float) -> float:
+        rate = CUBE_ROOT if self.settings.interval == SHORTEST else ROOT
+        return blocks_needed(self.series[2:], delta, rate)
+
     def _ask(self) -> None:
         done = self.series.shape[1]
         if self.settings.rule == PLAIN:
@@ -132,11 +140,11 @@ class Followed:
             return
         delta = self._delta(done)
         if self._rounds == 1:
-            self._need(max(done, blocks_needed(self._judged, delta)))
+            self._need(max(done, self._enough(delta)))
         if self.needed <= done and self.ends is not None and self._rounds < ROUNDS:
             low, high = self.series[2:].mean(axis=1)
             finer = margin(abs(low - self.ends[0]), abs(high - self.ends[1]), delta)
-            self._need(max(self.needed, blocks_needed(self.series[2:], finer)), for_test=True)
+            self._need(max(self.needed, self._enough_for_ends(finer)), for_test=True)
 
     def _need(self, blocks: float, *, for_test: bool = False) -> None:
         if blocks > FIRST and self.settings.rule != PLAIN:
@@ -178,10 +186,7 @@ class Followed:
         value, u = float(sound.mean()), _deviation(sound)
         low, high = ends[self.settings.interval]
         delta = tolerance(u if self._has_u else _as_u(high - low, p), self.settings.digits)
-        if self.settings.trials is not None:
-            stable = blocks_needed(self._judged, delta) <= FIRST
-        else:
-            stable = not self._held_back
+        stable = not self._held_back if self.settings.trials is None else self._enough(delta) <= FIRST
         self.figures = Figures(
             trials,
             lost,

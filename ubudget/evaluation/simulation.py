@@ -138,8 +138,8 @@ def _usable(graph: Graph, numbers: Numbers, propagated: Propagated, row: int) ->
 
 
 def wide_t(propagated: Propagated, numbers: Numbers, row: int) -> WideT | None:
-    """The t distributions of a result that have no standard deviation: the fewest degrees of freedom, and their share of
-    u² together; None where there is none with a share above zero."""
+    """The t distributions of a result that have no standard deviation: the fewest degrees of freedom, and their share
+    of u² together; None where there is none with a share above zero."""
     symbol, lowest, wide, variance = "", INFINITE_DOF, 0.0, 0.0
     for slot in propagated.slots:
         at = int(slot.rows[row])

@@ -2,7 +2,7 @@
 
 *Two stages* (the default): the variance of a block's figure is estimated once, from a first stage of `FIRST` blocks,
 and says how many blocks the mean over blocks needs to lie within the tolerance with a probability of 95 %:
-h = t²·s²/delta², t for the degrees of freedom of that s (Stein, Annals of Mathematical Statistics 16 (1945) 243; for
+h = (t·s/delta)², t for the degrees of freedom of that s (Stein, Annals of Mathematical Statistics 16 (1945) 243; for
 Monte Carlo trials Wübbeler, Harris, Cox and Elster, Metrologia 47 (2010) 317; from memory). *Plain* is JCGM 101:2008,
 7.9.4: blocks are added until twice the standard deviation of each mean over blocks is within the tolerance. That asks
 after every block whether it may stop, from two blocks on, and stops where the scatter came out small by chance; figures
@@ -25,6 +25,10 @@ PLAIN: Rule = "plain"
 FIRST = 10
 """Blocks of the first stage."""
 SURE = 0.95
+ROOT, CUBE_ROOT = 1 / 2, 1 / 3
+"""How scatter falls with the number of trials: of means, standard deviations and quantiles; of the ends of a shortest
+interval, whose place in a shallow minimum is found with less certainty (cube-root asymptotics, Kim and Pollard, Annals
+of Statistics 18 (1990) 191; from memory). Over one block it is what the first stage sees."""
 
 
 def block_size(probability: float) -> int:
@@ -38,13 +42,15 @@ def fewest_trials(probability: float) -> int:
     return math.ceil(10 / (1 - probability) - 1e-9)
 
 
-def blocks_needed(figures: Array, delta: float) -> float:
-    """Blocks that the two-stage rule asks for; `figures` has shape (figures, blocks of the first stage)."""
-    variance = float(np.max(np.var(figures, axis=-1, ddof=1), initial=0.0))
-    if variance == 0:
+def blocks_needed(figures: Array, delta: float, rate: float = ROOT) -> float:
+    """Blocks that the two-stage rule asks for; `figures` has shape (figures, blocks of the first stage).
+
+    Scatter falls with that `rate`, the power of the number of trials."""
+    deviation = float(np.max(np.std(figures, axis=-1, ddof=1), initial=0.0))
+    if deviation == 0:
         return 2
     factor = float(stdtrit(figures.shape[-1] - 1, (1 + SURE) / 2))
-    return math.inf if not delta > 0 else math.ceil(factor**2 * variance / delta**2)
+    return math.inf if not delta > 0 else math.ceil((factor * deviation / delta) ** (1 / rate))
 
 
 def plain_stop(figures: Array, deltas: Array) -> int | None:

@@ -45,6 +45,20 @@ class Streams:
             DISTRIBUTIONS[source.kind].fill(rng, out, source.parameter)
 
 
+@dataclass
+class _Kept:
+    """Where the values of the next block go; it knows nothing of the program, so that both end with their last use."""
+
+    arrays: list[Array | None]
+    block: int = 0
+    at: int = 0
+
+    def keep(self, place: int, value: Array | float) -> None:
+        array = self.arrays[place]
+        if array is not None:
+            array[self.at : self.at + self.block] = value
+
+
 class Trials:
     """Results of some rows of a table, simulated together and as far as each of them needs.
 
@@ -68,23 +82,19 @@ class Trials:
         if 2 * len(rows) <= len(self._rows):
             self._program = Program(self._nodes, [self._wanted[row] for row in rows])
             self._rows = list(rows)
-        arrays = [np.empty(trials) for _ in self._rows]
+        arrays = [np.empty(trials) if row in rows else None for row in self._rows]
         most = self._room / BYTES / (self._program.registers + 1)
-        block = next((size for size in BLOCKS if size <= most), BLOCKS[-1])
-        at = 0
-
-        def keep(place: int, value: Array | float) -> None:
-            arrays[place][at : at + bound.block] = value
-
-        for size, times in ((min(block, trials), trials // min(block, trials)), (trials % min(block, trials), 1)):
-            if not size:
-                continue
-            bound = self._program.bound(size, self._streams.fill, keep)
-            for _ in range(times):
-                bound.run()
-                at += size
+        block = min(next((size for size in BLOCKS if size <= most), BLOCKS[-1]), trials)
+        kept = _Kept(arrays)
+        for size, times in ((block, trials // block), (trials % block, 1)):
+            if size:
+                kept.block = size
+                bound = self._program.bound(size, self._streams.fill, kept.keep)
+                for _ in range(times):
+                    bound.run()
+                    kept.at += size
         for row, array in zip(self._rows, arrays, strict=True):
-            if row in rows:
+            if array is not None:
                 self._kept[row].append(array)
 
     def values(self, row: int, after: int = 0) -> Array:

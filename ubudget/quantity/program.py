@@ -36,8 +36,8 @@ IN_PLACE: dict[str, Any] = {
     "abs": np.abs,
     "sign": np.sign,
     "whole": np.floor,
-    "larger": np.maximum,
-    "smaller": np.minimum,
+    "larger": lambda a, b, out: np.maximum(a, b, out=out),
+    "smaller": lambda a, b, out: np.minimum(a, b, out=out),
 }
 """Operations that can write their result over an argument."""
 
