@@ -188,7 +188,7 @@ def test_trials_without_a_value() -> None:
 
 
 def test_trials_in_which_a_curve_is_not_reached() -> None:
-    """A result whose status says so in a trial is no value, finite as its formula may be: 0.13 % are below minus 3 u."""
+    """A result whose status says so in a trial is no value, finite as its formula may be: 0.13 % below minus 3 u."""
     for estimate, told in ((3.5, True), (3.0, False)):
         model = small([Quantity("X", estimate, 1.0)], "X", not_below_zero="X")
         found = model.simulated(Settings(trials=100_000, probability=P))
