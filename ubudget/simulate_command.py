@@ -70,6 +70,7 @@ def simulate(
             probability=probability,
             memory=memory,
             rows=rows,
+            told=lambda part: tell("simulating", part),
         )
     if json is not None:
         text = json_text(simulation_exchange(simulated))

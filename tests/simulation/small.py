@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ubudget.bench.building import Shared, TableBuilder
+from ubudget.bench.result_table import STATUS
 from ubudget.evaluation.first_order import FirstOrder
 from ubudget.evaluation.propagation import Propagated, propagate
 from ubudget.evaluation.simulation import Settings, Simulation, simulate
-from ubudget.quantity.expression import Expression
+from ubudget.quantity.expression import Expression, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Graph, Joint, Trait
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.parsing import parse
@@ -43,9 +44,13 @@ class Small:
 
 
 def small(
-    quantities: Sequence[Quantity], *equations: str, correlations: Mapping[tuple[int, int], float] | None = None
+    quantities: Sequence[Quantity],
+    *equations: str,
+    correlations: Mapping[tuple[int, int], float] | None = None,
+    not_below_zero: str = "",
 ) -> Small:
-    """`correlations` between quantities by their positions."""
+    """`correlations` between quantities by their positions. Where the quantity `not_below_zero` is, results have the
+    status of a reading that no concentration on a curve gives."""
     shared = Shared()
     inputs = TableBuilder("inputs", "Inputs", len(quantities), shared)
     inputs.given("estimate", "estimate", "", [one.value for one in quantities])
@@ -59,6 +64,8 @@ def small(
         results.pick(one.name, "inputs", "estimate", [row] * len(equations))
     ways: list[Expression] = [parse(equation) for equation in equations]
     results.formula("y", "y", "", ways[0], "", ways[1:], np.arange(len(equations)))
+    if not_below_zero:
+        results.formula(STATUS, "status", "", apply("if_less", Symbol(not_below_zero), 0, 2, 0))
     tables = {"inputs": inputs.build(), "results": results.build()}
     joints = []
     if correlations:

@@ -6,15 +6,19 @@ quadrature for the correlated sum of squares; the piecewise polynomial of the su
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import ubudget
 from tests.simulation.small import Quantity, additive, small
+from ubudget.evaluation.deviations import Deviations
 from ubudget.evaluation.first_order import FirstOrder, compare
 from ubudget.evaluation.simulation import Settings
+from ubudget.quantity.graph import INFINITE_DOF
 
+ROOT = Path(__file__).parents[2]
 P = 0.95
 LIMIT_9_2_3 = 2 * math.sqrt(3) * (2 - 0.6**0.25)
 
@@ -111,6 +115,16 @@ def test_first_order_is_refused_near_a_stationary_point(
     assert found.standard_uncertainty[0] == pytest.approx(u, abs=delta)
     assert found.high[0] == pytest.approx(high, abs=delta)
     assert not compare(found, np.array([x**2]), np.array([1.96 * first_order_u])).valid[0]
+
+
+def test_end_gauge_with_known_scatter(monkeypatch: pytest.MonkeyPatch) -> None:
+    """GUM H.1.7 (from memory): u of 32 nm becomes 34 nm with the terms of second order, which the draws hold."""
+    monkeypatch.setattr(Deviations, "dof_of", lambda *_: INFINITE_DOF)
+    evaluation = ubudget.evaluate(ubudget.read_run(ROOT / "worked_examples" / "published" / "gum_h1.toml"))
+    (found,) = ubudget.simulate(evaluation, trials=100_000).results
+    assert found is not None and found.standard_uncertainty is not None
+    assert f"{evaluation.results[0].standard_uncertainty:.0f}" == "32"
+    assert f"{found.standard_uncertainty:.0f}" == "34"
 
 
 def test_a_linear_result_is_accepted_at_the_finer_tolerance() -> None:

@@ -187,6 +187,15 @@ def test_trials_without_a_value() -> None:
     assert "more than 0.1 %" in many.reasons[0]
 
 
+def test_trials_in_which_a_curve_is_not_reached() -> None:
+    """A result whose status says so in a trial is no value, finite as its formula may be: 0.13 % below minus 3 u."""
+    for estimate, told in ((3.5, True), (3.0, False)):
+        model = small([Quantity("X", estimate, 1.0)], "X", not_below_zero="X")
+        found = model.simulated(Settings(trials=100_000, probability=P))
+        assert found.left_out[0] == pytest.approx(100_000 * stats.norm.cdf(-estimate), rel=0.5)
+        assert bool(np.isfinite(found.low[0])) is told
+
+
 def test_an_exact_result() -> None:
     found = small([Quantity("X", 2.0, 0.0)], "X*3").simulated(Settings())
     assert (found.value[0], found.standard_uncertainty[0], found.low[0], found.high[0]) == (6.0, 0.0, 6.0, 6.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -110,12 +110,13 @@ def simulate(
     probability: float | None = None,
     memory: int | None = None,
     rows: Sequence[int] | None = None,
+    told: Callable[[float], None] = lambda part: None,
 ) -> SimulatedResults:
     """Monte Carlo propagation of distributions (JCGM 101:2008) beside the law of propagation.
 
     What is not given is as the method has it in `[simulation]` and `[coverage]`; else trials go on until all figures
     are stable to two significant digits of u. `rows` are those of the results to simulate, all by default; `memory` in
-    MB. Raises `UbudgetError`."""
+    MB; `told` hears which part of the results is done. Raises `UbudgetError`."""
     evaluation = of.evaluation if isinstance(of, Budget) else of
     method = evaluation.records.method
     default = settings_of(method.simulation or SimulationRule(), method.coverage.probability)
@@ -133,7 +134,9 @@ def simulate(
     value = np.array([math.nan if one.value is None else one.value for one in results])
     expanded = np.array([_expanded(one, settings.probability) for one in results])
     first = FirstOrder(value, expanded)
-    simulation = simulation_of(evaluation.graph, evaluation.numbers, evaluation.propagated, settings, chosen, first)
+    simulation = simulation_of(
+        evaluation.graph, evaluation.numbers, evaluation.propagated, settings, chosen, first, told
+    )
     return SimulatedResults(evaluation, settings, chosen, simulation, compare(simulation, value, expanded))
 
 

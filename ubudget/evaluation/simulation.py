@@ -32,11 +32,13 @@ def simulate(
     settings: Settings,
     rows: Sequence[int] | None = None,
     first_order: FirstOrder | None = None,
+    told: Callable[[float], None] = lambda part: None,
 ) -> Simulation:
     """Simulates results of the table that was propagated, all of them or those of some rows.
 
     With `first_order` (of the same rows) adaptive trials go on until it is clear whether that interval is accepted, at
-    the latest at delta/5 (JCGM 101 8.2). A result without value at the estimates is not simulated."""
+    the latest at delta/5 (JCGM 101 8.2). A result without value at the estimates is not simulated. `told` hears which
+    part of the results is done."""
     wanted = list(range(graph.tables[propagated.table].size) if rows is None else rows)
     ends: dict[int, tuple[float, float]] = {}
     if first_order is not None:
@@ -54,6 +56,7 @@ def simulate(
     waiting = _groups(list(followed), followed, settings)
     while waiting:
         waiting = _simulated(waiting[0], followed, settings, trials_of) + waiting[1:]
+        told(sum(one.figures.trials > 0 for one in followed.values()) / len(followed))
     return _gathered(settings, wanted, followed)
 
 
