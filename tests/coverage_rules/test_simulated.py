@@ -122,6 +122,17 @@ def test_without_an_interval_k_is_t_and_flagged(tmp_path: Path) -> None:
     assert found.flags == ("no simulated interval, k from the t distribution",)
 
 
+def test_too_few_trials_are_a_finding(tmp_path: Path) -> None:
+    """JCGM 101 7.2.2: many more trials than 1/(1 - p)."""
+    (tmp_path / "method.toml").write_text(
+        method_text({"x": normal(1)}, coverage=RULE) + TRIALS.replace("1000", "5"), encoding="utf-8"
+    )
+    done = run("evaluate", tmp_path / "method.toml", folder=tmp_path)
+    assert done.status == 2
+    assert done.err.startswith("stop: method.toml: simulation: found 5 trials; accepted: 200 or more")
+    assert done.err.count("\n") == 1
+
+
 def test_what_cannot_follow_the_rule_is_refused() -> None:
     known = written(EXAMPLES / "patterns" / "water-direct")
     method = replace(known.records.method, coverage=Coverage(rule="simulation"))

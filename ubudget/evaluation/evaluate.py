@@ -39,6 +39,7 @@ from ubudget.evaluation.simulated_coverage import (
     NO_INTERVAL,
     CoverageInterval,
     coverage_interval,
+    settings_findings,
     simulated_factors,
 )
 from ubudget.evaluation.traceability_findings import traceability_findings
@@ -321,7 +322,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     """The evaluation of records, and all findings; None where a finding stops the work."""
     findings = list(records.findings)
     assembly, found = assemble(records)
-    findings += found
+    findings += [*found, *settings_findings(records)]
     if assembly is None or stops(findings):
         return None, findings
     method = records.method

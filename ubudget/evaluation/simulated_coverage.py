@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ubudget.errors import UbudgetError
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, SAFE_TRUNCATION, STANDARD, cover
 from ubudget.evaluation.first_order import FirstOrder
 from ubudget.evaluation.propagation import Propagated
@@ -74,6 +75,18 @@ def with_simulation(propagated: Propagated, graph: Graph, numbers: Numbers, meth
 def settings_in(method: Method) -> Settings:
     """How a method simulates its results."""
     return settings_of(method.simulation or SimulationRule(), method.coverage.probability)
+
+
+def settings_findings(records: Records) -> list[Finding]:
+    """A table `[simulation]` by which nothing can be simulated."""
+    try:
+        settings_in(records.method)
+    except UbudgetError as error:
+        found, accepted, *remedy = str(error).removeprefix("simulation: found ").split("; ", 2)
+        accepted = accepted.removeprefix("accepted: ")
+        file = records.file("method")
+        return [Finding("stop", file, "simulation", found, accepted, *(remedy or ("correct the table [simulation]",)))]
+    return []
 
 
 def coverage_interval(graph: Graph, numbers: Numbers, method: Method, row: int) -> CoverageInterval | None:
