@@ -11,7 +11,7 @@ import pytest
 from tests.workbooks.books import EXAMPLES, HARBOUR, written
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.notebook import budget, exp, input_quantity
-from ubudget.evaluation.second_order import _turns, largest_terms
+from ubudget.evaluation.second_order import _turns, largest_terms, may_be_material
 from ubudget.evaluation.shifted import shifts_of
 from ubudget.files.exchange import evaluation_object
 from ubudget.pages.derivation import derivation
@@ -129,3 +129,20 @@ def test_always_in_derivation_and_exchange(path: Path, words: str) -> None:
     assert words in " ".join(line.strip() for line in derivation(evaluation, 0))
     number = evaluation_object(evaluation)["results"][0]["second_order_standard_uncertainty"]
     assert number == evaluation.second_order.standard_uncertainty[0]
+
+
+def test_the_judgement_beforehand_lets_material_terms_through() -> None:
+    """Products of drawn quantities: what is material by all moves is so by the few that are tried first."""
+    rng = np.random.default_rng(5)
+    material = 0
+    for _ in range(40):
+        a, b, c, d = (
+            input_quantity(name, float(f"{rng.uniform(0.5, 5):.5g}"), u=float(f"{10 ** rng.uniform(-2, 0):.3g}"))
+            for name in "abcd"
+        )
+        found = budget(a * (b - c) / d).evaluation
+        added = found.second_order
+        judged = may_be_material(found.propagated, found.numbers, added.first_order, added.digits)
+        assert judged or not added.material[0]
+        material += int(added.material[0])
+    assert material > 10
