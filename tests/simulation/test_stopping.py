@@ -146,14 +146,14 @@ def test_what_does_not_become_stable_in_the_memory_is_told() -> None:
     found = additive([4.9] * 4, "normal").simulated(Settings(probability=P, memory=16))
     assert found.trials[0] * BYTES <= 16e6
     assert not found.stable[0]
-    assert "more memory would help" in found.reasons[0]
+    assert "more memory may help" in found.reasons[0]
 
 
 def test_few_trials_are_told_as_not_stable() -> None:
     found = additive([1] * 4, "normal").simulated(Settings(trials=1000, probability=P))
     assert found.trials[0] == 1000
     assert not found.stable[0]
-    assert "more trials would help" in found.reasons[0]
+    assert "more trials may help" in found.reasons[0]
 
 
 def test_no_standard_deviation() -> None:

@@ -206,8 +206,9 @@ class Followed:
         if lost:
             reasons.append(f"{lost} of {trials} trials without a value are left out")
         if not stable:
+            digits = f"{self.settings.digits} digit{'s' if self.settings.digits > 1 else ''}"
             remedy = "more memory" if self.settings.trials is None else "more trials"
-            reasons.append(f"not stable to {self.settings.digits} digits within {trials} trials; {remedy} would help")
+            reasons.append(f"not stable to {digits} of u within {trials} trials; {remedy} may help")
         return reasons
 
 

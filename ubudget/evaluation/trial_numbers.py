@@ -50,7 +50,11 @@ def blocks_needed(figures: Array, delta: float, rate: float = ROOT) -> float:
     if deviation == 0:
         return 2
     factor = float(stdtrit(figures.shape[-1] - 1, (1 + SURE) / 2))
-    return math.inf if not delta > 0 else math.ceil((factor * deviation / delta) ** (1 / rate))
+    return (
+        math.inf
+        if not (delta > 0 and math.isfinite(deviation))
+        else math.ceil((factor * deviation / delta) ** (1 / rate))
+    )
 
 
 def plain_stop(figures: Array, deltas: Array) -> int | None:
