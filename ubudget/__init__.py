@@ -71,6 +71,7 @@ if TYPE_CHECKING:
     from ubudget.evaluation.scores import z_prime_score as z_prime_score
     from ubudget.evaluation.scores import z_score as z_score
     from ubudget.evaluation.scores import zeta_score as zeta_score
+    from ubudget.evaluation.simulated_results import simulate as simulate
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.studies import evaluate_study as evaluate_study
@@ -147,6 +148,7 @@ __all__ = [
     "repeatability_check",
     "repeatability_limit",
     "results_frame",
+    "simulate",
     "specific_consumer_risk",
     "specific_producer_risk",
     "sqrt",
@@ -194,6 +196,7 @@ _MODULES = {
         "critical_range_factor normalised_error repeatability_check repeatability_limit trueness_check z_prime_score "
         "z_score zeta_score"
     ),
+    "ubudget.evaluation.simulated_results": "simulate",
     "ubudget.files.frames": "budgets_frame results_frame",
     "ubudget.files.studies": "evaluate_study",
     "ubudget.files.verbs": "evaluate read_run trace write_workbook",

@@ -24,6 +24,7 @@ from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
 from ubudget.score_commands import scores
+from ubudget.simulate_command import simulate
 from ubudget.statement_commands import schema, statement
 from ubudget.study_command import study
 from ubudget.target_commands import target
@@ -291,6 +292,7 @@ app.command()(amend)
 app.command()(amendments)
 app.command()(detection)
 app.command("import")(import_export)
+app.command()(simulate)
 app.command()(trace)
 app.command()(ware)
 app.command()(study)

@@ -37,6 +37,7 @@ POINTS: dict[str, list[Point]] = {
     "round": [(2.5, 0.0), (-2.5, 0.0), (1234.5, -2.0), (0.125, 2.0), (-1.005, 2.0)],
     "add_all": [(1.5, -2.0, 4.25), (3.0,)],
     "sum_squares": [(1.5, -2.0, 4.25), (-3.0,)],
+    "largest_of": [(1.5, -2.0, 4.25), (-3.0,)],
     "total": [(1.5, -2.0, 4.25), (3.0,)],
     "total_product": [(1.5, -2.0, 4.25, 2.0, -1.0, 0.5)],
     "chi_upper": [(3.0, 2.0), (0.5, 2.0)],
@@ -121,6 +122,7 @@ PLAIN: dict[str, Callable[..., float]] = {
     # With two degrees of freedom above, the tail has a closed form (from the definition of the F distribution).
     "chi_upper": lambda chi, two: math.exp(-chi / two),
     "f_upper": lambda f, above, below: (1 + above * f / below) ** (-below / 2),
+    "largest_of": lambda *values: max(values),
     "total_of": lambda *values: math.fsum(values),
     "total_where": lambda key, wanted, value: value if key == wanted else 0.0,
     "rise": lambda x, at, step, slope: slope * min(max(x - at, 0.0), step),

@@ -41,7 +41,7 @@ def another(cell: OpenCell) -> float:
     if cell.origin.path[0] == "include":
         return 1.0 - value
     if cell.origin.path[-1] == "probability":
-        return 0.95
+        return 0.9 if value == 0.95 else 0.95
     if cell.origin.path[-1] == "tare":
         # A heavier vessel could leave no mass, which is a finding.
         return float(f"{value * 0.99:.12g}")

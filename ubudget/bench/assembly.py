@@ -95,7 +95,7 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
 def build_reporting(context: Context) -> None:
     coverage = context.records.method.coverage
     table = TableBuilder(REPORTING, "Coverage", 1, context.shared)
-    if coverage.rule == "t":
+    if coverage.rule != "fixed":
         table.given(
             "p",
             "coverage probability p",

@@ -211,6 +211,7 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
     fit.fits.formula("status", USABLE, "", with_scatter(fit, status))
+    fit.fits.hold("status")
 
 
 def with_scatter(fit: Fit, status: Expression) -> Expression:
@@ -261,6 +262,7 @@ def freeze_points(fit: Fit, *columns: str) -> None:
         *columns,
     )
     fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "W_min", "s", "s known", "sum of squares")
+    fit.fits.hold("x_low", "x_high")
     shown = {"fitted", "residual", "W"}
     gradients = [name for name in fit.points.names if name.startswith("∂")]
     fit.points.demote(*POINT_DETAILS, *(name for name in columns if name not in shown), *gradients)

@@ -215,6 +215,7 @@ def _concentration(
     if lost is not None:
         status = status + apply("if_less", Symbol("n"), 0.5, 0, NO_SOLUTION * lost)
     if table.has("w0"):
+        table.hold("w0")
         without = apply("if_less", 0, Symbol("w0"), 0, NO_WEIGHT)
         status = status + apply("if_less", Symbol("n"), 0.5, 0, without)
     table.formula("status", USABLE, "", status)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -54,14 +55,48 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role)
-            | low_level_entry(evaluation, row)
-            | ({"decisions": decided} if limits else {})
-            for row, (result, role, decided) in enumerate(
-                zip(evaluation.results, roles_of(evaluation), decision_objects(evaluation), strict=True)
+            {
+                **result_object(result, evaluation, role),
+                "coverage_distribution": result.coverage_distribution or None,
+                "coverage_interval": interval_object(result),
+                "second_order_standard_uncertainty": second_order,
+                **low_level_entry(evaluation, row),
+                **({"decisions": decided} if limits else {}),
+            }
+            for row, (result, role, second_order, decided) in enumerate(
+                zip(
+                    evaluation.results,
+                    roles_of(evaluation),
+                    second_order_numbers(evaluation),
+                    decision_objects(evaluation),
+                    strict=True,
+                )
             )
         ],
     }
+
+
+def interval_object(result: Result) -> dict[str, Any] | None:
+    """The simulated interval where the method reports such intervals; `coverage_factor` is then half of it over u, null
+    where u is zero."""
+    interval = result.coverage_interval
+    if interval is None:
+        return None
+    return {
+        "interval": [interval.low, interval.high],
+        "interval_kind": interval.kind,
+        "trials": interval.trials,
+        "seed": interval.seed,
+    }
+
+
+def second_order_numbers(evaluation: Evaluation) -> list[float | None]:
+    """u with terms of second order by result; None where it cannot be told."""
+    numbers = evaluation.second_order.standard_uncertainty.tolist()
+    return [
+        number if result.value is not None and math.isfinite(number) else None
+        for number, result in zip(numbers, evaluation.results, strict=True)
+    ]
 
 
 def method_object(records: Records) -> dict[str, Any]:

@@ -50,6 +50,8 @@ def parts_by_analyte(whole: Evaluation, path: Path) -> Iterator[Part]:
     """One part for each analyte with results; `path` is the name of the workbook to which the analyte is added.
 
     Raises `UnusableInput` where a part would not have the results of the whole run, or is too large itself."""
+    if whole.records.method.coverage.rule == "simulation":
+        raise UnusableInput([_simulated(whole.records)])
     records = with_edits_in_texts(whole.records)
     documents, tables = documents_of_texts(records.texts)
     if "readings" not in tables:
@@ -182,6 +184,17 @@ def _different(whole: Evaluation, part: Evaluation, analyte: str) -> list[Findin
             "divide the run by samples instead, or use evaluate with --csv",
         )
     ]
+
+
+def _simulated(records: Records) -> Finding:
+    return Finding(
+        "stop",
+        records.file("method"),
+        "coverage",
+        'rule = "simulation", whose draws are those of the whole run',
+        "a rule by which a part of the run has the same k",
+        "write one workbook, without --by",
+    )
 
 
 def _no_readings(records: Records) -> Finding:

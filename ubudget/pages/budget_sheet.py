@@ -12,6 +12,7 @@ from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, Chart, Choice, LooseCell, Series, Sheet, Style, Value
 from ubudget.pages.budget_rows import CHOSEN_ROW, COLUMN, ORDER, TOP, lines_of, quantities_band
 from ubudget.pages.budget_table import budget_band, vacant_rows
+from ubudget.pages.coverage_cells import k_from_chosen
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, SHARE, format_for
 from ubudget.pages.layout import BUDGET, COMPUTATION, headline
 from ubudget.pages.placement import Placements
@@ -100,6 +101,9 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     status = f"INDEX({home.range(STATUS, BUDGET)},{CHOSEN_ROW})"
     usable = "yes" if evaluation.column(STATUS)[chosen] == 0 else NOT_USABLE
     add(13, "usable", usable, f'IF({CHOSEN_ROW}=0,"",IF({status}=0,"yes","{NOT_USABLE}"))')
+    of_k = k_from_chosen(evaluation, placements, BUDGET, CHOSEN_ROW, chosen)
+    if of_k:
+        add(17, *of_k)
     add(14, "findings that need a decision", "".join(f"{flag}. " for flag in result.flags), text_of(FLAGS))
     return cells
 

@@ -7,7 +7,7 @@ from ubudget.pages.placement import Placement
 from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
-STATUS, RESULTS, BUDGET, TARGETS = "status", "results", "budget", "targets"
+STATUS, RESULTS, BUDGET, SIMULATED, TARGETS = "status", "results", "budget", "simulation", "targets"
 SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
@@ -164,6 +164,10 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
     "values by validation data": (COMPUTATION, ""),
+    "simulation": (
+        SIMULATED,
+        "Monte Carlo propagation of distributions beside the law of propagation (JCGM 101:2008, 7 and 8).",
+    ),
     "line pairs": (COMPUTATION, ""),
     "reported values": (COMPUTATION, ""),
     "results": (
@@ -188,6 +192,7 @@ TITLES = {
     RESULTS: "Reported results",
     BUDGET: "Uncertainty budget of one result",
     TARGETS: "Target uncertainties",
+    SIMULATED: "Simulated results",
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
     CORRECTIONS: "Corrections of readings: internal standard, drift",

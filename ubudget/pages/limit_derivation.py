@@ -28,7 +28,7 @@ def limit_parts(evaluation: Evaluation, row: int, printer: EquationPrinter) -> I
     }
     if not picked:
         return
-    yield Title("7  Limits near zero", 2)
+    yield Title("8  Limits near zero", 2)
     yield Sentence(
         "The validated limits hold for the nominal test portion; those of this sample are scaled by its sensitivity "
         "to the concentration in the solution over that of the nominal portion."

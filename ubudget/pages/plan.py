@@ -30,6 +30,7 @@ from ubudget.pages.layout import (
     READINGS,
     ROUTES,
     SAMPLES,
+    SIMULATED,
     STANDARDS,
     STATUS,
     STEPS,
@@ -48,6 +49,12 @@ from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
+from ubudget.pages.simulation_sheet import (
+    FIRST_OF_SIMULATED,
+    out_of_date,
+    simulated_beside,
+    simulation_sheet,
+)
 from ubudget.pages.targets_band import target_rows, targets_band
 from ubudget.pages.text_sheets import (
     findings_band,
@@ -69,6 +76,7 @@ MARKED = ("readings", "standard readings", "addition readings", "internal standa
 def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
+    evaluation = simulated_beside(evaluation)
     placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results", *CONCLUDED)
     return book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
@@ -112,6 +120,7 @@ def book_of(
         results.sheet,
         decisions,
         budget,
+        simulation_sheet(evaluation, placements, renderer),
         targets,
         *data,
         charts,
@@ -149,6 +158,7 @@ def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     first_rows = {
         METHOD: last_row_of(method_cells(evaluation), 1) + 3,
         CALIBRATION: first_row_behind(verdict_rows(graph)),
+        SIMULATED: FIRST_OF_SIMULATED,
         TARGETS: first_row_behind(target_rows(graph)),
         DECISIONS: first_row_behind(decision_rows(graph)),
     }
@@ -211,7 +221,10 @@ def _status_sheet(
         f"COUNTIF({placement.range('include', STATUS)},0)" for name, placement in placements.items() if name in MARKED
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
-    cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)
+    simulated = out_of_date(evaluation, placements)
+    cells: list[LooseCell] = status_cells(
+        evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged, simulated
+    )
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
         STATUS,

@@ -9,6 +9,7 @@ from ubudget.bench.precision import case_words
 from ubudget.evaluation.certificates import Register
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, LooseCell, Style, Value
+from ubudget.pages.coverage_words import rule_on_sheet
 from ubudget.pages.layout import METHOD, STATUS, headline
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.quantity.spelling import readable_text
@@ -37,7 +38,12 @@ def last_row_of(cells: Sequence[LooseCell], otherwise: int) -> int:
 
 
 def status_cells(
-    evaluation: Evaluation, program: str, excluded: str | None, changed: str, flagged: str
+    evaluation: Evaluation,
+    program: str,
+    excluded: str | None,
+    changed: str,
+    flagged: str,
+    further: Sequence[tuple[str, int, str]] = (),
 ) -> list[LooseCell]:
     """Document, revision, counts that stay live, and three fields that only people fill."""
     records = evaluation.records
@@ -74,6 +80,7 @@ def status_cells(
     if excluded is not None:
         left_out = len(records.run.file.exclusions) if records.run else 0
         live.append(("readings left out", left_out, excluded))
+    live += further
     for name, value, formula in live:
         cells.append(LooseCell(row, 1, name, "label"))
         cells.append(LooseCell(row, 2, value, "result", formula, number_format="0"))
@@ -112,11 +119,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     document = method.document
     equations = evaluation.assembly.equations
     coverage = method.coverage
-    rule = (
-        f"fixed k = {coverage.k:g}"
-        if coverage.rule == "fixed"
-        else "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
-    )
+    rule = rule_on_sheet(coverage)
     digits = "two significant digits" if method.rounding.digits == 2 else "one significant digit, 5 % rule"
     entries: list[tuple[str, Value]] = [
         ("method", f"{document.id}, version {document.version}, {document.status}"),

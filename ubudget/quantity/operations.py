@@ -251,6 +251,7 @@ TABLE: dict[str, Operation] = {
             "all",
             False,
         ),
+        Operation("largest_of", None, _fold(np.maximum), None, "MAX({all})", "largest({all})", 9, "all", False),
         # Over a span of rows of another table: the last axis of the array, padded with NaN beyond a span's end.
         Operation("total", 1, lambda a: np.nansum(a, axis=-1), None, "SUM({0})", "sum({0})", 9, "all", False, True),
         Operation(

@@ -22,6 +22,7 @@ from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.quality import QualityLimit
 from ubudget.records.recovery import Recovery
 from ubudget.records.several_lines import SeveralLines
+from ubudget.records.simulation import SimulationRule
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.statement_form import StatementForm
 from ubudget.records.strict import STRICT
@@ -183,9 +184,10 @@ class LineData:
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Coverage:
     """`fixed`: k as given; `t`: Student factor at `probability` and the truncated effective degrees of
-    freedom."""
+    freedom; `dominating term`: the factor of the rectangular or trapezoidal distribution where one or two
+    rectangular contributions dominate, else that of `t`; `simulation`: half the simulated interval over u."""
 
-    rule: Literal["fixed", "t"] = "t"
+    rule: Literal["fixed", "t", "dominating term", "simulation"] = "t"
     k: Positive | None = None
     probability: Probability = 0.9545
 
@@ -265,5 +267,7 @@ class Method:
     several_lines: SeveralLines | None = None
     validation: ValidationData | None = None
     """The second route to the uncertainty of results."""
+    simulation: SimulationRule | None = None
+    """Its results stand in the workbook beside those of the law of propagation."""
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""

@@ -69,6 +69,9 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         yield "readings", "headings", "positions of reading: --empty has no place for them", RUN_AS_FILES
     if any(reading.block for reading in run.readings):
         yield "readings", "block", "calibration blocks: --empty has one calibration", "name a run of one calibration"
+    if records.method.coverage.rule not in ("fixed", "t"):
+        found = f'rule = "{records.method.coverage.rule}": --empty knows fixed k and t alone'
+        yield "method", "coverage", found, RUN_AS_FILES
     if records.method.quality_limits:
         yield "method", "quality_limit", "limits of checks in the run: --empty has no rows for these", RUN_AS_FILES
     if records.method.validation is not None:
