@@ -11,7 +11,7 @@ from ubudget.pages.layout import RECORD, headline
 from ubudget.quantity.spelling import column_letters
 from ubudget.records.records import Records, SourceText
 
-LAYOUT = "3"
+LAYOUT = "4"
 """Version of the workbook's layout; another version is said, not guessed."""
 LONGEST_LINE = 30_000
 TOP = 10
