@@ -6,6 +6,9 @@ and standard uncertainty where the input quantity stands, by row numbers kept be
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from ubudget.bench.result_table import STATUS
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, STANDARD
 from ubudget.evaluation.evaluate import Evaluation
@@ -47,7 +50,7 @@ def budget_sheet(evaluation: Evaluation, placements: Placements, links: RowLinks
     first = lists.first_row
     return Sheet(
         BUDGET,
-        (band, groups, lists, behind),
+        tuple(_with_finite_values(one) for one in (band, groups, lists, behind)),
         tuple(cells),
         charts=(_chart(groups),),
         choices=(
@@ -97,7 +100,7 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     ):
         numbers = evaluation.column(column)
         formula = f'IF({CHOSEN_ROW}=0,"",INDEX({home.range(column, BUDGET)},{CHOSEN_ROW}))'
-        add(row, heading, float(numbers[chosen]), formula, number_format or format_for(numbers, 6))
+        add(row, heading, _finite(numbers[chosen]), formula, number_format or format_for(numbers, 6))
     status = f"INDEX({home.range(STATUS, BUDGET)},{CHOSEN_ROW})"
     usable = "yes" if evaluation.column(STATUS)[chosen] == 0 else NOT_USABLE
     add(13, "usable", usable, f'IF({CHOSEN_ROW}=0,"",IF({status}=0,"yes","{NOT_USABLE}"))')
@@ -106,6 +109,21 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
         add(17, *of_k)
     add(14, "findings that need a decision", "".join(f"{flag}. " for flag in result.flags), text_of(FLAGS))
     return cells
+
+
+def _with_finite_values(band: Band) -> Band:
+    return replace(
+        band,
+        columns=tuple(
+            replace(column, values=[_finite(value) if isinstance(value, float) else value for value in column.values])
+            for column in band.columns
+        ),
+    )
+
+
+def _finite(value: float) -> float | None:
+    """The stored value of a cell; none where a result cannot be calculated."""
+    return float(value) if math.isfinite(value) else None
 
 
 def _equation(evaluation: Evaluation) -> list[LooseCell]:
@@ -143,9 +161,9 @@ def _sums(evaluation: Evaluation, behind: Band, chosen: int) -> list[LooseCell]:
     total = f"SUM({share}{first}:{share}{behind.last_row})"
     return [
         LooseCell(15, 1, "check: root of the sum of squares below", "label"),
-        LooseCell(15, 2, float(u[chosen]), "number", root, number_format=format_for(u, 6)),
+        LooseCell(15, 2, _finite(u[chosen]), "number", root, number_format=format_for(u, 6)),
         LooseCell(16, 1, "check: sum of the shares below", "label"),
-        LooseCell(16, 2, shares, "number", total, number_format=SHARE),
+        LooseCell(16, 2, _finite(shares), "number", total, number_format=SHARE),
     ]
 
 

@@ -109,7 +109,9 @@ class Renderer:
                 which[way.rows] = len(wordings)
                 wordings.append(self._wording(placement, way))
         apart = placement.table.name.startswith(POINTS_OF_FITS) and placement.table.size >= THREADED
-        return formula_texts(wordings, which, placement.first_row, apart), figures(numbers, which >= 0)
+        texts = formula_texts(wordings, which, placement.first_row, apart)
+        # What has no finite value has a formula all the same, and nothing stored beside it.
+        return texts, figures(numbers, (which >= 0) & np.isfinite(numbers))
 
     def _wording(self, placement: Placement, way: Way) -> Wording:
         """Formula text with a place for every row number, and those row numbers."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -214,7 +215,10 @@ def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
 
 def _usable(evaluation: Evaluation, column: str) -> list[tuple[float, bool]]:
     status = evaluation.column(STATUS)
-    return [(value, code == 0) for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)]
+    return [
+        (value, code == 0 and math.isfinite(value))
+        for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)
+    ]
 
 
 def _with_decimals(decimals: int) -> str:
