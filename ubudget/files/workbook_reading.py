@@ -67,14 +67,14 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
         found = "records that do not give the fingerprint stored beside them"
         return None, [_stop(path, f"sheet {RECORD}", found, "use an unaltered copy of the workbook")]
     if rows:
-        return read_filled(path, book, texts, rows, lambda cells: _edits(path, book, cells))
+        return read_filled(path, book, texts, rows, lambda cells: edits_of(path, book, cells))
     records, findings = records_from_texts(texts)
     if records is None:
         return None, findings
     evaluation, findings = evaluate(records)
     if evaluation is None:
         return None, findings
-    edited, faults = _edits(path, book, open_cells(plan_book(evaluation).sheets))
+    edited, faults = edits_of(path, book, open_cells(plan_book(evaluation).sheets))
     if stops(faults):
         return None, faults
     if not edited:
@@ -128,7 +128,7 @@ def _texts(sheet: Any) -> tuple[SourceText, ...]:
     )
 
 
-def _edits(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
+def edits_of(path: Path, book: Any, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
     """Open cells that no longer hold what the records say, as edits."""
     edits: list[Edit] = []
     faults: list[Finding] = []

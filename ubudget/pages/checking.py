@@ -1,0 +1,318 @@
+"""A workbook as found against the workbook as issued: what was typed, and what is no longer what ubudget made.
+
+Both come as cells that were read (`ubudget.pages.cells_as_read`): the one found from its file, the one issued by writing
+the plan of its own records and reading it alike, so that whatever a file can hold is compared with its like.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from ubudget.pages.cells_as_read import BookAsRead, CellAsRead, CellValue, SheetAsRead, place_of
+from ubudget.pages.checking_frame import frame_differences, permissions
+from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap, row_map, sheets_renamed
+from ubudget.pages.checking_values import Values, disagree, same_content, stale
+from ubudget.pages.check_report import Difference, EditedInput, Field, Report
+from ubudget.pages.formula_tokens import same_formula, tokens
+
+_NO_FIELD = Field("other", "", "", "")
+
+
+@dataclass(frozen=True, eq=False)
+class Issued:
+    """A workbook as issued."""
+
+    book: BookAsRead
+    fields: Mapping[tuple[str, str], Field]
+    """Open cells by sheet and address: what each of them shows."""
+
+
+@dataclass(frozen=True)
+class _SheetFindings:
+    """What differs on one sheet, cell by cell; addresses are those of the sheet as issued."""
+
+    edited: tuple[str, ...] = ()
+    formulas: tuple[str, ...] = ()
+    texts: tuple[str, ...] = ()
+    locks: tuple[str, ...] = ()
+    values: tuple[str, ...] = ()
+    """Formulas that stand, with a stored value that is not the one issued."""
+    empty: int = 0
+    """Of these, the ones without any stored value."""
+    added: tuple[str, ...] = ()
+    """Cells as found where nothing was issued."""
+    explained: int = 0
+    """Formulas that only followed, or lost, rows that moved."""
+
+
+Expect = Callable[["Changes"], Values]
+"""Gives the values that formulas should have with the open cells as they stand."""
+
+
+@dataclass(frozen=True, eq=False)
+class Changes:
+    """Open cells as they stand, whatever moved since."""
+
+    issued: Issued
+    found: BookAsRead
+    moves: Moves
+    edited: tuple[tuple[str, str], ...]
+    """Sheet and address, as issued, of open cells that hold something else."""
+
+    def sheet(self, issued: str) -> SheetAsRead | None:
+        return self.found.by_name.get(self.moves.names.get(issued, ""))
+
+    def stands(self, sheet: str, address: str) -> CellAsRead:
+        """What stands now in a cell as issued."""
+        there, place = self.sheet(sheet), self.place(sheet, address)
+        return CellAsRead(None, None) if there is None or place is None else there.cell(place)
+
+    def place(self, sheet: str, address: str) -> str | None:
+        """Where a cell as issued stands now."""
+        return self.moves.rows.get(sheet, UNMOVED).address(address)
+
+
+def changes_of(issued: Issued, found: BookAsRead) -> Changes:
+    """The open cells that were changed, rows and sheets recognised where they moved."""
+    moves = _moves(issued.book, found)
+    edited = tuple(
+        (sheet.name, address)
+        for sheet, there in _pairs(issued.book, found, moves)
+        for address in _findings(sheet, there, moves).edited
+    )
+    return Changes(issued, found, moves, edited)
+
+
+def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
+    """All that differs between a workbook as issued and as found; `expect` is asked only where open cells changed."""
+    changes = changes_of(issued, found)
+    moves = changes.moves
+    pairs = list(_pairs(issued.book, found, moves))
+    findings = [(sheet, there, _findings(sheet, there, moves)) for sheet, there in pairs]
+    inputs = tuple(_edited(changes, sheet, address) for sheet, address in changes.edited)
+    formulas, texts, structure = [], [], []
+    for sheet, there, differences in findings:
+        rows = moves.rows.get(sheet.name, UNMOVED)
+        emptied = _emptied(sheet, there, differences, rows)
+        formulas += [
+            _difference(sheet, there, rows, address, "formula")
+            for address in differences.formulas
+            if place_of(address)[1] not in emptied
+        ]
+        texts += [
+            _difference(sheet, there, rows, address, "text, heading or fixed number")
+            for address in differences.texts
+            if place_of(address)[1] not in emptied
+        ]
+        texts += [
+            Difference(there.name, address, None, _told(there.cell(address)), "something in a cell that was empty")
+            for address in differences.added
+        ]
+        structure += _rows_told(sheet, there, rows, emptied, differences.explained)
+        structure += permissions(sheet, there, differences.locks, rows)
+    structure += frame_differences(issued.book, found, moves)
+    values, missing = _values(changes, findings, expect if changes.edited else None)
+    return Report(inputs, tuple(formulas), tuple(texts), tuple(structure), *values, not_compared=missing)
+
+
+# -- what moved ------------------------------------------------------------------------------------------------------
+
+
+def _moves(issued: BookAsRead, found: BookAsRead) -> Moves:
+    names = sheets_renamed(issued, found)
+    rows = {}
+    for sheet in issued.sheets:
+        if sheet.name in names:
+            there = found.by_name[names[sheet.name]]
+            if _rows_in_doubt(sheet, there):
+                rows[sheet.name] = row_map(sheet, there)
+    return Moves({name: moved for name, moved in rows.items() if not moved.unmoved}, names)
+
+
+def _pairs(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[tuple[SheetAsRead, SheetAsRead]]:
+    for sheet in issued.sheets:
+        if sheet.name in moves.names:
+            yield sheet, found.by_name[moves.names[sheet.name]]
+
+
+@lru_cache(maxsize=256)
+def _rows_in_doubt(issued: SheetAsRead, found: SheetAsRead) -> bool:
+    """Whether more than one row differs, so that rows may have moved."""
+    differences = _in_place(issued, found)
+    places = (*differences.formulas, *differences.texts, *differences.added, *differences.edited)
+    return len({place_of(address)[1] for address in places}) > 1
+
+
+# -- cell by cell ----------------------------------------------------------------------------------------------------
+
+
+def _findings(issued: SheetAsRead, found: SheetAsRead, moves: Moves) -> _SheetFindings:
+    if moves.none:
+        return _in_place(issued, found)
+    return _cells(issued, found, moves.rows.get(issued.name, UNMOVED), moves)
+
+
+@lru_cache(maxsize=256)
+def _in_place(issued: SheetAsRead, found: SheetAsRead) -> _SheetFindings:
+    return _cells(issued, found, UNMOVED, None)
+
+
+def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None) -> _SheetFindings:
+    edited, formulas, texts, locks, values = [], [], [], [], []
+    empty = explained = 0
+    there = found.cells
+    for address, cell in issued.cells.items():
+        place = address if rows.unmoved else rows.address(address)
+        if place is None:
+            continue
+        stands = there.get(place)
+        if stands is None:
+            if cell.formula is None and cell.value is None and cell.locked:
+                continue
+            stands = CellAsRead(None, None)
+        if stands.locked != cell.locked:
+            locks.append(address)
+        if cell.formula is None:
+            if stands.formula is None and (cell.value == stands.value or same_content(cell.value, stands.value)):
+                continue
+            (texts if cell.locked else edited).append(address)
+            continue
+        if stands.formula is None:
+            formulas.append(address)
+            continue
+        if cell.formula != stands.formula and not same_formula(cell.formula, stands.formula, issued.name):
+            if moves is not None and moves.explain(tokens(cell.formula), tokens(stands.formula), issued.name):
+                explained += 1
+            else:
+                formulas.append(address)
+                continue
+        elif moves is not None and moves.rows and not moves.explain(
+            tokens(cell.formula), tokens(stands.formula), issued.name
+        ):
+            explained += 1  # left as it was, while the rows that it names moved
+        if cell.value != stands.value and disagree(cell.value, stands.value, cell.formula, issued.cell):
+            values.append(address)
+            empty += stands.value is None
+    own = issued.cells if rows.unmoved else {rows.address(address) for address in issued.cells}
+    added = [
+        address
+        for address, cell in there.items()
+        if address not in own and (cell.formula is not None or cell.value is not None)
+        and (rows.unmoved or place_of(address)[1] not in rows.inserted)
+    ]
+    loose = [address for address, cell in there.items() if not cell.locked and address not in own]
+    return _SheetFindings(
+        tuple(edited),
+        tuple(formulas),
+        tuple(texts),
+        (*locks, *(address for address in loose if address not in added)),
+        tuple(values),
+        empty,
+        tuple(added),
+        explained,
+    )
+
+
+def _told(cell: CellAsRead) -> CellValue:
+    """What a cell holds, for people and programs: its formula, or its content."""
+    return f"={cell.formula}" if cell.formula is not None else cell.value
+
+
+def _difference(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap, address: str, what: str) -> Difference:
+    place = rows.address(address) or address
+    return Difference(there.name, place, _told(sheet.cell(address)), _told(there.cell(place)), what)
+
+
+def _edited(changes: Changes, sheet: str, address: str) -> EditedInput:
+    field = changes.issued.fields.get((sheet, address), _NO_FIELD)
+    there, place = changes.sheet(sheet), changes.place(sheet, address)
+    before, now = changes.issued.book.by_name[sheet].cell(address), changes.stands(sheet, address)
+    name = sheet if there is None else there.name
+    return EditedInput(name, place or address, _told(before), _told(now), field.words, field)
+
+
+# -- rows ------------------------------------------------------------------------------------------------------------
+
+
+def _emptied(
+    sheet: SheetAsRead, there: SheetAsRead, differences: _SheetFindings, rows: RowMap
+) -> frozenset[int]:
+    """Rows of several cells that hold nothing any more."""
+    wanting = {place_of(address)[1] for address in (*differences.formulas, *differences.texts)}
+    if not wanting:
+        return frozenset()
+    gone = set()
+    for row in wanting:
+        place = rows.row(row)
+        if len(sheet.rows.get(row, ())) > 1 and place is not None and not there.rows.get(place):
+            gone.add(row)
+    return frozenset(gone)
+
+
+def _rows_told(
+    sheet: SheetAsRead, there: SheetAsRead, rows: RowMap, emptied: frozenset[int], explained: int
+) -> Iterator[Difference]:
+    behind = f"; {explained} formulas follow, or lost what they looked at" if explained else ""
+    for row in sorted({*rows.deleted, *emptied}):
+        if row in emptied or sheet.rows.get(row):
+            what = f"row {row} {'emptied' if row in emptied else 'deleted'}{behind}"
+            yield Difference(there.name, f"A{row}", _row_named(sheet, row), None, what)
+            behind = ""
+    for row in rows.inserted:
+        yield Difference(there.name, f"A{row}", None, _row_named(there, row), f"row {row} inserted{behind}")
+        behind = ""
+    if behind and not (rows.deleted or rows.inserted):
+        yield Difference(there.name, "", None, None, f"formulas look at rows or sheets that moved{behind[1:]}")
+
+
+def _row_named(sheet: SheetAsRead, row: int) -> str:
+    """The first texts of a row, by which people know it."""
+    cells = sheet.rows.get(row, {}).values()
+    texts = [str(cell.value) for cell in cells if cell.formula is None and isinstance(cell.value, str)]
+    return " ".join(texts[:4])[:80]
+
+
+# -- stored values ---------------------------------------------------------------------------------------------------
+
+
+def _values(
+    changes: Changes, findings: Sequence[tuple[SheetAsRead, SheetAsRead, _SheetFindings]], expect: Expect | None
+) -> tuple[tuple[tuple[Difference, ...], bool], tuple[str, ...]]:
+    """Disagreements, whether the values are not those of the inputs as they stand, and what could not be compared."""
+    formulas = sum(1 for sheet, _, _ in findings for cell in sheet.cells.values() if cell.formula and cell.value)
+    empty = sum(differences.empty for _, _, differences in findings)
+    if 2 * empty > formulas:
+        return ((), True), ()
+    values = Values({}, ()) if expect is None else expect(changes)
+    if expect is not None and stale(changes, values):
+        return ((), True), values.missing
+    found: list[Difference] = []
+    for sheet, there, differences in findings:
+        expected = None if expect is None else values.by_sheet.get(sheet.name, {})
+        rows = changes.moves.rows.get(sheet.name, UNMOVED)
+        found += _disagreements(sheet, there, rows, differences, expected)
+    return (tuple(found), False), values.missing
+
+
+def _disagreements(
+    sheet: SheetAsRead,
+    there: SheetAsRead,
+    rows: RowMap,
+    differences: _SheetFindings,
+    expected: Mapping[str, CellValue] | None,
+) -> Iterator[Difference]:
+    if expected is None:
+        for address in differences.values:
+            place = rows.address(address) or address
+            yield Difference(there.name, place, sheet.cell(address).value, there.cell(place).value, "stored value")
+        return
+    broken = {*differences.formulas}
+    for address, value in expected.items():
+        place = rows.address(address)
+        if place is None or address in broken:
+            continue
+        stands = there.cell(place)
+        if stands.value != value and disagree(value, stands.value, sheet.cell(address).formula, sheet.cell):
+            yield Difference(there.name, place, value, stands.value, "stored value")
