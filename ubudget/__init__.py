@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from ubudget.evaluation.notebook import ln as ln
     from ubudget.evaluation.notebook import log10 as log10
     from ubudget.evaluation.notebook import sqrt as sqrt
+    from ubudget.files.checking import check_workbook as check_workbook
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.verbs import evaluate as evaluate
@@ -37,6 +38,7 @@ __all__ = [
     "budget",
     "budgets_frame",
     "calibrate_ware",
+    "check_workbook",
     "evaluate",
     "exp",
     "fit_curve",
@@ -61,6 +63,7 @@ _HOMES = {
     **dict.fromkeys(("budgets_frame", "results_frame"), "ubudget.files.frames"),
     **dict.fromkeys(("lag_1_autocorrelation", "mean_and_sd"), "ubudget.quantity.moments"),
     "calibrate_ware": "ubudget.files.ware_calibration",
+    "check_workbook": "ubudget.files.checking",
     "fit_curve": "ubudget.evaluation.fit_curve",
     "gauss_newton": "ubudget.quantity.gauss_newton",
     "least_squares": "ubudget.quantity.least_squares",

@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
+from ubudget.check_command import check
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
@@ -288,4 +289,5 @@ app.command()(amend)
 app.command()(amendments)
 app.command("import")(import_export)
 app.command()(trace)
+app.command()(check)
 app.command()(ware)

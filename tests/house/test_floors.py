@@ -29,6 +29,7 @@ FLOORS = {
     "files": 5,
     "terminal": 6,
     "amendment_commands": 6,
+    "check_command": 6,
     "evidence_commands": 6,
     "workbook_commands": 6,
     "import_command": 6,

@@ -21,7 +21,8 @@ from ubudget.files.workbook_writer import book_bytes
 from ubudget.pages.book import Book
 from ubudget.pages.cells_as_read import BookAsRead, CellValue
 from ubudget.pages.check_report import Difference, Report
-from ubudget.pages.checking import Changes, Issued, compare
+from ubudget.pages.checked_book import Changes, Issued
+from ubudget.pages.checking import compare
 from ubudget.pages.checking_changes import changes_shown
 from ubudget.pages.checking_plan import (
     CHOICES,
@@ -38,7 +39,7 @@ from ubudget.pages.fill_in_blocks import HEADINGS
 from ubudget.pages.layout import BUDGET
 from ubudget.pages.plan import plan_book
 from ubudget.pages.plan_fingerprint import plan_fingerprint
-from ubudget.pages.record_sheet import LAYOUT, OpenCell, fingerprint, open_cells
+from ubudget.pages.record_sheet import LAYOUT, fingerprint, open_cells
 from ubudget.pages.size import size_findings
 from ubudget.pages.spare_plan import SparePlan, plan_spare
 from ubudget.records.finding import Finding, stops
@@ -136,9 +137,7 @@ def _altered_record(record: _Record, descent: tuple[str, ...]) -> Report:
     )
 
 
-def _descent(
-    record: _Record, against: str | None, original: str | os.PathLike[str] | None
-) -> tuple[str, ...]:
+def _descent(record: _Record, against: str | None, original: str | os.PathLike[str] | None) -> tuple[str, ...]:
     """What speaks against the descent that is claimed, one line each."""
     lines = []
     if against is not None:
@@ -286,5 +285,3 @@ class _SheetView:
 @dataclass(frozen=True)
 class _CellView:
     value: Any
-
-

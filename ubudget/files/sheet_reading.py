@@ -13,7 +13,7 @@ from typing import IO, Any, Final
 from xml.parsers.expat import ParserCreate
 
 from ubudget.files.sheet_xml import serial
-from ubudget.pages.cells_as_read import Area, CellAsRead, CellValue, RuleAsRead, SheetAsRead, place_of
+from ubudget.pages.cells_as_read import Area, CellAsRead, CellValue, RuleAsRead, SheetAsRead, address_of, place_of
 from ubudget.pages.formula_tokens import moved
 
 MOST_ROWS: Final = 1_048_576
@@ -219,8 +219,6 @@ class SheetReader:
             return
         address = here["address"]
         if not address:
-            from ubudget.pages.cells_as_read import address_of
-
             address = address_of(self._column, self._row)
         self._cells[address] = CellAsRead(formula, value, locked)
         if not locked and isinstance(value, float) and self._styles.is_date(here["style"]):
@@ -251,7 +249,7 @@ class SheetReader:
         attributes = here.get("f")
         if attributes is None:
             return None
-        text = here.get("formula", "").strip()
+        text = str(here.get("formula", "")).strip()
         kind = attributes.get("t", "normal")
         if kind == "shared":
             number = attributes.get("si", "")

@@ -88,6 +88,10 @@ class BookAsRead:
     def by_name(self) -> dict[str, SheetAsRead]:
         return {sheet.name: sheet for sheet in self.sheets}
 
+    def cell(self, sheet: str, address: str) -> CellAsRead:
+        """A cell; an empty one where there is none, or no such sheet."""
+        return self.by_name[sheet].cell(address) if sheet in self.by_name else EMPTY
+
 
 def place_of(address: str) -> tuple[int, int]:
     """Column and row, 1-based, of an address."""

@@ -1,86 +1,36 @@
 """A workbook as found against the workbook as issued: what was typed, and what is no longer what ubudget made.
 
-Both come as cells that were read (`ubudget.pages.cells_as_read`): the one found from its file, the one issued by writing
-the plan of its own records and reading it alike, so that whatever a file can hold is compared with its like.
+Both come as cells that were read (`ubudget.pages.cells_as_read`): the one found from its file, the one issued by
+writing the plan of its own records and reading it alike, so that whatever a file can hold is compared with its like.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
 
 from ubudget.pages.cells_as_read import BookAsRead, CellAsRead, CellValue, SheetAsRead, place_of
-from ubudget.pages.checking_frame import frame_differences, permissions
-from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap, row_map, sheets_renamed
-from ubudget.pages.checking_values import Values, disagree, same_content, stale
 from ubudget.pages.check_report import Difference, EditedInput, Field, Report
-from ubudget.pages.formula_tokens import same_formula, tokens
+from ubudget.pages.checked_book import Changes, Issued
+from ubudget.pages.checking_cells import SheetFindings, after_moves, rows_in_doubt
+from ubudget.pages.checking_frame import frame_differences, permissions
+from ubudget.pages.checking_rests import Look, disagree
+from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap, row_map, sheets_renamed
+from ubudget.pages.checking_values import Values, stale
 
 _NO_FIELD = Field("other", "", "", "")
 
 
-@dataclass(frozen=True, eq=False)
-class Issued:
-    """A workbook as issued."""
-
-    book: BookAsRead
-    fields: Mapping[tuple[str, str], Field]
-    """Open cells by sheet and address: what each of them shows."""
-
-
-@dataclass(frozen=True)
-class _SheetFindings:
-    """What differs on one sheet, cell by cell; addresses are those of the sheet as issued."""
-
-    edited: tuple[str, ...] = ()
-    formulas: tuple[str, ...] = ()
-    texts: tuple[str, ...] = ()
-    locks: tuple[str, ...] = ()
-    values: tuple[str, ...] = ()
-    """Formulas that stand, with a stored value that is not the one issued."""
-    empty: int = 0
-    """Of these, the ones without any stored value."""
-    added: tuple[str, ...] = ()
-    """Cells as found where nothing was issued."""
-    explained: int = 0
-    """Formulas that only followed, or lost, rows that moved."""
-
-
-Expect = Callable[["Changes"], Values]
+Expect = Callable[[Changes], Values]
 """Gives the values that formulas should have with the open cells as they stand."""
-
-
-@dataclass(frozen=True, eq=False)
-class Changes:
-    """Open cells as they stand, whatever moved since."""
-
-    issued: Issued
-    found: BookAsRead
-    moves: Moves
-    edited: tuple[tuple[str, str], ...]
-    """Sheet and address, as issued, of open cells that hold something else."""
-
-    def sheet(self, issued: str) -> SheetAsRead | None:
-        return self.found.by_name.get(self.moves.names.get(issued, ""))
-
-    def stands(self, sheet: str, address: str) -> CellAsRead:
-        """What stands now in a cell as issued."""
-        there, place = self.sheet(sheet), self.place(sheet, address)
-        return CellAsRead(None, None) if there is None or place is None else there.cell(place)
-
-    def place(self, sheet: str, address: str) -> str | None:
-        """Where a cell as issued stands now."""
-        return self.moves.rows.get(sheet, UNMOVED).address(address)
 
 
 def changes_of(issued: Issued, found: BookAsRead) -> Changes:
     """The open cells that were changed, rows and sheets recognised where they moved."""
-    moves = _moves(issued.book, found)
+    moves = _moves(issued, found)
     edited = tuple(
         (sheet.name, address)
         for sheet, there in _pairs(issued.book, found, moves)
-        for address in _findings(sheet, there, moves).edited
+        for address in _findings(issued, sheet, there, moves).edited
     )
     return Changes(issued, found, moves, edited)
 
@@ -90,9 +40,11 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
     changes = changes_of(issued, found)
     moves = changes.moves
     pairs = list(_pairs(issued.book, found, moves))
-    findings = [(sheet, there, _findings(sheet, there, moves)) for sheet, there in pairs]
+    findings = [(sheet, there, _findings(issued, sheet, there, moves)) for sheet, there in pairs]
     inputs = tuple(_edited(changes, sheet, address) for sheet, address in changes.edited)
-    formulas, texts, structure = [], [], []
+    formulas: list[Difference] = []
+    texts: list[Difference] = []
+    structure: list[Difference] = []
     for sheet, there, differences in findings:
         rows = moves.rows.get(sheet.name, UNMOVED)
         emptied = _emptied(sheet, there, differences, rows)
@@ -120,15 +72,19 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
 # -- what moved ------------------------------------------------------------------------------------------------------
 
 
-def _moves(issued: BookAsRead, found: BookAsRead) -> Moves:
-    names = sheets_renamed(issued, found)
+def _moves(issued: Issued, found: BookAsRead) -> Moves:
+    names = sheets_renamed(issued.book, found)
     rows = {}
-    for sheet in issued.sheets:
+    for sheet in issued.book.sheets:
         if sheet.name in names:
             there = found.by_name[names[sheet.name]]
-            if _rows_in_doubt(sheet, there):
+            if rows_in_doubt(issued.in_place(sheet, there)):
                 rows[sheet.name] = row_map(sheet, there)
     return Moves({name: moved for name, moved in rows.items() if not moved.unmoved}, names)
+
+
+def _findings(issued: Issued, sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> SheetFindings:
+    return issued.in_place(sheet, there) if moves.none else after_moves(sheet, there, moves, issued.book.cell)
 
 
 def _pairs(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[tuple[SheetAsRead, SheetAsRead]]:
@@ -137,82 +93,7 @@ def _pairs(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[tupl
             yield sheet, found.by_name[moves.names[sheet.name]]
 
 
-@lru_cache(maxsize=256)
-def _rows_in_doubt(issued: SheetAsRead, found: SheetAsRead) -> bool:
-    """Whether more than one row differs, so that rows may have moved."""
-    differences = _in_place(issued, found)
-    places = (*differences.formulas, *differences.texts, *differences.added, *differences.edited)
-    return len({place_of(address)[1] for address in places}) > 1
-
-
-# -- cell by cell ----------------------------------------------------------------------------------------------------
-
-
-def _findings(issued: SheetAsRead, found: SheetAsRead, moves: Moves) -> _SheetFindings:
-    if moves.none:
-        return _in_place(issued, found)
-    return _cells(issued, found, moves.rows.get(issued.name, UNMOVED), moves)
-
-
-@lru_cache(maxsize=256)
-def _in_place(issued: SheetAsRead, found: SheetAsRead) -> _SheetFindings:
-    return _cells(issued, found, UNMOVED, None)
-
-
-def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None) -> _SheetFindings:
-    edited, formulas, texts, locks, values = [], [], [], [], []
-    empty = explained = 0
-    there = found.cells
-    for address, cell in issued.cells.items():
-        place = address if rows.unmoved else rows.address(address)
-        if place is None:
-            continue
-        stands = there.get(place)
-        if stands is None:
-            if cell.formula is None and cell.value is None and cell.locked:
-                continue
-            stands = CellAsRead(None, None)
-        if stands.locked != cell.locked:
-            locks.append(address)
-        if cell.formula is None:
-            if stands.formula is None and (cell.value == stands.value or same_content(cell.value, stands.value)):
-                continue
-            (texts if cell.locked else edited).append(address)
-            continue
-        if stands.formula is None:
-            formulas.append(address)
-            continue
-        if cell.formula != stands.formula and not same_formula(cell.formula, stands.formula, issued.name):
-            if moves is not None and moves.explain(tokens(cell.formula), tokens(stands.formula), issued.name):
-                explained += 1
-            else:
-                formulas.append(address)
-                continue
-        elif moves is not None and moves.rows and not moves.explain(
-            tokens(cell.formula), tokens(stands.formula), issued.name
-        ):
-            explained += 1  # left as it was, while the rows that it names moved
-        if cell.value != stands.value and disagree(cell.value, stands.value, cell.formula, issued.cell):
-            values.append(address)
-            empty += stands.value is None
-    own = issued.cells if rows.unmoved else {rows.address(address) for address in issued.cells}
-    added = [
-        address
-        for address, cell in there.items()
-        if address not in own and (cell.formula is not None or cell.value is not None)
-        and (rows.unmoved or place_of(address)[1] not in rows.inserted)
-    ]
-    loose = [address for address, cell in there.items() if not cell.locked and address not in own]
-    return _SheetFindings(
-        tuple(edited),
-        tuple(formulas),
-        tuple(texts),
-        (*locks, *(address for address in loose if address not in added)),
-        tuple(values),
-        empty,
-        tuple(added),
-        explained,
-    )
+# -- cells ------------------------------------------------------------------------------------------------------------
 
 
 def _told(cell: CellAsRead) -> CellValue:
@@ -236,9 +117,7 @@ def _edited(changes: Changes, sheet: str, address: str) -> EditedInput:
 # -- rows ------------------------------------------------------------------------------------------------------------
 
 
-def _emptied(
-    sheet: SheetAsRead, there: SheetAsRead, differences: _SheetFindings, rows: RowMap
-) -> frozenset[int]:
+def _emptied(sheet: SheetAsRead, there: SheetAsRead, differences: SheetFindings, rows: RowMap) -> frozenset[int]:
     """Rows of several cells that hold nothing any more."""
     wanting = {place_of(address)[1] for address in (*differences.formulas, *differences.texts)}
     if not wanting:
@@ -278,7 +157,7 @@ def _row_named(sheet: SheetAsRead, row: int) -> str:
 
 
 def _values(
-    changes: Changes, findings: Sequence[tuple[SheetAsRead, SheetAsRead, _SheetFindings]], expect: Expect | None
+    changes: Changes, findings: Sequence[tuple[SheetAsRead, SheetAsRead, SheetFindings]], expect: Expect | None
 ) -> tuple[tuple[tuple[Difference, ...], bool], tuple[str, ...]]:
     """Disagreements, whether the values are not those of the inputs as they stand, and what could not be compared."""
     formulas = sum(1 for sheet, _, _ in findings for cell in sheet.cells.values() if cell.formula and cell.value)
@@ -292,7 +171,7 @@ def _values(
     for sheet, there, differences in findings:
         expected = None if expect is None else values.by_sheet.get(sheet.name, {})
         rows = changes.moves.rows.get(sheet.name, UNMOVED)
-        found += _disagreements(sheet, there, rows, differences, expected)
+        found += _disagreements(sheet, there, rows, differences, expected, changes.issued.book.cell)
     return (tuple(found), False), values.missing
 
 
@@ -300,8 +179,9 @@ def _disagreements(
     sheet: SheetAsRead,
     there: SheetAsRead,
     rows: RowMap,
-    differences: _SheetFindings,
+    differences: SheetFindings,
     expected: Mapping[str, CellValue] | None,
+    look: Look,
 ) -> Iterator[Difference]:
     if expected is None:
         for address in differences.values:
@@ -310,9 +190,9 @@ def _disagreements(
         return
     broken = {*differences.formulas}
     for address, value in expected.items():
-        place = rows.address(address)
-        if place is None or address in broken:
+        moved = rows.address(address)
+        if moved is None or address in broken:
             continue
-        stands = there.cell(place)
-        if stands.value != value and disagree(value, stands.value, sheet.cell(address).formula, sheet.cell):
-            yield Difference(there.name, place, value, stands.value, "stored value")
+        stands = there.cell(moved)
+        if stands.value != value and disagree(value, stands.value, sheet.cell(address).formula, sheet.name, look):
+            yield Difference(there.name, moved, value, stands.value, "stored value")

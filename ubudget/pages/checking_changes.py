@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from ubudget.pages.book import Book, Sheet
 from ubudget.pages.cells_as_read import CellValue, address_of
-from ubudget.pages.checking import Changes
+from ubudget.pages.checked_book import Changes
 from ubudget.pages.checking_values import stored
 from ubudget.pages.layout import CHANGES, STATUS
 from ubudget.pages.record_sheet import open_cells

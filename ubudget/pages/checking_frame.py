@@ -59,10 +59,9 @@ def _sheets(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[Dif
 def _sheet(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap) -> Iterator[Difference]:
     name = there.name
     if sheet.visible != there.visible:
-        what = ("hidden", "visible")
-        yield Difference(
-            name, "", what[sheet.visible], what[there.visible], f"sheet {'shown' if there.visible else 'hidden'}"
-        )
+        shown = ("hidden", "visible")
+        now = "shown" if there.visible else "hidden"
+        yield Difference(name, "", shown[sheet.visible], shown[there.visible], f"sheet {now}")
     if sheet.protected != there.protected:
         state = ("unprotected", "protected")
         what_now = "protection of the sheet put on" if there.protected else "protection of the sheet removed"
@@ -72,11 +71,11 @@ def _sheet(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap) -> Iterator[Dif
     yield from _hidden(
         name, "column", sheet.hidden_columns, there.hidden_columns, lambda n: address_of(n, 1), column_letters
     )
-    for what, before, now in (
+    for what, rules, others in (
         ("drop-down list", sheet.lists, there.lists),
         ("conditional format", sheet.conditions, there.conditions),
     ):
-        yield from _rules(name, sheet.name, what, before, now, rows)
+        yield from _rules(name, sheet.name, what, rules, others, rows)
 
 
 def _hidden(
@@ -155,8 +154,7 @@ def _covers(areas: Sequence[Area], wanted: Sequence[Area]) -> bool:
 
 def _areas(areas: Sequence[Area]) -> str:
     told = [
-        address_of(area.left, area.top)
-        + (f":{address_of(area.right, area.bottom)}" if area.cells > 1 else "")
+        address_of(area.left, area.top) + (f":{address_of(area.right, area.bottom)}" if area.cells > 1 else "")
         for area in areas[:_NAMED]
     ]
     return " ".join(told)

@@ -1,4 +1,4 @@
-"""A plan made ready for comparison: what its open cells show, the record in its cells, the budget of a chosen result."""
+"""A plan made ready for comparison: what its open cells show, the record in its cells, the budget that is chosen."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _NAMED = 4
 
 def open_fields(book: Book, records: Records) -> dict[tuple[str, str], Field]:
     """What every open cell of a plan shows, by sheet and address."""
-    fields = {}
+    fields: dict[tuple[str, str], Field] = {}
     for sheet in book.sheets:
         for band in sheet.bands:
             fields |= {(sheet.name, address): field for address, field in _of_band(band, records)}

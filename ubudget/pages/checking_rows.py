@@ -206,10 +206,7 @@ class Moves:
         if sheet not in self.names or first > last:
             return _lost(found)
         name = self.names[sheet]
-        moved = [
-            end._replace(row=rows.row(row) or 0, sheet="")
-            for end, row in zip(ends, (first, last), strict=False)
-        ]
+        moved = [end._replace(row=rows.row(row) or 0, sheet="") for end, row in zip(ends, (first, last), strict=False)]
         here = [token for token in found[:3] if isinstance(token, Reference)] if len(ends) == 2 else list(found[:1])
         if len(here) != len(ends) or (len(ends) == 2 and found[1:2] != (":",)):
             return None

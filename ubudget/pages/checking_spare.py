@@ -5,7 +5,7 @@ from __future__ import annotations
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.cells_as_read import CellValue
-from ubudget.pages.checking import Changes
+from ubudget.pages.checked_book import Changes
 from ubudget.pages.checking_values import Values
 from ubudget.pages.layout import COMPUTATION
 from ubudget.pages.results_sheet import key_text

@@ -2,27 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from math import isclose
-from typing import TYPE_CHECKING
 
 from ubudget.pages.book import Book, Value
 from ubudget.pages.cells_as_read import CellAsRead, CellValue, address_of, place_of
-from ubudget.pages.formula_tokens import Reference, same_formula, tokens
-from ubudget.pages.noise import BITS
+from ubudget.pages.checked_book import Changes
+from ubudget.pages.checking_rests import disagree
+from ubudget.pages.formula_tokens import same_formula
 
-if TYPE_CHECKING:
-    from ubudget.pages.checking import Changes
-
-AGREED = 1e-9
-"""Relative; programs save 15 significant digits, and add up in another order."""
-FLOOR = 1e-15
-_FIXED = 1e-14
-"""Relative, of content that is not calculated."""
-_DEPTH = 4
-"""Formulas through which what rounding left of a difference may have gone on."""
 _DAY_ZERO = date(1899, 12, 30)
 
 
@@ -33,48 +22,6 @@ class Values:
     by_sheet: Mapping[str, Mapping[str, CellValue]]
     missing: tuple[str, ...] = ()
     """What has no value here, and why, one line each."""
-
-
-def same_content(one: CellValue, other: CellValue) -> bool:
-    """Whether two cells without formula hold the same."""
-    if isinstance(one, float) and isinstance(other, float):
-        return isclose(one, other, rel_tol=_FIXED)
-    return (one or None) == (other or None) and isinstance(one, float) == isinstance(other, float)
-
-
-def disagree(expected: CellValue, found: CellValue, formula: str | None, cell: Callable[[str], CellAsRead]) -> bool:
-    """Whether a stored value is not the expected one.
-
-    What rounding leaves of a difference of equal numbers may be another such rest."""
-    if isinstance(expected, float) and isinstance(found, float):
-        if isclose(expected, found, rel_tol=AGREED, abs_tol=FLOOR):
-            return False
-        return not (formula and _is_rest(max(abs(expected), abs(found)), formula, cell, _DEPTH))
-    if isinstance(expected, str) and isinstance(found, str):
-        # Texts of figures have the decimal sign of the program that calculated them.
-        return expected.replace(",", ".") != found.replace(",", ".")
-    return (None if expected == "" else expected) != (None if found == "" else found)
-
-
-def _is_rest(size: float, formula: str, cell: Callable[[str], CellAsRead], depth: int) -> bool:
-    """Whether a number is no more than rounding leaves of the numbers of the same sheet that its formula looks at."""
-    looked_at = [each for each in tokens(formula) if isinstance(each, Reference) and not each.sheet]
-    stands = [cell(address_of(each.column, each.row)) for each in looked_at]
-    numbers = [abs(each.value) for each in stands if isinstance(each.value, float)]
-    parts = tokens(formula)
-    if any(part in ("+", "-", "SUM") for part in parts) and size <= BITS * sum(numbers):
-        return True
-    if depth and not any(part in ("+", "-") for part in parts):
-        larger = max([1.0, *numbers])
-        return any(
-            each.formula is not None
-            and isinstance(each.value, float)
-            and abs(each.value) <= FLOOR * larger
-            and _is_rest(abs(each.value), each.formula, cell, depth - 1)
-            and size <= FLOOR * larger
-            for each in stands
-        )
-    return False
 
 
 def planned_values(book: Book) -> dict[str, dict[str, tuple[str, CellValue]]]:
@@ -132,21 +79,21 @@ def stale(changes: Changes, values: Values) -> bool:
 
     Told by the list of open cells, which stores how each of them stood when it was calculated; and by the values that
     an edit moves, where most of them are still those issued."""
-    old = new = 0
+    old, new, look = 0, 0, changes.issued.book.cell
     for sheet, expected in values.by_sheet.items():
         issued, there = changes.issued.book.by_name[sheet], changes.sheet(sheet)
         if there is None:
             continue
         for address, value in expected.items():
             cell = issued.cell(address)
-            if cell.value == value or not disagree(cell.value, value, cell.formula, issued.cell):
+            if cell.value == value or not disagree(cell.value, value, cell.formula, sheet, look):
                 continue
             stands = changes.stands(sheet, address)
             if stands.formula is None:
                 continue
-            if not disagree(value, stands.value, cell.formula, issued.cell):
+            if not disagree(value, stands.value, cell.formula, sheet, look):
                 new += 1
-            elif not disagree(cell.value, stands.value, cell.formula, issued.cell):
+            elif not disagree(cell.value, stands.value, cell.formula, sheet, look):
                 old += 1
     return old > new or _older_than_listed(changes)
 
@@ -158,9 +105,9 @@ def _older_than_listed(changes: Changes) -> bool:
         if (sheet, address) not in edited:
             continue
         now = changes.stands(sheet, address).value
-        if disagree(now, stood, None, changes.issued.book.by_name[sheet].cell):
-            issued = changes.issued.book.by_name[sheet].cell(address).value
-            as_issued = not disagree(issued, stood, None, changes.issued.book.by_name[sheet].cell)
+        if disagree(now, stood, None, sheet, changes.issued.book.cell):
+            issued = changes.issued.book.cell(sheet, address).value
+            as_issued = not disagree(issued, stood, None, sheet, changes.issued.book.cell)
             if mark == (0.0 if as_issued else 1.0):
                 return True
     return False

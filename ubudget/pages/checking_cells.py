@@ -1,0 +1,107 @@
+"""One sheet as found against the sheet as issued, cell by cell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ubudget.pages.cells_as_read import EMPTY, SheetAsRead, place_of
+from ubudget.pages.checking_rests import Look, disagree, same_content
+from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap
+from ubudget.pages.formula_tokens import same_formula, tokens
+
+
+@dataclass(frozen=True)
+class SheetFindings:
+    """What differs on one sheet, cell by cell; addresses are those of the sheet as issued."""
+
+    edited: tuple[str, ...] = ()
+    formulas: tuple[str, ...] = ()
+    texts: tuple[str, ...] = ()
+    locks: tuple[str, ...] = ()
+    values: tuple[str, ...] = ()
+    """Formulas that stand, with a stored value that is not the one issued."""
+    empty: int = 0
+    """Of these, the ones without any stored value."""
+    added: tuple[str, ...] = ()
+    """Cells as found where nothing was issued."""
+    explained: int = 0
+    """Formulas that only followed, or lost, rows that moved."""
+
+
+def in_place(issued: SheetAsRead, found: SheetAsRead, look: Look) -> SheetFindings:
+    """What differs where no row and no sheet moved; `look` gives the cells as issued."""
+    return _cells(issued, found, UNMOVED, None, look)
+
+
+def after_moves(issued: SheetAsRead, found: SheetAsRead, moves: Moves, look: Look) -> SheetFindings:
+    """What differs but for what moved."""
+    return _cells(issued, found, moves.rows.get(issued.name, UNMOVED), moves, look)
+
+
+def rows_in_doubt(differences: SheetFindings) -> bool:
+    """Whether more than one row differs, so that rows may have moved."""
+    places = (*differences.formulas, *differences.texts, *differences.added, *differences.edited)
+    return len({place_of(address)[1] for address in places}) > 1
+
+
+def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None, look: Look) -> SheetFindings:
+    edited: list[str] = []
+    formulas: list[str] = []
+    texts: list[str] = []
+    locks: list[str] = []
+    values: list[str] = []
+    empty = explained = 0
+    there = found.cells
+    for address, cell in issued.cells.items():
+        place = address if rows.unmoved else rows.address(address)
+        if place is None:
+            continue
+        stands = there.get(place)
+        if stands is None:
+            if cell.formula is None and cell.value is None and cell.locked:
+                continue
+            stands = EMPTY
+        if stands.locked != cell.locked:
+            locks.append(address)
+        if cell.formula is None:
+            if stands.formula is None and same_content(cell.value, stands.value):
+                continue
+            (texts if cell.locked else edited).append(address)
+            continue
+        if stands.formula is None:
+            formulas.append(address)
+            continue
+        if cell.formula != stands.formula and not same_formula(cell.formula, stands.formula, issued.name):
+            if moves is not None and moves.explain(tokens(cell.formula), tokens(stands.formula), issued.name):
+                explained += 1
+            else:
+                formulas.append(address)
+                continue
+        elif (
+            moves is not None
+            and moves.rows
+            and not moves.explain(tokens(cell.formula), tokens(stands.formula), issued.name)
+        ):
+            explained += 1  # left as it was, while the rows that it names moved
+        if cell.value != stands.value and disagree(cell.value, stands.value, cell.formula, issued.name, look):
+            values.append(address)
+            empty += stands.value is None
+    own = issued.cells if rows.unmoved else {rows.address(address) for address in issued.cells}
+    added = [
+        address
+        for address, cell in there.items()
+        if address not in own
+        and (cell.formula is not None or cell.value is not None)
+        and (rows.unmoved or place_of(address)[1] not in rows.inserted)
+    ]
+    loose = [address for address, cell in there.items() if not cell.locked and address not in own]
+    return SheetFindings(
+        tuple(edited),
+        tuple(formulas),
+        tuple(texts),
+        (*locks, *(address for address in loose if address not in added)),
+        tuple(values),
+        empty,
+        tuple(added),
+        explained,
+    )
