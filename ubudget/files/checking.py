@@ -70,7 +70,7 @@ def check_workbook(
     descent = _descent(record, against, original)
     if record.stated != record.fingerprint:
         return _altered_record(record, descent)
-    plan = _plan(place, record)
+    plan = plan_of(place, record.texts, record.rows)
     report = compare(plan.issued, found, lambda changes: plan.values(place, changes))
     return replace(
         report,
@@ -170,7 +170,7 @@ def _original(path: Path, rows: str) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class _Plan:
+class Plan:
     """The records of a workbook planned again."""
 
     texts: tuple[SourceText, ...]
@@ -222,17 +222,18 @@ class _Plan:
         return Values(merged, (*missing, *values.missing))
 
 
-def _plan(path: Path, record: _Record) -> _Plan:
-    records, findings = records_from_texts(record.texts)
+def plan_of(path: Path, texts: tuple[SourceText, ...], rows: str = "") -> Plan:
+    """The workbook that this program makes of records, with `rows` spare rows. Raises `UnusableInput`."""
+    records, findings = records_from_texts(texts)
     if records is None:
         raise UnusableInput(findings)
     spare: SparePlan | None = None
-    if record.rows:
+    if rows:
         try:
-            spare, findings = plan_spare(records, spare_rows_from(record.rows))
+            spare, findings = plan_spare(records, spare_rows_from(rows))
         except ValueError as error:
             remedy = "use an unaltered copy"
-            stop = Finding("stop", path.name, f"sheet {record.sheet}", str(error), "numbers of rows", remedy)
+            stop = Finding("stop", path.name, "sheet record", str(error), "numbers of rows", remedy)
             raise UnusableInput([stop]) from error
         if spare is None:
             raise UnusableInput(findings)
@@ -247,7 +248,7 @@ def _plan(path: Path, record: _Record) -> _Plan:
             raise UnusableInput(faults)
         book = plan_book(evaluation)
     issued = Issued(cells_of(book_bytes(book)), open_fields(book, records))
-    return _Plan(record.texts, record.rows, records, evaluation, book, issued, spare)
+    return Plan(texts, rows, records, evaluation, book, issued, spare)
 
 
 def _not_evaluated(findings: Sequence[Finding]) -> Values:

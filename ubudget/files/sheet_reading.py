@@ -239,7 +239,7 @@ class SheetReader:
         if kind in ("str", "e"):
             return decoded(text)
         if kind == "b":
-            return _is_true(text)
+            return "TRUE" if _is_true(text) else "FALSE"
         if kind == "d":
             moment = datetime.fromisoformat(text) if "T" in text else date.fromisoformat(text)
             return serial(moment)

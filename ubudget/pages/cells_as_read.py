@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from ubudget.quantity.spelling import column_letters, column_number
 
-CellValue = float | str | bool | None
-"""A number (days are numbers), a text, a truth, or nothing; the empty text is nothing."""
+CellValue = float | str | None
+"""A number (days are numbers), a text, or nothing; the empty text is nothing. Truths are the texts TRUE and FALSE."""
 
 
 class CellAsRead(NamedTuple):

@@ -110,8 +110,6 @@ def _entry(entry: Difference) -> Iterator[str]:
 def _shown(value: CellValue) -> str:
     if value is None:
         return "(empty)"
-    if isinstance(value, bool):
-        return str(value).upper()
     if isinstance(value, float):
         return f"{value:.15g}"
     clean = "".join(letter if letter.isprintable() else " " for letter in value)

@@ -21,9 +21,18 @@ class Issued:
     """Open cells by sheet and address: what each of them shows."""
 
     @cached_property
+    def calculated(self) -> int:
+        """Formulas that show something."""
+        return sum(
+            cell.formula is not None and cell.value is not None
+            for sheet in self.book.sheets
+            for cell in sheet.cells.values()
+        )
+
+    @cached_property
     def in_place(self) -> Callable[[SheetAsRead, SheetAsRead], SheetFindings]:
         """What differs on a sheet where nothing moved; sheets that stay as they were are compared once."""
-        return lru_cache(maxsize=64)(lambda issued, found: in_place(issued, found, self.book.cell))
+        return lru_cache(maxsize=64)(in_place)
 
 
 @dataclass(frozen=True, eq=False)

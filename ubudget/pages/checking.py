@@ -6,16 +6,16 @@ writing the plan of its own records and reading it alike, so that whatever a fil
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from ubudget.pages.cells_as_read import BookAsRead, CellAsRead, CellValue, SheetAsRead, place_of
+from ubudget.pages.cells_as_read import BookAsRead, CellAsRead, CellValue, SheetAsRead, address_of, place_of
 from ubudget.pages.check_report import Difference, EditedInput, Field, Report
 from ubudget.pages.checked_book import Changes, Issued
 from ubudget.pages.checking_cells import SheetFindings, after_moves, rows_in_doubt
 from ubudget.pages.checking_frame import frame_differences, permissions
-from ubudget.pages.checking_rests import Look, disagree
+from ubudget.pages.checking_rests import Unequal, beyond_rounding, unequal
 from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap, row_map, sheets_renamed
-from ubudget.pages.checking_values import Values, stale
+from ubudget.pages.checking_values import Values, older_than_listed, stale
 
 _NO_FIELD = Field("other", "", "", "")
 
@@ -84,7 +84,7 @@ def _moves(issued: Issued, found: BookAsRead) -> Moves:
 
 
 def _findings(issued: Issued, sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> SheetFindings:
-    return issued.in_place(sheet, there) if moves.none else after_moves(sheet, there, moves, issued.book.cell)
+    return issued.in_place(sheet, there) if moves.none else after_moves(sheet, there, moves)
 
 
 def _pairs(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[tuple[SheetAsRead, SheetAsRead]]:
@@ -119,14 +119,13 @@ def _edited(changes: Changes, sheet: str, address: str) -> EditedInput:
 
 def _emptied(sheet: SheetAsRead, there: SheetAsRead, differences: SheetFindings, rows: RowMap) -> frozenset[int]:
     """Rows of several cells that hold nothing any more."""
-    wanting = {place_of(address)[1] for address in (*differences.formulas, *differences.texts)}
-    if not wanting:
-        return frozenset()
     gone = set()
-    for row in wanting:
-        place = rows.row(row)
-        if len(sheet.rows.get(row, ())) > 1 and place is not None and not there.rows.get(place):
-            gone.add(row)
+    for row in {place_of(address)[1] for address in (*differences.formulas, *differences.texts)}:
+        place, cells = rows.row(row), sheet.rows.get(row, {})
+        if place is not None and len(cells) > 1:
+            here = (there.cell(address_of(column, place)) for column in cells)
+            if all(cell.formula is None and cell.value is None for cell in here):
+                gone.add(row)
     return frozenset(gone)
 
 
@@ -160,39 +159,41 @@ def _values(
     changes: Changes, findings: Sequence[tuple[SheetAsRead, SheetAsRead, SheetFindings]], expect: Expect | None
 ) -> tuple[tuple[tuple[Difference, ...], bool], tuple[str, ...]]:
     """Disagreements, whether the values are not those of the inputs as they stand, and what could not be compared."""
-    formulas = sum(1 for sheet, _, _ in findings for cell in sheet.cells.values() if cell.formula and cell.value)
     empty = sum(differences.empty for _, _, differences in findings)
-    if 2 * empty > formulas:
+    if 2 * empty > changes.issued.calculated or (expect is not None and older_than_listed(changes)):
         return ((), True), ()
     values = Values({}, ()) if expect is None else expect(changes)
     if expect is not None and stale(changes, values):
         return ((), True), values.missing
-    found: list[Difference] = []
-    for sheet, there, differences in findings:
-        expected = None if expect is None else values.by_sheet.get(sheet.name, {})
-        rows = changes.moves.rows.get(sheet.name, UNMOVED)
-        found += _disagreements(sheet, there, rows, differences, expected, changes.issued.book.cell)
-    return (tuple(found), False), values.missing
+    candidates = [
+        each
+        for sheet, there, differences in findings
+        for each in _unequal(sheet, there, changes, differences, None if expect is None else values)
+    ]
+    found = tuple(_disagreement(changes, each) for each in beyond_rounding(candidates, changes.issued.book.cell))
+    return (found, False), values.missing
 
 
-def _disagreements(
-    sheet: SheetAsRead,
-    there: SheetAsRead,
-    rows: RowMap,
-    differences: SheetFindings,
-    expected: Mapping[str, CellValue] | None,
-    look: Look,
-) -> Iterator[Difference]:
-    if expected is None:
+def _unequal(
+    sheet: SheetAsRead, there: SheetAsRead, changes: Changes, differences: SheetFindings, values: Values | None
+) -> Iterator[Unequal]:
+    """Stored values that are not those expected, or not those issued where nothing else is expected."""
+    if values is None:
         for address in differences.values:
-            place = rows.address(address) or address
-            yield Difference(there.name, place, sheet.cell(address).value, there.cell(place).value, "stored value")
+            stands = changes.stands(sheet.name, address)
+            yield Unequal(sheet.name, address, sheet.cell(address).value, stands.value)
         return
     broken = {*differences.formulas}
-    for address, value in expected.items():
-        moved = rows.address(address)
-        if moved is None or address in broken:
-            continue
-        stands = there.cell(moved)
-        if stands.value != value and disagree(value, stands.value, sheet.cell(address).formula, sheet.name, look):
-            yield Difference(there.name, moved, value, stands.value, "stored value")
+    unmoved = sheet.name not in changes.moves.rows
+    for address, value in values.by_sheet.get(sheet.name, {}).items():
+        place = address if unmoved else changes.place(sheet.name, address)
+        if place is not None and address not in broken:
+            stands = there.cell(place)
+            if stands.value != value and unequal(value, stands.value):
+                yield Unequal(sheet.name, address, value, stands.value)
+
+
+def _disagreement(changes: Changes, each: Unequal) -> Difference:
+    sheet = changes.moves.names.get(each.sheet, each.sheet)
+    place = changes.place(each.sheet, each.address) or each.address
+    return Difference(sheet, place, each.expected, each.found, "stored value")

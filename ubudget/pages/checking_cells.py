@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ubudget.pages.cells_as_read import EMPTY, SheetAsRead, place_of
-from ubudget.pages.checking_rests import Look, disagree, same_content
+from ubudget.pages.checking_rests import same_content, unequal
 from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap
 from ubudget.pages.formula_tokens import same_formula, tokens
 
@@ -28,14 +28,14 @@ class SheetFindings:
     """Formulas that only followed, or lost, rows that moved."""
 
 
-def in_place(issued: SheetAsRead, found: SheetAsRead, look: Look) -> SheetFindings:
-    """What differs where no row and no sheet moved; `look` gives the cells as issued."""
-    return _cells(issued, found, UNMOVED, None, look)
+def in_place(issued: SheetAsRead, found: SheetAsRead) -> SheetFindings:
+    """What differs where no row and no sheet moved."""
+    return _cells(issued, found, UNMOVED, None)
 
 
-def after_moves(issued: SheetAsRead, found: SheetAsRead, moves: Moves, look: Look) -> SheetFindings:
+def after_moves(issued: SheetAsRead, found: SheetAsRead, moves: Moves) -> SheetFindings:
     """What differs but for what moved."""
-    return _cells(issued, found, moves.rows.get(issued.name, UNMOVED), moves, look)
+    return _cells(issued, found, moves.rows.get(issued.name, UNMOVED), moves)
 
 
 def rows_in_doubt(differences: SheetFindings) -> bool:
@@ -44,7 +44,7 @@ def rows_in_doubt(differences: SheetFindings) -> bool:
     return len({place_of(address)[1] for address in places}) > 1
 
 
-def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None, look: Look) -> SheetFindings:
+def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None) -> SheetFindings:
     edited: list[str] = []
     formulas: list[str] = []
     texts: list[str] = []
@@ -57,6 +57,8 @@ def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves |
         if place is None:
             continue
         stands = there.get(place)
+        if stands == cell and (moves is None or cell.formula is None):
+            continue
         if stands is None:
             if cell.formula is None and cell.value is None and cell.locked:
                 continue
@@ -83,25 +85,26 @@ def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves |
             and not moves.explain(tokens(cell.formula), tokens(stands.formula), issued.name)
         ):
             explained += 1  # left as it was, while the rows that it names moved
-        if cell.value != stands.value and disagree(cell.value, stands.value, cell.formula, issued.name, look):
+        if cell.value != stands.value and unequal(cell.value, stands.value):
             values.append(address)
             empty += stands.value is None
-    own = issued.cells if rows.unmoved else {rows.address(address) for address in issued.cells}
-    added = [
-        address
-        for address, cell in there.items()
-        if address not in own
-        and (cell.formula is not None or cell.value is not None)
-        and (rows.unmoved or place_of(address)[1] not in rows.inserted)
-    ]
-    loose = [address for address, cell in there.items() if not cell.locked and address not in own]
+    own = issued.cells.keys() if rows.unmoved else {rows.address(address) for address in issued.cells}
+    added, loose = [], []
+    for address in there.keys() - own if own != there.keys() else ():
+        cell = there[address]
+        if (cell.formula is not None or cell.value is not None) and (
+            rows.unmoved or place_of(address)[1] not in rows.inserted
+        ):
+            added.append(address)
+        elif not cell.locked:
+            loose.append(address)
     return SheetFindings(
         tuple(edited),
         tuple(formulas),
         tuple(texts),
-        (*locks, *(address for address in loose if address not in added)),
+        (*locks, *sorted(loose, key=place_of)),
         tuple(values),
         empty,
-        tuple(added),
+        tuple(sorted(added, key=place_of)),
         explained,
     )

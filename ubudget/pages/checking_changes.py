@@ -50,7 +50,7 @@ def changes_shown(book: Book, changes: Changes) -> Mapping[str, Mapping[str, Cel
 
 
 def _content(value: object) -> CellValue:
-    return value if isinstance(value, (float, str, bool)) else float(value) if isinstance(value, int) else None
+    return value if isinstance(value, (float, str)) else float(value) if isinstance(value, int) else None
 
 
 def _repeated(book: Book, count: float) -> dict[str, CellValue]:

@@ -20,6 +20,8 @@ from ubudget.records.records import Records, Role, SourceText
 CHOICES = ("B4", "B5")
 """Open cells of the budget sheet that choose a result."""
 _LABELS = ("layout", "program", "fingerprint")
+_TRAIL = ("include", "reason", "who", "when")
+"""Fields of a reading that was left out (`ubudget.records.records.Edit`)."""
 _NAMED = 4
 """Texts of a row that name it."""
 
@@ -58,12 +60,17 @@ def _of_band(band: Band, records: Records) -> Iterator[tuple[str, Field]]:
 
 
 def field_words(origin: Origin, records: Records) -> str:
-    """A field of the records as people find it: file, tables and keys, positions counted from 1."""
-    file = records.file(cast(Role, origin.document))
-    steps: list[str] = []
-    for step in origin.path:
-        steps.append(str(step + 1) if isinstance(step, int) and origin.path[0] != "include" else str(step))
-    return f"{file}: {' '.join(step for step in steps if step)}"
+    """A field of the records as people find it: file, tables, rows and keys, counted from 1."""
+    file, path = records.file(cast(Role, origin.document)), origin.path
+    if path[0] in _TRAIL and len(path) == 5:
+        solution, analyte, line, replicate = (str(step) for step in path[1:])
+        return f"{file}: {path[0]}, {' '.join((solution, analyte, line)).strip()} replicate {replicate}"
+    if len(path) == 2 and isinstance(path[0], int):
+        return f"{file}: data row {path[0] + 1}, {path[1]}"
+    words = ""
+    for step in path:
+        words += f" {step + 1}" if isinstance(step, int) else f", {step}" if words else str(step)
+    return f"{file}: {words}"
 
 
 def record_in(book: BookAsRead) -> SheetAsRead | None:

@@ -1,13 +1,15 @@
-"""What rounding may leave of a difference of equal numbers, judged by the cells that a formula looks at.
+"""Which stored values are the expected ones, and which differ by no more than rounding leaves.
 
-As `ubudget.pages.noise` does for quantities, from the formula as it stands in the cell: 8 units in the last place of
-the terms, handed on by products. Two such rests are the same number, nothing.
+What should be zero on paper comes out as -2.2E-16 in one program and as 0 in another. As `ubudget.pages.noise` does for
+quantities, such rests are judged against the terms of their formula: 8 units in the last place of each, and what the
+cells that it looks at bring along.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from math import isclose, prod
+from math import isclose
+from typing import NamedTuple
 
 from ubudget.pages.cells_as_read import CellAsRead, CellValue, address_of
 from ubudget.pages.formula_tokens import Reference, Token, tokens
@@ -18,23 +20,20 @@ AGREED = 1e-9
 FLOOR = 1e-15
 _FIXED = 1e-14
 """Relative, of content that is not calculated."""
-_DEPTH = 4
-"""Formulas through which a rest is followed."""
+_DEPTH = 5
+"""Formulas through which rounding is followed."""
 
 Look = Callable[[str, str], CellAsRead]
 """The cell of a sheet and address."""
 
 
-def disagree(expected: CellValue, found: CellValue, formula: str | None, home: str, look: Look) -> bool:
-    """Whether a stored value is not the expected one; `formula` and `home`, its sheet, tell what may be a rest."""
-    if isinstance(expected, float) and isinstance(found, float):
-        if isclose(expected, found, rel_tol=AGREED, abs_tol=FLOOR):
-            return False
-        return formula is None or max(abs(expected), abs(found)) > rest_of(formula, home, look)
-    if isinstance(expected, str) and isinstance(found, str):
-        # Texts of figures have the decimal sign of the program that calculated them.
-        return expected.replace(",", ".") != found.replace(",", ".")
-    return (None if expected == "" else expected) != (None if found == "" else found)
+class Unequal(NamedTuple):
+    """A stored value that is not the expected one, at an address as issued."""
+
+    sheet: str
+    address: str
+    expected: CellValue
+    found: CellValue
 
 
 def same_content(one: CellValue, other: CellValue) -> bool:
@@ -44,46 +43,80 @@ def same_content(one: CellValue, other: CellValue) -> bool:
     return one.__class__ is other.__class__ and one == other
 
 
-def rest_of(formula: str, home: str, look: Look, depth: int = _DEPTH) -> float:
-    """The largest number that can be a mere rest in a formula: 0 where it takes no difference."""
-    parts = [part for part in tokens(formula) if part not in ("(", ")")]
-    if any(part in ("+", "-") for part in parts[1:]):
-        return BITS * sum(_size(term, home, look) for term in _terms(parts))
-    if not depth or any(part != "*" for part in parts if isinstance(part, str)):
-        return 0.0
-    factors = [part for part in parts if isinstance(part, Reference)]
-    sizes = [abs(_number(factor, home, look)) for factor in factors]
-    rests = []
-    for at, factor in enumerate(factors):
-        sheet = factor.sheet or home
-        behind = look(sheet, address_of(factor.column, factor.row)).formula
-        if behind is not None:
-            rests.append(rest_of(behind, sheet, look, depth - 1) * prod(sizes[:at] + sizes[at + 1 :]))
-    return max(rests, default=0.0)
+def unequal(expected: CellValue, found: CellValue) -> bool:
+    """Whether a stored value is not the expected one, rests of rounding aside."""
+    if isinstance(expected, float) and isinstance(found, float):
+        return not isclose(expected, found, rel_tol=AGREED, abs_tol=FLOOR)
+    if isinstance(expected, str) and isinstance(found, str):
+        # Texts of figures have the decimal sign of the program that calculated them.
+        return expected.replace(",", ".") != found.replace(",", ".")
+    return (None if expected == "" else expected) != (None if found == "" else found)
+
+
+def beyond_rounding(candidates: Sequence[Unequal], look: Look) -> list[Unequal]:
+    """The candidates that rounding does not explain; a cell that looks up such a rest shows the same two numbers."""
+    rests: set[tuple[CellValue, CellValue]] = set()
+    left, rounding = [], Rounding(look)
+    for each in candidates:
+        apart = _apart(each.expected, each.found)
+        if apart is not None and apart <= 2 * rounding.of(each.sheet, each.address):
+            rests.add((each.expected, each.found))
+        else:
+            left.append(each)
+    return [each for each in left if (each.expected, each.found) not in rests]
+
+
+def _apart(one: CellValue, other: CellValue) -> float | None:
+    return abs(one - other) if isinstance(one, float) and isinstance(other, float) else None
+
+
+class Rounding:
+    """What rounding may change of cells, each asked once; `look` gives the cells as issued."""
+
+    def __init__(self, look: Look) -> None:
+        self._look = look
+        self._known: dict[tuple[str, str], float] = {}
+
+    def of(self, sheet: str, address: str, depth: int = _DEPTH) -> float:
+        """Of a sum of products; 0 where a formula holds anything else, and where there is none."""
+        if (sheet, address) not in self._known:
+            self._known[sheet, address] = 0.0
+            formula = self._look(sheet, address).formula
+            parts = [] if formula is None else [part for part in tokens(formula) if part not in ("(", ")")]
+            if parts and depth and not any(isinstance(part, str) and part not in "+-*/^" for part in parts):
+                self._known[sheet, address] = sum(self._of_term(term, sheet, depth) for term in _terms(parts))
+        return self._known[sheet, address]
+
+    def _of_term(self, term: Sequence[Token], home: str, depth: int) -> float:
+        """Its size times the relative rounding of its factors; of a quotient by nothing, nothing."""
+        if all(isinstance(part, str) for part in term):
+            return 0.0
+        size, relative, handed_on, sign = 1.0, BITS, 0.0, ""
+        for part in term:
+            if isinstance(part, str):
+                sign = part
+                continue
+            number, behind = (abs(part), 0.0) if isinstance(part, float) else self._looked_up(part, home, depth)
+            if sign == "^":
+                continue  # powers stand in quotients, where a bound needs no more
+            size, before = (size / number if number else 0.0) if sign == "/" else size * number, size
+            relative += behind / number if number else 0.0
+            handed_on += 0.0 if number else before * behind
+        return size * relative + handed_on
+
+    def _looked_up(self, reference: Reference, home: str, depth: int) -> tuple[float, float]:
+        """Size of a cell that is looked at, and its own rounding."""
+        sheet, address = reference.sheet or home, address_of(reference.column, reference.row)
+        value = self._look(sheet, address).value
+        return abs(value) if isinstance(value, float) else 0.0, self.of(sheet, address, depth - 1)
 
 
 def _terms(parts: Sequence[Token]) -> Iterator[list[Token]]:
     term: list[Token] = []
     for part in parts:
-        if part in ("+", "-", ","):
+        if part in ("+", "-"):
             yield term
             term = []
         else:
             term.append(part)
     yield term
-
-
-def _size(term: Sequence[Token], home: str, look: Look) -> float:
-    """Size of a term: its factors multiplied; a quotient that divides by nothing is nothing."""
-    size, over = 1.0, False
-    for part in term:
-        if isinstance(part, (Reference, float)):
-            number = abs(part if isinstance(part, float) else _number(part, home, look))
-            size = (size / number if number else 0.0) if over else size * number
-        over = part == "/"
-    return size if any(isinstance(part, (Reference, float)) for part in term) else 0.0
-
-
-def _number(reference: Reference, home: str, look: Look) -> float:
-    value = look(reference.sheet or home, address_of(reference.column, reference.row)).value
-    return value if isinstance(value, float) else 0.0

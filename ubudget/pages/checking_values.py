@@ -9,7 +9,7 @@ from datetime import date, datetime
 from ubudget.pages.book import Book, Value
 from ubudget.pages.cells_as_read import CellAsRead, CellValue, address_of, place_of
 from ubudget.pages.checked_book import Changes
-from ubudget.pages.checking_rests import disagree
+from ubudget.pages.checking_rests import unequal
 from ubudget.pages.formula_tokens import same_formula
 
 _DAY_ZERO = date(1899, 12, 30)
@@ -75,39 +75,36 @@ def values_in_places(
 
 
 def stale(changes: Changes, values: Values) -> bool:
-    """Whether the stored values are older than an edit.
-
-    Told by the list of open cells, which stores how each of them stood when it was calculated; and by the values that
-    an edit moves, where most of them are still those issued."""
-    old, new, look = 0, 0, changes.issued.book.cell
+    """Whether the stored values are older than an edit: most of those that it moves are still those issued."""
+    old = new = 0
     for sheet, expected in values.by_sheet.items():
         issued, there = changes.issued.book.by_name[sheet], changes.sheet(sheet)
         if there is None:
             continue
         for address, value in expected.items():
             cell = issued.cell(address)
-            if cell.value == value or not disagree(cell.value, value, cell.formula, sheet, look):
+            if cell.value == value or not unequal(cell.value, value):
                 continue
             stands = changes.stands(sheet, address)
             if stands.formula is None:
                 continue
-            if not disagree(value, stands.value, cell.formula, sheet, look):
+            if not unequal(value, stands.value):
                 new += 1
-            elif not disagree(cell.value, stands.value, cell.formula, sheet, look):
+            elif not unequal(cell.value, stands.value):
                 old += 1
-    return old > new or _older_than_listed(changes)
+    return old > new
 
 
-def _older_than_listed(changes: Changes) -> bool:
-    """Whether the list of open cells was calculated while one of them held something else."""
+def older_than_listed(changes: Changes) -> bool:
+    """Whether the list of open cells, which stores how each of them stood, was calculated before an edit."""
     edited = set(changes.edited)
     for sheet, address, stood, mark in listed(changes):
         if (sheet, address) not in edited:
             continue
         now = changes.stands(sheet, address).value
-        if disagree(now, stood, None, sheet, changes.issued.book.cell):
+        if unequal(now, stood):
             issued = changes.issued.book.cell(sheet, address).value
-            as_issued = not disagree(issued, stood, None, sheet, changes.issued.book.cell)
+            as_issued = not unequal(issued, stood)
             if mark == (0.0 if as_issued else 1.0):
                 return True
     return False
