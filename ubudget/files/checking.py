@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from ubudget.pages.cells_as_read import BookAsRead, CellValue
 from ubudget.pages.check_report import Difference, Report
 from ubudget.pages.checked_book import Changes, Issued
 from ubudget.pages.checking import compare
-from ubudget.pages.checking_changes import changes_shown
+from ubudget.pages.checking_changes import changes_shown, since_the_records, stated_as_issued
 from ubudget.pages.checking_plan import (
     CHOICES,
     book_showing,
@@ -43,7 +43,7 @@ from ubudget.pages.record_sheet import LAYOUT, fingerprint, open_cells
 from ubudget.pages.size import size_findings
 from ubudget.pages.spare_plan import SparePlan, plan_spare
 from ubudget.records.finding import Finding, stops
-from ubudget.records.records import Records, SourceText
+from ubudget.records.records import Edit, Records, SourceText
 from ubudget.records.spare_rows import spare_rows_from
 
 _SHORTEST = 12
@@ -71,7 +71,12 @@ def check_workbook(
     if record.stated != record.fingerprint:
         return _altered_record(record, descent)
     plan = plan_of(place, record.texts, record.rows)
+    edited = () if record.rows or not record.edits else plan.edits_when_issued(place, found)
+    if edited:
+        before, plan = plan, plan_of(place, record.texts, edits=edited)
     report = compare(plan.issued, found, lambda changes: plan.values(place, changes))
+    if edited:
+        report = since_the_records(report, before.book, plan.book, plan.issued)
     return replace(
         report,
         program=str(record.program or ""),
@@ -93,6 +98,8 @@ class _Record:
     stated: CellValue
     """The fingerprint that stands there, in `cell`."""
     plan: CellValue
+    edits: bool
+    """Whether the workbook was written from records with edits, as when an edited workbook is issued anew."""
 
     @classmethod
     def of(cls, path: Path, book: BookAsRead) -> _Record:
@@ -108,8 +115,8 @@ class _Record:
             raise UnusableInput([Finding("stop", path.name, f"sheet {sheet.name}", found, ACCEPTED, remedy)])
         cell, stored = labels["fingerprint"]
         rows = str(labels.get("spare rows", ("", ""))[1] or "")
-        plan = labels.get("plan", ("", None))[1]
-        return cls(sheet.name, texts_in(sheet), rows, labels["program"][1], cell, stored, plan)
+        plan, edits = (labels.get(name, ("", None))[1] for name in ("plan", "edits"))
+        return cls(sheet.name, texts_in(sheet), rows, labels["program"][1], cell, stored, plan, bool(edits))
 
     @property
     def fingerprint(self) -> str:
@@ -181,6 +188,12 @@ class Plan:
     issued: Issued
     spare: SparePlan | None
 
+    def edits_when_issued(self, path: Path, found: BookAsRead) -> tuple[Edit, ...]:
+        """The edits that the list of open cells states as issued, in a workbook written from edited records."""
+        as_issued = stated_as_issued(found, self.issued.fields)
+        edits, _ = edits_of(path, _Stated(self.issued.book, as_issued), open_cells(self.book.sheets))
+        return tuple(edits)
+
     def values(self, path: Path, changes: Changes) -> Values:
         """What the formulas should give with the open cells as they stand."""
         view: Any = _View(changes)
@@ -222,9 +235,9 @@ class Plan:
         return Values(merged, (*missing, *values.missing))
 
 
-def plan_of(path: Path, texts: tuple[SourceText, ...], rows: str = "") -> Plan:
+def plan_of(path: Path, texts: tuple[SourceText, ...], rows: str = "", edits: Sequence[Edit] = ()) -> Plan:
     """The workbook that this program makes of records, with `rows` spare rows. Raises `UnusableInput`."""
-    records, findings = records_from_texts(texts)
+    records, findings = records_from_texts(texts, edits)
     if records is None:
         raise UnusableInput(findings)
     spare: SparePlan | None = None
@@ -254,6 +267,19 @@ def plan_of(path: Path, texts: tuple[SourceText, ...], rows: str = "") -> Plan:
 def _not_evaluated(findings: Sequence[Finding]) -> Values:
     lines = [f"{finding.file}: {finding.place}: found {finding.found}" for finding in stops(findings)]
     return Values({}, tuple(f"stored values: the inputs as they stand cannot be evaluated: {line}" for line in lines))
+
+
+class _Stated:
+    """Open cells as a list states them, as readers of edits ask for them."""
+
+    def __init__(self, book: BookAsRead, stated: Mapping[tuple[str, str], CellValue]) -> None:
+        self._book, self._stated = book, stated
+        self.sheetnames = [sheet.name for sheet in book.sheets]
+
+    def __getitem__(self, sheet: str) -> Mapping[str, _CellView]:
+        cells = {address: _CellView(cell.value) for address, cell in self._book.by_name[sheet].cells.items()}
+        stated = {address: _CellView(value) for (home, address), value in self._stated.items() if home == sheet}
+        return {**cells, **stated}
 
 
 class _View:

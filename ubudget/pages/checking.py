@@ -7,6 +7,7 @@ writing the plan of its own records and reading it alike, so that whatever a fil
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 from ubudget.pages.cells_as_read import BookAsRead, CellAsRead, CellValue, SheetAsRead, address_of, place_of
 from ubudget.pages.check_report import Difference, EditedInput, Field, Report
@@ -62,9 +63,10 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
             Difference(there.name, address, None, _told(there.cell(address)), "something in a cell that was empty")
             for address in differences.added
         ]
-        structure += _rows_told(sheet, there, rows, emptied, differences.explained)
+        structure += _rows_told(sheet, there, rows, emptied)
         structure += permissions(sheet, there, differences.locks, rows)
     structure += frame_differences(issued.book, found, moves)
+    structure = _with_followers(structure, sum(differences.explained for _, _, differences in findings))
     values, missing = _values(changes, findings, expect if changes.edited else None)
     return Report(inputs, tuple(formulas), tuple(texts), tuple(structure), *values, not_compared=missing)
 
@@ -80,7 +82,8 @@ def _moves(issued: Issued, found: BookAsRead) -> Moves:
             there = found.by_name[names[sheet.name]]
             if rows_in_doubt(issued.in_place(sheet, there)):
                 rows[sheet.name] = row_map(sheet, there)
-    return Moves({name: moved for name, moved in rows.items() if not moved.unmoved}, names)
+    gone = frozenset(sheet.name for sheet in issued.book.sheets) - names.keys()
+    return Moves({name: moved for name, moved in rows.items() if not moved.unmoved}, names, gone)
 
 
 def _findings(issued: Issued, sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> SheetFindings:
@@ -129,20 +132,24 @@ def _emptied(sheet: SheetAsRead, there: SheetAsRead, differences: SheetFindings,
     return frozenset(gone)
 
 
-def _rows_told(
-    sheet: SheetAsRead, there: SheetAsRead, rows: RowMap, emptied: frozenset[int], explained: int
-) -> Iterator[Difference]:
-    behind = f"; {explained} formulas follow, or lost what they looked at" if explained else ""
+def _rows_told(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap, emptied: frozenset[int]) -> Iterator[Difference]:
     for row in sorted({*rows.deleted, *emptied}):
-        if row in emptied or sheet.rows.get(row):
-            what = f"row {row} {'emptied' if row in emptied else 'deleted'}{behind}"
-            yield Difference(there.name, f"A{row}", _row_named(sheet, row), None, what)
-            behind = ""
+        what = f"row {row} {'emptied' if row in emptied else 'deleted'}"
+        yield Difference(there.name, f"A{row}", _row_named(sheet, row) or "a blank row", None, what)
     for row in rows.inserted:
-        yield Difference(there.name, f"A{row}", None, _row_named(there, row), f"row {row} inserted{behind}")
-        behind = ""
-    if behind and not (rows.deleted or rows.inserted):
-        yield Difference(there.name, "", None, None, f"formulas look at rows or sheets that moved{behind[1:]}")
+        named = _row_named(there, row) or ("a row" if there.rows.get(row) else "a blank row")
+        yield Difference(there.name, f"A{row}", None, named, f"row {row} inserted")
+
+
+def _with_followers(structure: Sequence[Difference], explained: int) -> list[Difference]:
+    """How many formulas only followed what moved, or lost it, is told once."""
+    told = list(structure)
+    moved = [n for n, each in enumerate(told) if each.what.startswith(("row ", "sheet deleted", "sheet renamed"))]
+    if explained and moved:
+        first = told[moved[0]]
+        words = f"{first.what}; {explained:,} formulas followed such a change, or lost what they looked at"
+        told[moved[0]] = replace(first, what=words)
+    return told
 
 
 def _row_named(sheet: SheetAsRead, row: int) -> str:

@@ -39,9 +39,9 @@ def after_moves(issued: SheetAsRead, found: SheetAsRead, moves: Moves) -> SheetF
 
 
 def rows_in_doubt(differences: SheetFindings) -> bool:
-    """Whether more than one row differs, so that rows may have moved."""
+    """Whether more than one cell differs, so that rows may have moved."""
     places = (*differences.formulas, *differences.texts, *differences.added, *differences.edited)
-    return len({place_of(address)[1] for address in places}) > 1
+    return len(places) > 1
 
 
 def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None) -> SheetFindings:

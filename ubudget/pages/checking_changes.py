@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from ubudget.pages.book import Book, Sheet
-from ubudget.pages.cells_as_read import CellValue, address_of
-from ubudget.pages.checked_book import Changes
+from ubudget.pages.cells_as_read import BookAsRead, CellValue, address_of
+from ubudget.pages.check_report import EditedInput, Field, Report
+from ubudget.pages.checked_book import Changes, Issued
+from ubudget.pages.checking_rests import same_content
 from ubudget.pages.checking_values import stored
-from ubudget.pages.layout import CHANGES, STATUS
-from ubudget.pages.record_sheet import open_cells
+from ubudget.pages.layout import CHANGES, RECORD, STATUS
+from ubudget.pages.plan_fingerprint import PLAN_CELL
+from ubudget.pages.record_sheet import EDITS_CELL, open_cells
 
 COUNT = (3, 3)
 """Row and column of the number of changed cells."""
@@ -68,3 +72,49 @@ def _equal(issued: CellValue, now: CellValue) -> bool:
     if isinstance(issued, str) and isinstance(now, str):
         return issued.casefold() == now.casefold()
     return (issued if issued != "" else None) == (now if now != "" else None)
+
+
+def stated_as_issued(found: BookAsRead, fields: Mapping[tuple[str, str], Field]) -> Mapping[tuple[str, str], CellValue]:
+    """What the list of open cells states of each of them as issued."""
+    stated: dict[tuple[str, str], CellValue] = {}
+    if CHANGES in found.by_name:
+        for cells in found.by_name[CHANGES].rows.values():
+            name = cells[1].value if 1 in cells and cells[1].formula is None else None
+            sheet, _, address = name.rpartition(", ") if isinstance(name, str) else ("", "", "")
+            if (sheet, address) in fields:
+                stated[sheet, address] = cells[4].value if 4 in cells else None
+    return stated
+
+
+def since_the_records(report: Report, original: Book, written: Book, issued: Issued) -> Report:
+    """The report of a workbook that was written from edited records: edits told from the records on.
+
+    Texts of its status sheet name the workbook that was edited, which is not at hand."""
+    own = {address_of(column, row) for row, column in (PLAN_CELL, EDITS_CELL)}
+    return replace(
+        report,
+        edited_inputs=tuple(_since(report, original, written, issued)),
+        altered_cells=tuple(
+            each
+            for each in report.altered_cells
+            if each.sheet != STATUS and not (each.sheet == RECORD and each.cell in own)
+        ),
+        structure=tuple(each for each in report.structure if each.sheet != STATUS or each.cell),
+        not_compared=(
+            *report.not_compared,
+            f"sheet {STATUS}: its texts, since this workbook was written from one that had been edited",
+        ),
+    )
+
+
+def _since(report: Report, original: Book, written: Book, issued: Issued) -> Iterator[EditedInput]:
+    first = {(cell.sheet, cell.address): stored(cell.value) for cell in open_cells(original.sheets)}
+    later = {(each.sheet, each.cell): each for each in report.edited_inputs}
+    for each in report.edited_inputs:
+        yield replace(each, expected=first.get((each.sheet, each.cell), each.expected))
+    for cell in open_cells(written.sheets):
+        place, now = (cell.sheet, cell.address), stored(cell.value)
+        if place not in later and not same_content(first.get(place, now), now):
+            field = issued.fields[place]
+            words = f"{field.words}; before this workbook was written"
+            yield EditedInput(*place, first[place], now, words, field)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from ubudget.pages.cells_as_read import Area, BookAsRead, RuleAsRead, SheetAsRead, address_of
 from ubudget.pages.check_report import Difference
 from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap
-from ubudget.pages.formula_tokens import tokens
+from ubudget.pages.formula_tokens import Reference, Token, same_tokens, tokens
 from ubudget.quantity.spelling import column_letters
 
 _NAMED = 10
@@ -35,7 +35,7 @@ def frame_differences(issued: BookAsRead, found: BookAsRead, moves: Moves) -> It
     for sheet in issued.sheets:
         if sheet.name in moves.names:
             there = found.by_name[moves.names[sheet.name]]
-            yield from _sheet(sheet, there, moves.rows.get(sheet.name, UNMOVED))
+            yield from _sheet(sheet, there, moves)
     yield from _names(issued, found, moves)
     for words in found.foreign:
         yield Difference("", "", None, words, f"{words}, which no workbook of ubudget has")
@@ -56,8 +56,8 @@ def _sheets(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[Dif
                 yield Difference(other.name, "", None, "hidden", "sheet hidden")
 
 
-def _sheet(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap) -> Iterator[Difference]:
-    name = there.name
+def _sheet(sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> Iterator[Difference]:
+    name, rows = there.name, moves.rows.get(sheet.name, UNMOVED)
     if sheet.visible != there.visible:
         shown = ("hidden", "visible")
         now = "shown" if there.visible else "hidden"
@@ -75,7 +75,7 @@ def _sheet(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap) -> Iterator[Dif
         ("drop-down list", sheet.lists, there.lists),
         ("conditional format", sheet.conditions, there.conditions),
     ):
-        yield from _rules(name, sheet.name, what, rules, others, rows)
+        yield from _rules(name, sheet.name, what, rules, others, moves)
 
 
 def _hidden(
@@ -102,44 +102,62 @@ def _runs(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
         yield first, last
 
 
+Saying = tuple[str, tuple[tuple[Token, ...], ...]]
+"""Kind and formulas of a rule."""
+
+
 def _rules(
-    name: str, home: str, what: str, before: Sequence[RuleAsRead], now: Sequence[RuleAsRead], rows: RowMap
+    name: str, home: str, what: str, before: Sequence[RuleAsRead], now: Sequence[RuleAsRead], moves: Moves
 ) -> Iterator[Difference]:
     """Rules by what they say; where one says the same for other cells, these are named."""
-    issued, found = _by_saying(before, home, what), _by_saying(now, home, what)
-    for said in [*issued, *(other for other in found if other not in issued)]:
+    issued, found = _by_saying(before), _by_saying(now)
+    for said in list(issued):
+        if said not in found:
+            same = next((other for other in found if _says_the_same(said, other, home, moves)), None)
+            if same is not None:
+                found[said] = found.pop(same)
+    for said in dict.fromkeys([*issued, *found]):
         here, there = issued.get(said, []), found.get(said, [])
-        if _size(here) == _size(there) and (not rows.unmoved or _covers(there, here)):
+        if _size(here) == _size(there) and (home in moves.rows or _covers(there, here)):
             continue
-        if not rows.unmoved and here and there:
+        if home in moves.rows and here and there:
             continue  # grown or shrunk with the rows that moved, which are told
-        first = (there or here)[0]
-        was, stands = _areas(here) or None, _areas(there) or None
-        place = _areas([first])
+        place = _areas([(there or here)[0]]).partition(":")[0]
         state = "removed" if not there else "added" if not here else "for other cells"
-        yield Difference(name, place.partition(":")[0], was, stands, f"{what} {state}: {' '.join(said)}"[:200])
+        yield Difference(name, place, _areas(here) or None, _areas(there) or None, f"{what} {state}: {_spelled(said)}")
 
 
-def _by_saying(rules: Sequence[RuleAsRead], home: str, what: str) -> Mapping[tuple[str, ...], list[Area]]:
-    found: dict[tuple[str, ...], list[Area]] = {}
+def _by_saying(rules: Sequence[RuleAsRead]) -> dict[Saying, list[Area]]:
+    found: dict[Saying, list[Area]] = {}
     for rule in rules:
         # Programs write a second formula beside that of a list, which means nothing.
         formulas = rule.formulas[:1] if rule.kind.startswith("list ") else rule.formulas
-        said = tuple(
-            "".join(str(token) if not isinstance(token, tuple) else _reference(token, home) for token in tokens(text))
-            for text in formulas
-        )
-        found.setdefault((rule.kind, *said), []).extend(rule.areas)
+        found.setdefault((rule.kind, tuple(tokens(text) for text in formulas)), []).extend(rule.areas)
     return found
 
 
-def _reference(token: object, home: str) -> str:
-    from ubudget.pages.formula_tokens import Reference
+def _says_the_same(issued: Saying, found: Saying, home: str, moves: Moves) -> bool:
+    return (
+        issued[0] == found[0]
+        and len(issued[1]) == len(found[1])
+        and all(
+            same_tokens(one, other, home) or moves.explain(one, other, home)
+            for one, other in zip(issued[1], found[1], strict=True)
+        )
+    )
 
-    assert isinstance(token, Reference)
-    prefix = f"{token.sheet}!" if token.sheet and token.sheet != home else ""
-    columns = ("$" if token.fixed_column else "") + column_letters(token.column)
-    return f"{prefix}{columns}{'$' if token.fixed_row else ''}{token.row}"
+
+def _spelled(said: Saying) -> str:
+    formulas = ("".join(_word(token) for token in formula) for formula in said[1])
+    return f"{said[0]} {' '.join(formulas)}"[:150]
+
+
+def _word(token: Token) -> str:
+    if isinstance(token, Reference):
+        prefix = f"{token.sheet}!" if token.sheet else ""
+        columns = ("$" if token.fixed_column else "") + column_letters(token.column)
+        return f"{prefix}{columns}{'$' if token.fixed_row else ''}{token.row}"
+    return f"{token:g}" if isinstance(token, float) else token
 
 
 def _size(areas: Sequence[Area]) -> int:

@@ -41,7 +41,7 @@ class RowMap:
             return issued
         if issued in self._gone:
             return None
-        return self.moved.get(issued, issued + self._beyond)
+        return self.moved.get(issued, issued + self._beyond if self.moved else issued)
 
     @cached_property
     def _gone(self) -> frozenset[int]:
@@ -72,7 +72,9 @@ def row_map(issued: SheetAsRead, found: SheetAsRead) -> RowMap:
     pairs += [(start + a, start + b) for a, b in _paired(left, right)]
     pairs += [(len(one) - end + n, len(other) - end + n) for n in range(end)]
     filled = [(a, b) for a, b in pairs if one[a] or other[b]]
-    if all(a == b for a, b in filled) or sum(one[a] == other[b] for a, b in pairs) <= in_place:
+    if all(a == b for a, b in filled):
+        return _without_last_rows(one, len(other))
+    if sum(one[a] == other[b] for a, b in pairs) <= in_place:
         return UNMOVED
     there, here = {a for a, _ in pairs}, {b for _, b in pairs}
     return RowMap(
@@ -80,6 +82,12 @@ def row_map(issued: SheetAsRead, found: SheetAsRead) -> RowMap:
         tuple(n + 1 for n in range(len(one)) if n not in there),
         tuple(n + 1 for n in range(len(other)) if n not in here),
     )
+
+
+def _without_last_rows(one: Sequence[Signature], size: int) -> RowMap:
+    """Rows of several cells behind which nothing stands any more."""
+    gone = tuple(row for row in range(size + 1, len(one) + 1) if len(one[row - 1]) > 1)
+    return RowMap({}, gone) if gone and len(gone) == len(one) - size else UNMOVED
 
 
 def signatures(sheet: SheetAsRead) -> list[Signature]:
@@ -170,10 +178,13 @@ class Moves:
 
     rows: Mapping[str, RowMap]
     names: Mapping[str, str]
+    gone: frozenset[str] = frozenset()
+    """Sheets as issued that are no longer there."""
 
     @property
     def none(self) -> bool:
-        return all(each.unmoved for each in self.rows.values()) and all(a == b for a, b in self.names.items())
+        same_names = all(a == b for a, b in self.names.items())
+        return same_names and not self.gone and all(each.unmoved for each in self.rows.values())
 
     def explain(self, issued: tuple[Token, ...], found: tuple[Token, ...], home: str) -> bool:
         """Whether a formula as found is the one issued, moved along by the spreadsheet program: its references
