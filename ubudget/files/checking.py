@@ -19,7 +19,7 @@ from ubudget.files.verbs import read_run
 from ubudget.files.workbook_reading import edits_of
 from ubudget.files.workbook_writer import book_bytes
 from ubudget.pages.book import Book
-from ubudget.pages.cells_as_read import BookAsRead, CellValue
+from ubudget.pages.cells_as_read import BookAsRead, CellValue, SheetAsRead
 from ubudget.pages.check_report import Difference, Report
 from ubudget.pages.checked_book import Changes, Issued
 from ubudget.pages.checking import compare
@@ -260,7 +260,7 @@ def plan_of(path: Path, texts: tuple[SourceText, ...], rows: str = "", edits: Se
         if faults:
             raise UnusableInput(faults)
         book = plan_book(evaluation)
-    issued = Issued(cells_of(book_bytes(book)), open_fields(book, records))
+    issued = Issued(cells_of(book_bytes(book)), open_fields(book, records), spare is not None)
     return Plan(texts, rows, records, evaluation, book, issued, spare)
 
 
@@ -276,10 +276,17 @@ class _Stated:
         self._book, self._stated = book, stated
         self.sheetnames = [sheet.name for sheet in book.sheets]
 
-    def __getitem__(self, sheet: str) -> Mapping[str, _CellView]:
-        cells = {address: _CellView(cell.value) for address, cell in self._book.by_name[sheet].cells.items()}
-        stated = {address: _CellView(value) for (home, address), value in self._stated.items() if home == sheet}
-        return {**cells, **stated}
+    def __getitem__(self, sheet: str) -> _StatedSheet:
+        return _StatedSheet(self._book.by_name[sheet], self._stated)
+
+
+@dataclass(frozen=True)
+class _StatedSheet:
+    sheet: SheetAsRead
+    stated: Mapping[tuple[str, str], CellValue]
+
+    def __getitem__(self, address: str) -> _CellView:
+        return _CellView(self.stated.get((self.sheet.name, address), self.sheet.cell(address).value))
 
 
 class _View:

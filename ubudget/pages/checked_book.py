@@ -19,6 +19,8 @@ class Issued:
     book: BookAsRead
     fields: Mapping[tuple[str, str], Field]
     """Open cells by sheet and address: what each of them shows."""
+    spare: bool = False
+    """Whether rows wait to be filled: what follows them has no stored value as issued."""
 
     @cached_property
     def calculated(self) -> int:

@@ -187,6 +187,8 @@ def _unequal(
     """Stored values that are not those expected, or not those issued where nothing else is expected."""
     if values is None:
         for address in differences.values:
+            if changes.issued.spare and sheet.cell(address).value is None:
+                continue
             stands = changes.stands(sheet.name, address)
             yield Unequal(sheet.name, address, sheet.cell(address).value, stands.value)
         return

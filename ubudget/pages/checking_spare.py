@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.cells_as_read import CellValue
@@ -12,6 +14,8 @@ from ubudget.pages.results_sheet import key_text
 from ubudget.pages.spare_plan import SparePlan
 from ubudget.quantity.spelling import column_letters
 
+_LABELS = ("sample", "analyte", "line")
+"""Headings of what names a result."""
 _FIGURES = (STANDARD, EFFECTIVE_DOF, FACTOR, EXPANDED)
 
 
@@ -27,8 +31,7 @@ def results_shown(plan: SparePlan, evaluation: Evaluation, changes: Changes) -> 
     places = {name: column_letters(band.left + number) for number, name in enumerate(headings)}
     for number in range(band.rows):
         row = band.first_row + number
-        labels = [changes.stands(COMPUTATION, f"{places[name]}{row}").value for name in _labels(plan)]
-        sample, analyte, line = (str(label or "") for label in (*labels, "", "")[:3])
+        sample, analyte, line = (_stands(changes, places, name, row) for name in _LABELS)
         at = rows.get(key_text(sample, analyte, line or None))
         if at is None:
             continue
@@ -36,10 +39,10 @@ def results_shown(plan: SparePlan, evaluation: Evaluation, changes: Changes) -> 
             heading = own.by_name[mine].heading
             if heading in places and theirs in table.by_name and evaluation.results[at].value is not None:
                 wanted[f"{places[heading]}{row}"] = float(evaluation.column(theirs)[at])
-    rest = "stored values of workbooks with spare rows, but for those of the results"
+    rest = "stored values but those of the results, in a workbook with spare rows"
     return Values({COMPUTATION: wanted}, (rest,))
 
 
-def _labels(plan: SparePlan) -> list[str]:
-    table = plan.evaluation.graph.tables["results"]
-    return [table.by_name[name].heading for name in ("sample", "analyte", "line") if name in table.by_name]
+def _stands(changes: Changes, places: Mapping[str, str], heading: str, row: int) -> str:
+    value = changes.stands(COMPUTATION, f"{places[heading]}{row}").value if heading in places else None
+    return f"{value:.15g}" if isinstance(value, float) else value or ""
