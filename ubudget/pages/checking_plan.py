@@ -36,7 +36,9 @@ def open_fields(book: Book, records: Records) -> dict[tuple[str, str], Field]:
             if cell.open:
                 kind = _kind(sheet, cell)
                 label = next((c.value for c in sheet.cells if (c.row, c.column) == (cell.row, cell.column - 1)), "")
-                fields[sheet.name, address_of(cell.column, cell.row)] = Field(kind, str(label or "open cell"), "", "")
+                field = Field(kind, str(label or "open cell"), "", "")
+                for column in range(cell.column, cell.column + cell.across):
+                    fields[sheet.name, address_of(column, cell.row)] = field
     return fields
 
 
