@@ -9,12 +9,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date, datetime
+from functools import cache
 from typing import IO, Any, Final
 from xml.parsers.expat import ParserCreate
 
 from ubudget.files.sheet_xml import serial
 from ubudget.pages.cells_as_read import Area, CellAsRead, CellValue, RuleAsRead, SheetAsRead, address_of, place_of
 from ubudget.pages.formula_tokens import moved
+from ubudget.quantity.spelling import column_letters
 
 MOST_ROWS: Final = 1_048_576
 MOST_COLUMNS: Final = 16_384
@@ -62,6 +64,12 @@ class Styles:
         return self._dates[number] if 0 <= number < len(self._dates) else False
 
 
+@cache
+def columns() -> dict[str, int]:
+    """The number of each column by its letters."""
+    return {column_letters(number): number for number in range(1, MOST_COLUMNS + 1)}
+
+
 def local(name: str) -> str:
     return name.rpartition(":")[2]
 
@@ -101,6 +109,7 @@ class SheetReader:
         self._lists: list[RuleAsRead] = []
         self._conditions: list[RuleAsRead] = []
         self._row = self._column = 0
+        self._row_text = "0"
         self._here: dict[str, Any] = {}
         self._collected: list[str] | None = None
         self._rule: tuple[str, tuple[Area, ...], str] = ("", (), "")
@@ -133,7 +142,8 @@ class SheetReader:
             self._collected.append(text)
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
-        name = local(name)
+        if ":" in name:
+            name = local(name)
         if name == "c":
             self._start_cell(attributes)
         elif name in _TEXTS:
@@ -160,8 +170,11 @@ class SheetReader:
             self._formulas = []
 
     def _end(self, name: str) -> None:
-        name = local(name)
-        if name in _TEXTS:
+        if ":" in name:
+            name = local(name)
+        if name == "c":
+            self._end_cell()
+        elif name in _TEXTS:
             text = "".join(self._collected or ())
             self._collected = None
             if name == "t":
@@ -173,8 +186,6 @@ class SheetReader:
                 self._here["v"] = text
             else:
                 self._formulas.append(text)
-        elif name == "c":
-            self._end_cell()
         elif name == "rPh":
             self._phonetic -= 1
         elif name == "dataValidation":
@@ -185,6 +196,7 @@ class SheetReader:
     def _start_row(self, attributes: dict[str, str]) -> None:
         self._row = int(attributes.get("r", self._row + 1))
         self._column = 0
+        self._row_text = str(self._row)
         if not 1 <= self._row <= MOST_ROWS:
             raise Unreadable(f"a row number {self._row} (sheet {self._name})")
         if _is_true(attributes.get("hidden")) or attributes.get("ht") == "0":
@@ -199,15 +211,18 @@ class SheetReader:
 
     def _start_cell(self, attributes: dict[str, str]) -> None:
         self._left.cell()
-        address = attributes.get("r", "")
-        if address:
-            if _ADDRESS.fullmatch(address) is None:
-                raise Unreadable(f"a cell called {address[:20]!r} (sheet {self._name})")
-            self._column, row = place_of(address)
+        address = attributes.get("r")
+        if address is None:
+            self._column += 1
+            if self._column > MOST_COLUMNS:
+                raise Unreadable(f"more than {MOST_COLUMNS} columns (sheet {self._name})")
+            address = address_of(self._column, self._row)
         else:
-            self._column, row = self._column + 1, self._row
-        if self._column > MOST_COLUMNS or row > MOST_ROWS or row != self._row:
-            raise Unreadable(f"a cell {address or self._column} in row {self._row} (sheet {self._name})")
+            letters = address[: -len(self._row_text)]
+            column = columns().get(letters)
+            if column is None or not address.endswith(self._row_text):
+                raise Unreadable(f"a cell {address[:20]} in row {self._row} (sheet {self._name})")
+            self._column = column
         self._here = {"type": attributes.get("t", "n"), "style": int(attributes.get("s", 0)), "address": address}
 
     def _end_cell(self) -> None:
@@ -218,8 +233,6 @@ class SheetReader:
         if formula is None and value is None and locked:
             return
         address = here["address"]
-        if not address:
-            address = address_of(self._column, self._row)
         self._cells[address] = CellAsRead(formula, value, locked)
         if not locked and isinstance(value, float) and self._styles.is_date(here["style"]):
             self._dated.append(address)
