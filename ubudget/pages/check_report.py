@@ -12,6 +12,10 @@ Kind = Literal["input", "filled", "choice", "signature", "other"]
 a field that people fill by hand."""
 
 
+FORMULA, LOCKED, STORED = "formula", "text, heading or fixed number", "stored value"
+"""What a cell is whose difference needs no more words."""
+
+
 @dataclass(frozen=True)
 class Field:
     """What an open cell shows."""

@@ -7,13 +7,14 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from ubudget.pages.cells_as_read import CellValue
-from ubudget.pages.check_report import Difference, Report
+from ubudget.pages.check_report import FORMULA, LOCKED, STORED, Difference, Report
 
 WIDTH = 80
 SHOWN = 12
 """Lines of a group that are shown without `--all`."""
 _LONGEST = 46
 """Signs of a formula or text that are shown."""
+SAID_BY_GROUP = (FORMULA, LOCKED, STORED)
 _KINDS = {
     "input": "inputs edited",
     "filled": "cells filled in",
@@ -94,7 +95,8 @@ def _groups(report: Report) -> Iterator[tuple[str, Sequence[Difference]]]:
     ]
     for kind, title in _KINDS.items():
         groups.append((title, [entry for entry in report.edited_inputs if entry.field.kind == kind]))
-    groups.append(("stored values that are not the library's", report.disagreements))
+    behind = ", as may follow from the above" if report.broken_formulas or report.structure else ""
+    groups.append((f"stored values that are not the library's{behind}", report.disagreements))
     return ((title, entries) for title, entries in groups if entries)
 
 
@@ -104,7 +106,8 @@ def _entry(entry: Difference) -> Iterator[str]:
         yield from _wrapped(f"{place}  {entry.what}", "  ")
         return
     yield from _wrapped(f"{place}  {_shown(entry.expected)} → {_shown(entry.found)}", "  ")
-    yield from _wrapped(entry.what, "      ")
+    if entry.what not in SAID_BY_GROUP:
+        yield from _wrapped(entry.what, "      ")
 
 
 def _shown(value: CellValue) -> str:

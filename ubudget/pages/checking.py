@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from ubudget.pages.cells_as_read import BookAsRead, CellAsRead, CellValue, SheetAsRead, address_of, place_of
-from ubudget.pages.check_report import Difference, EditedInput, Field, Report
+from ubudget.pages.check_report import FORMULA, LOCKED, STORED, Difference, EditedInput, Field, Report
 from ubudget.pages.checked_book import Changes, Issued
 from ubudget.pages.checking_cells import SheetFindings, after_moves, rows_in_doubt
 from ubudget.pages.checking_frame import frame_differences, permissions
@@ -50,12 +50,12 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
         rows = moves.rows.get(sheet.name, UNMOVED)
         emptied = _emptied(sheet, there, differences, rows)
         formulas += [
-            _difference(sheet, there, rows, address, "formula")
+            _difference(sheet, there, rows, address, FORMULA)
             for address in differences.formulas
             if place_of(address)[1] not in emptied
         ]
         texts += [
-            _difference(sheet, there, rows, address, "text, heading or fixed number")
+            _difference(sheet, there, rows, address, LOCKED)
             for address in differences.texts
             if place_of(address)[1] not in emptied
         ]
@@ -205,4 +205,4 @@ def _unequal(
 def _disagreement(changes: Changes, each: Unequal) -> Difference:
     sheet = changes.moves.names.get(each.sheet, each.sheet)
     place = changes.place(each.sheet, each.address) or each.address
-    return Difference(sheet, place, each.expected, each.found, "stored value")
+    return Difference(sheet, place, each.expected, each.found, STORED)
