@@ -56,6 +56,11 @@ ENTITIES = '<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b
         ("sheet", after("<sheetData>", '<row r="1"><c r="ZZZ1"><v>1</v></c></row>'), "a cell ZZZ1"),
         ("sheet", after("<sheetData>", '<row r="1"><c r="A1" t="s"><v>7</v></c></row>'), "a text that is missing"),
         ("sheet", after("<cols>", '<col min="1" max="999999999" hidden="1"/>'), "column numbers 1 to 999999999"),
+        (
+            "sheet",
+            after("<sheetData>", f'<row r="1"><c r="A1"><f>{"A1+" * 20_000}A1</f></c></row>'),
+            "a formula of more",
+        ),
         ("sheet", lambda xml: xml[: len(xml) // 2], "no readable workbook"),
         ("xl/workbook.xml", lambda xml: xml.replace("<sheets>", "<sheets>" + 300 * "<sheet/>"), "sheets"),
         ("xl/workbook.xml", lambda xml: "<document/>", "another kind of file"),
@@ -174,3 +179,28 @@ def test_ranges_that_only_claim_to_be_large_cost_nothing(tmp_path: Path) -> None
     file = rewritten(source, tmp_path / "large.xlsx", {part_of(source, "status"): change})
     (told,) = check_workbook(file).structure
     assert (told.sheet, told.found) == ("status", "A1:XFD1048576")
+
+
+def test_cells_that_nothing_can_be_made_of_are_told(tmp_path: Path) -> None:
+    """Numbers that are none, halves of letters, a day that no calendar has, a cell in the last row: all are told."""
+    source = written(SUBJECTS[2]).save(tmp_path / "book.xlsx")
+    change = {
+        "E9": '<c r="E9" s="9"><v>nan</v></c>',
+        "E10": '<c r="E10" s="9" t="inlineStr"><is><t>_xD800_</t></is></c>',
+        "E11": '<c r="E11" s="9"><v>1e308</v></c>',
+    }
+
+    def changed(xml: str) -> str:
+        for address, cell in change.items():
+            xml = re.sub(rf'<c r="{address}" (s="[0-9]+")>.*?</c>', lambda m, c=cell: c.replace('s="9"', m[1]), xml)
+        return xml.replace("</sheetData>", '<row r="1048576"><c r="A1048576"><v>1</v></c></row></sheetData>')
+
+    file = rewritten(source, tmp_path / "odd.xlsx", {part_of(source, "readings"): changed})
+    report = check_workbook(file)
+    assert [(each.cell, each.found) for each in report.edited_inputs] == [
+        ("E9", "nan"),
+        ("E10", "\N{REPLACEMENT CHARACTER}"),
+        ("E11", 1e308),
+    ]
+    assert [each.cell for each in report.altered_cells] == ["A1048576"]
+    assert not report.intact

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -311,7 +312,8 @@ class _SheetView:
             return _CellView(f"={cell.formula}")
         there, place = changes.sheet(self._sheet), changes.place(self._sheet, address)
         if there is not None and place in there.dated and isinstance(cell.value, float):
-            return _CellView(from_excel(cell.value))
+            with suppress(ValueError, OverflowError):  # a number that no day has
+                return _CellView(from_excel(cell.value))
         whole = isinstance(cell.value, float) and cell.value.is_integer()
         return _CellView(int(cell.value) if whole and isinstance(cell.value, float) else cell.value)
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from datetime import date, datetime
 from functools import cache
+from math import isfinite
 from typing import IO, Any, Final
 from xml.parsers.expat import ParserCreate
 
@@ -22,6 +23,10 @@ MOST_ROWS: Final = 1_048_576
 MOST_COLUMNS: Final = 16_384
 """Rows and columns of a sheet of the common spreadsheets."""
 CHUNK: Final = 1 << 20
+LONGEST_FORMULA: Final = 32_768
+"""Signs; four times what common spreadsheets take, since some spell at greater length."""
+LONGEST_SPELLED: Final = 300_000_000
+"""Signs of all formulas that stand for other cells as well."""
 _ADDRESS: Final = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")
 _ESCAPED: Final = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _TEXTS: Final = frozenset({"v", "f", "t", "formula", "formula1", "formula2"})
@@ -37,11 +42,19 @@ class Left:
     def __init__(self, cells: int, bytes_: int) -> None:
         self._cells, self._bytes = cells, bytes_
         self._most_cells, self._most_bytes = cells, bytes_
+        self._spelled = LONGEST_SPELLED
 
     def cell(self) -> None:
         self._cells -= 1
         if self._cells < 0:
             raise Unreadable(f"more than {self._most_cells:,} cells")
+
+    def spell(self, formula: str) -> str:
+        """A formula that stands for many cells, made for one of them."""
+        self._spelled -= len(formula)
+        if self._spelled < 0:
+            raise Unreadable(f"shared formulas of more than {LONGEST_SPELLED / 1e6:.0f} MB")
+        return formula
 
     def read(self, stream: IO[bytes], size: int = CHUNK) -> bytes:
         chunk = stream.read(size)
@@ -76,7 +89,11 @@ def local(name: str) -> str:
 
 def decoded(text: str) -> str:
     """Text of a cell with its escapes resolved (22.9.2.19, ST_Xstring)."""
-    return _ESCAPED.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
+    if "_x" not in text:
+        return text
+    decoded = _ESCAPED.sub(lambda found: chr(int(found[1], 16)), text)
+    # Halves of a pair, which make no letter, cannot be written anywhere.
+    return decoded.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
 def no_doctype(*declaration: object) -> None:
@@ -151,6 +168,7 @@ class SheetReader:
             if name == "f":
                 self._here["f"] = attributes
         elif name == "row":
+            self._left.cell()
             self._start_row(attributes)
         elif name == "rPh":
             self._phonetic += 1
@@ -256,13 +274,16 @@ class SheetReader:
         if kind == "d":
             moment = datetime.fromisoformat(text) if "T" in text else date.fromisoformat(text)
             return serial(moment)
-        return float(text)
+        read = float(text)
+        return read if isfinite(read) else text
 
     def _formula(self, here: dict[str, Any]) -> str | None:
         attributes = here.get("f")
         if attributes is None:
             return None
         text = str(here.get("formula", "")).strip()
+        if len(text) > LONGEST_FORMULA:
+            raise Unreadable(f"a formula of more than {LONGEST_FORMULA:,} signs (sheet {self._name})")
         kind = attributes.get("t", "normal")
         if kind == "shared":
             number = attributes.get("si", "")
@@ -270,7 +291,7 @@ class SheetReader:
                 self._shared[number] = (text, self._column, self._row)
             elif number in self._shared:
                 master, column, row = self._shared[number]
-                return moved(master, self._row - row, self._column - column)
+                return moved(self._left.spell(master), self._row - row, self._column - column)
             return text
         if kind in ("array", "dataTable"):
             return f"{{{text}}}"

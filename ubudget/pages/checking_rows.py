@@ -6,6 +6,7 @@ texts and numbers, and where they calculate; not by what is calculated or typed.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
@@ -17,6 +18,8 @@ from ubudget.pages.formula_tokens import Reference, Token
 Signature = tuple[tuple[int, str], ...]
 _SMALL = 250_000
 """Pairs of rows that are weighed against each other one by one."""
+_REPEATED = 2_000_000
+"""Pairs of rows that hold the same; with more of them rows cannot be told apart in reasonable time."""
 _SAME_SHEET = 0.5
 """Part of the fixed texts that a sheet under another name must share."""
 
@@ -68,6 +71,9 @@ def row_map(issued: SheetAsRead, found: SheetAsRead) -> RowMap:
     in_place = sum(a == b for a, b in zip(one, other, strict=False))
     start, end = _common(one, other)
     left, right = one[start : len(one) - end], other[start : len(other) - end]
+    alike = Counter(right)
+    if sum(count * alike[each] for each, count in Counter(left).items()) > _REPEATED:
+        return UNMOVED
     pairs = [(n, n) for n in range(start)]
     pairs += [(start + a, start + b) for a, b in _paired(left, right)]
     pairs += [(len(one) - end + n, len(other) - end + n) for n in range(end)]
