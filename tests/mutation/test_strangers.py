@@ -154,9 +154,13 @@ def test_another_layout_is_said_and_an_altered_record_is_found(issued: Path, tmp
             assert refusal(tmp_path / "altered.xlsx") == "layout version 99"
             continue
         report = check_workbook(tmp_path / "altered.xlsx")
-        (told,) = report.altered_cells
-        assert (told.sheet, told.cell, told.found == value) == ("record", "B6", address == "B6")
+        (entry,) = report.altered_cells
+        assert (entry.sheet, entry.cell, entry.found == value) == ("record", "B6", address == "B6")
         assert not report.intact and report.not_compared
+        told = check_workbook(tmp_path / "altered.xlsx", original=SMALL)
+        if address == "D20":  # the run tells which line of the records was altered
+            assert [(each.sheet, each.cell, each.found) for each in told.altered_cells] == [("record", "D20", value)]
+            assert told.descent and not told.not_compared
 
 
 def test_another_plan_is_told_beside_what_differs(issued: Path, tmp_path: Path) -> None:

@@ -68,22 +68,27 @@ def check_workbook(
     if found is None:
         raise UnusableInput(findings)
     record = _Record.of(place, found)
-    descent = _descent(record, against, original)
+    wanted = None if against is None else _wanted(against)
+    origin = None if original is None else _original(Path(original))
+    texts = record.texts
     if record.stated != record.fingerprint:
-        return _altered_record(record, descent)
-    plan = plan_of(place, record.texts, record.rows)
+        if origin is None or fingerprint(origin, record.rows) != record.stated:
+            return replace(_altered_record(record), descent=_descent(record, "", wanted, origin))
+        texts = origin  # the records as they were: they tell what was altered, here as elsewhere
+    plan = plan_of(place, texts, record.rows)
     edited = () if record.rows or not record.edits else plan.edits_when_issued(place, found)
     if edited:
-        before, plan = plan, plan_of(place, record.texts, edits=edited)
+        before, plan = plan, plan_of(place, texts, edits=edited)
     report = compare(plan.issued, found, lambda changes: plan.values(place, changes))
     if edited:
         report = since_the_records(report, before.book, plan.book, plan.issued)
+    planned = plan_fingerprint(plan.book)
     return replace(
         report,
         program=str(record.program or ""),
         records_fingerprint=record.fingerprint,
-        plan_fingerprint=plan_fingerprint(plan.book),
-        descent=descent,
+        plan_fingerprint=planned,
+        descent=_descent(record, planned, wanted, origin),
     )
 
 
@@ -98,7 +103,6 @@ class _Record:
     cell: str
     stated: CellValue
     """The fingerprint that stands there, in `cell`."""
-    plan: CellValue
     edits: bool
     """Whether the workbook was written from records with edits, as when an edited workbook is issued anew."""
 
@@ -116,8 +120,8 @@ class _Record:
             raise UnusableInput([Finding("stop", path.name, f"sheet {sheet.name}", found, ACCEPTED, remedy)])
         cell, stored = labels["fingerprint"]
         rows = str(labels.get("spare rows", ("", ""))[1] or "")
-        plan, edits = (labels.get(name, ("", None))[1] for name in ("plan", "edits"))
-        return cls(sheet.name, texts_in(sheet), rows, labels["program"][1], cell, stored, plan, bool(edits))
+        edits = bool(labels.get("edits", ("", None))[1])
+        return cls(sheet.name, texts_in(sheet), rows, labels["program"][1], cell, stored, edits)
 
     @property
     def fingerprint(self) -> str:
@@ -132,8 +136,8 @@ def _foreign(path: Path, book: BookAsRead) -> Finding:
     return Finding("stop", path.name, "sheets", found, ACCEPTED, "use a workbook written by ubudget workbook")
 
 
-def _altered_record(record: _Record, descent: tuple[str, ...]) -> Report:
-    what = "the original records were altered, or their fingerprint was"
+def _altered_record(record: _Record) -> Report:
+    what = "the original records were altered, or their fingerprint was; --original with the run may tell more"
     altered = Difference(record.sheet, record.cell, record.fingerprint, record.stated, what)
     rest = "all other sheets: without the original records nothing tells what they should hold"
     return Report(
@@ -141,40 +145,42 @@ def _altered_record(record: _Record, descent: tuple[str, ...]) -> Report:
         not_compared=(rest,),
         program=str(record.program or ""),
         records_fingerprint=record.fingerprint,
-        descent=descent,
     )
 
 
-def _descent(record: _Record, against: str | None, original: str | os.PathLike[str] | None) -> tuple[str, ...]:
+def _wanted(against: str) -> str:
+    """A fingerprint as somebody gives it, whole or its first digits."""
+    wanted = against.strip().lower()
+    if len(wanted) < _SHORTEST or set(wanted) - set("0123456789abcdef"):
+        found = f"the fingerprint {against[:70]!r}"
+        accepted = f"64 hexadecimal digits, or the first {_SHORTEST} of them at least"
+        remedy = "copy it from the certificate or from ubudget check"
+        raise UnusableInput([Finding("stop", "--against", "fingerprint", found, accepted, remedy)])
+    return wanted
+
+
+def _descent(
+    record: _Record, planned: str, wanted: str | None, origin: tuple[SourceText, ...] | None
+) -> tuple[str, ...]:
     """What speaks against the descent that is claimed, one line each."""
-    lines = []
-    if against is not None:
-        wanted = against.strip().lower()
-        if len(wanted) < _SHORTEST or set(wanted) - set("0123456789abcdef"):
-            found = f"the fingerprint {against[:70]!r}"
-            accepted = f"64 hexadecimal digits, or the first {_SHORTEST} of them at least"
-            remedy = "copy it from the certificate or from ubudget check"
-            raise UnusableInput([Finding("stop", "--against", "fingerprint", found, accepted, remedy)])
-        mine = [record.fingerprint, str(record.plan or "")]
-        if not any(each.startswith(wanted) for each in mine):
-            lines.append(f"another fingerprint: wanted {wanted}, the records have {record.fingerprint}")
-    if original is not None:
-        theirs = _original(Path(original), record.rows)
-        if theirs != record.fingerprint:
-            name = Path(original).name
-            lines.append(f"another origin: {name} has {theirs}, the records here have {record.fingerprint}")
+    mine, lines = record.fingerprint, []
+    if wanted is not None and not mine.startswith(wanted) and not planned.startswith(wanted):
+        lines.append(f"another fingerprint: wanted {wanted}, the records here have {mine}")
+    theirs = None if origin is None else fingerprint(origin, record.rows)
+    if theirs is not None and theirs != mine:
+        lines.append(f"another origin: its records have {theirs}, those here have {mine}")
     return tuple(lines)
 
 
-def _original(path: Path, rows: str) -> str:
-    """The fingerprint of the records of a run, or of a workbook of ours."""
+def _original(path: Path) -> tuple[SourceText, ...]:
+    """The records of a run, or those that a workbook of ours holds."""
     if path.suffix.lower() == ".xlsx" and path.is_file():
         book, findings = read_cells(path)
         if book is None:
             raise UnusableInput(findings)
         if record_in(book) is not None:
-            return _Record.of(path, book).fingerprint
-    return fingerprint(read_run(path).texts, rows)
+            return _Record.of(path, book).texts
+    return read_run(path).texts
 
 
 @dataclass(frozen=True, eq=False)
