@@ -102,6 +102,8 @@ def structural() -> Iterator[tuple[str, Change, str, str, str]]:
     yield "row deleted", lambda book: book["readings"].delete_rows(20), "readings", "A20", "row 20 deleted"
     yield "row inserted", lambda book: book["samples"].insert_rows(10), "samples", "A10", "row 10 inserted"
     yield "last row deleted", lambda book: book["readings"].delete_rows(LAST), "readings", f"A{LAST}", "deleted"
+    yield "column inserted", lambda book: book["samples"].insert_cols(3), "samples", "C1", "column C inserted"
+    yield "column deleted", lambda book: book["computation"].delete_cols(7), "computation", "G1", "column G deleted"
     yield "row hidden", hide_row, "results", "A14", "row 14 hidden"
     yield "column hidden", hide_column, "results", "F1", "column F hidden"
     yield "protection removed", protection, "computation", "", "protection of the sheet removed"

@@ -32,7 +32,7 @@ def test_changed_cells_are_named(issued: Path, tmp_path: Path) -> None:
 
 
 CASES = {case[0]: case[1:] for case in structural()}
-MOVING = [name for name in CASES if name.startswith(("row ", "last row ", "sheet "))]
+MOVING = [name for name in CASES if name.startswith(("row ", "last row ", "column ", "sheet "))]
 GROUPS = [[name] for name in MOVING if "hidden" not in name]
 GROUPS.append([name for name in CASES if [name] not in GROUPS])
 

@@ -57,4 +57,4 @@ class Changes:
 
     def place(self, sheet: str, address: str) -> str | None:
         """Where a cell as issued stands now."""
-        return self.moves.rows.get(sheet, UNMOVED).address(address)
+        return self.moves.shifts.get(sheet, UNMOVED).address(address)

@@ -15,10 +15,13 @@ from ubudget.pages.checked_book import Changes, Issued
 from ubudget.pages.checking_cells import SheetFindings, after_moves, rows_in_doubt
 from ubudget.pages.checking_frame import frame_differences, permissions
 from ubudget.pages.checking_rests import Unequal, beyond_rounding, unequal
-from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap, row_map, sheets_renamed
+from ubudget.pages.checking_rows import UNMOVED, Moves, Shift, sheets_renamed, shift_of
 from ubudget.pages.checking_values import Values, older_than_listed, stale
+from ubudget.quantity.spelling import column_letters
 
 _NO_FIELD = Field("other", "", "", "")
+_MOVING = ("row ", "column ", "sheet deleted", "sheet renamed")
+"""How lines on what moves formulas begin."""
 
 
 Expect = Callable[[Changes], Values]
@@ -47,15 +50,15 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
     texts: list[Difference] = []
     structure: list[Difference] = []
     for sheet, there, differences in findings:
-        rows = moves.rows.get(sheet.name, UNMOVED)
-        emptied = _emptied(sheet, there, differences, rows)
+        shift = moves.shifts.get(sheet.name, UNMOVED)
+        emptied = _emptied(sheet, there, differences, shift)
         formulas += [
-            _difference(sheet, there, rows, address, FORMULA)
+            _difference(sheet, there, shift, address, FORMULA)
             for address in differences.formulas
             if place_of(address)[1] not in emptied
         ]
         texts += [
-            _difference(sheet, there, rows, address, LOCKED)
+            _difference(sheet, there, shift, address, LOCKED)
             for address in differences.texts
             if place_of(address)[1] not in emptied
         ]
@@ -63,8 +66,8 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
             Difference(there.name, address, None, _told(there.cell(address)), "something in a cell that was empty")
             for address in differences.added
         ]
-        structure += _rows_told(sheet, there, rows, emptied)
-        structure += permissions(sheet, there, differences.locks, rows)
+        structure += _lines_told(sheet, there, shift, emptied)
+        structure += permissions(sheet, there, differences.locks, shift)
     structure += frame_differences(issued.book, found, moves)
     structure = _with_followers(structure, sum(differences.explained for _, _, differences in findings))
     values, missing = _values(changes, findings, expect if changes.edited else None)
@@ -76,14 +79,14 @@ def compare(issued: Issued, found: BookAsRead, expect: Expect) -> Report:
 
 def _moves(issued: Issued, found: BookAsRead) -> Moves:
     names = sheets_renamed(issued.book, found)
-    rows = {}
+    shifts = {}
     for sheet in issued.book.sheets:
         if sheet.name in names:
             there = found.by_name[names[sheet.name]]
             if rows_in_doubt(issued.in_place(sheet, there)):
-                rows[sheet.name] = row_map(sheet, there)
+                shifts[sheet.name] = shift_of(sheet, there)
     gone = frozenset(sheet.name for sheet in issued.book.sheets) - names.keys()
-    return Moves({name: moved for name, moved in rows.items() if not moved.unmoved}, names, gone)
+    return Moves({name: moved for name, moved in shifts.items() if not moved.unmoved}, names, gone)
 
 
 def _findings(issued: Issued, sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> SheetFindings:
@@ -104,8 +107,8 @@ def _told(cell: CellAsRead) -> CellValue:
     return f"={cell.formula}" if cell.formula is not None else cell.value
 
 
-def _difference(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap, address: str, what: str) -> Difference:
-    place = rows.address(address) or address
+def _difference(sheet: SheetAsRead, there: SheetAsRead, shift: Shift, address: str, what: str) -> Difference:
+    place = shift.address(address) or address
     return Difference(there.name, place, _told(sheet.cell(address)), _told(there.cell(place)), what)
 
 
@@ -117,14 +120,14 @@ def _edited(changes: Changes, sheet: str, address: str) -> EditedInput:
     return EditedInput(name, place or address, _told(before), _told(now), field.words, field)
 
 
-# -- rows ------------------------------------------------------------------------------------------------------------
+# -- rows and columns ------------------------------------------------------------------------------------------------
 
 
-def _emptied(sheet: SheetAsRead, there: SheetAsRead, differences: SheetFindings, rows: RowMap) -> frozenset[int]:
+def _emptied(sheet: SheetAsRead, there: SheetAsRead, differences: SheetFindings, shift: Shift) -> frozenset[int]:
     """Rows of several cells that hold nothing any more."""
     gone = set()
     for row in {place_of(address)[1] for address in (*differences.formulas, *differences.texts)}:
-        place, cells = rows.row(row), sheet.rows.get(row, {})
+        place, cells = shift.rows.at(row), sheet.rows.get(row, {})
         if place is not None and len(cells) > 1:
             here = (there.cell(address_of(column, place)) for column in cells)
             if all(cell.formula is None and cell.value is None for cell in here):
@@ -132,24 +135,41 @@ def _emptied(sheet: SheetAsRead, there: SheetAsRead, differences: SheetFindings,
     return frozenset(gone)
 
 
-def _rows_told(sheet: SheetAsRead, there: SheetAsRead, rows: RowMap, emptied: frozenset[int]) -> Iterator[Difference]:
-    for row in sorted({*rows.deleted, *emptied}):
+def _lines_told(sheet: SheetAsRead, there: SheetAsRead, shift: Shift, emptied: frozenset[int]) -> Iterator[Difference]:
+    for row in sorted({*shift.rows.deleted, *emptied}):
         what = f"row {row} {'emptied' if row in emptied else 'deleted'}"
         yield Difference(there.name, f"A{row}", _row_named(sheet, row) or "a blank row", None, what)
-    for row in rows.inserted:
+    for row in shift.rows.inserted:
         named = _row_named(there, row) or ("a row" if there.rows.get(row) else "a blank row")
         yield Difference(there.name, f"A{row}", None, named, f"row {row} inserted")
+    for column in shift.columns.deleted:
+        named = _column_named(sheet, column)
+        what = f"column {column_letters(column)} deleted"
+        yield Difference(there.name, address_of(column, 1), named, None, what)
+    for column in shift.columns.inserted:
+        named = _column_named(there, column)
+        what = f"column {column_letters(column)} inserted"
+        yield Difference(there.name, address_of(column, 1), None, named, what)
 
 
 def _with_followers(structure: Sequence[Difference], explained: int) -> list[Difference]:
     """How many formulas only followed what moved, or lost it, is told once."""
     told = list(structure)
-    moved = [n for n, each in enumerate(told) if each.what.startswith(("row ", "sheet deleted", "sheet renamed"))]
+    moved = [
+        n for n, each in enumerate(told) if each.what.startswith(("row ", "column ", "sheet deleted", "sheet renamed"))
+    ]
     if explained and moved:
         first = told[moved[0]]
         words = f"{first.what}; {explained:,} formulas followed such a change, or lost what they looked at"
         told[moved[0]] = replace(first, what=words)
     return told
+
+
+def _column_named(sheet: SheetAsRead, column: int) -> str:
+    """The first text of a column, which mostly is its heading."""
+    cells = (cells[column] for cells in sheet.rows.values() if column in cells)
+    texts = (cell.value for cell in cells if cell.formula is None and isinstance(cell.value, str))
+    return next(texts, "a column")[:80]
 
 
 def _row_named(sheet: SheetAsRead, row: int) -> str:
@@ -193,7 +213,7 @@ def _unequal(
             yield Unequal(sheet.name, address, sheet.cell(address).value, stands.value)
         return
     broken = {*differences.formulas}
-    unmoved = sheet.name not in changes.moves.rows
+    unmoved = sheet.name not in changes.moves.shifts
     for address, value in values.by_sheet.get(sheet.name, {}).items():
         place = address if unmoved else changes.place(sheet.name, address)
         if place is not None and address not in broken:

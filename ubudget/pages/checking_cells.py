@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ubudget.pages.cells_as_read import EMPTY, SheetAsRead, place_of
 from ubudget.pages.checking_rests import same_content, unequal
-from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap
+from ubudget.pages.checking_rows import UNMOVED, Moves, Shift
 from ubudget.pages.formula_tokens import same_formula, tokens
 
 
@@ -35,7 +35,7 @@ def in_place(issued: SheetAsRead, found: SheetAsRead) -> SheetFindings:
 
 def after_moves(issued: SheetAsRead, found: SheetAsRead, moves: Moves) -> SheetFindings:
     """What differs but for what moved."""
-    return _cells(issued, found, moves.rows.get(issued.name, UNMOVED), moves)
+    return _cells(issued, found, moves.shifts.get(issued.name, UNMOVED), moves)
 
 
 def rows_in_doubt(differences: SheetFindings) -> bool:
@@ -44,7 +44,7 @@ def rows_in_doubt(differences: SheetFindings) -> bool:
     return len(places) > 1
 
 
-def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves | None) -> SheetFindings:
+def _cells(issued: SheetAsRead, found: SheetAsRead, shift: Shift, moves: Moves | None) -> SheetFindings:
     edited: list[str] = []
     formulas: list[str] = []
     texts: list[str] = []
@@ -53,7 +53,7 @@ def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves |
     empty = explained = 0
     there = found.cells
     for address, cell in issued.cells.items():
-        place = address if rows.unmoved else rows.address(address)
+        place = address if shift.unmoved else shift.address(address)
         if place is None:
             continue
         stands = there.get(place)
@@ -81,20 +81,18 @@ def _cells(issued: SheetAsRead, found: SheetAsRead, rows: RowMap, moves: Moves |
                 continue
         elif (
             moves is not None
-            and moves.rows
+            and moves.shifts
             and not moves.explain(tokens(cell.formula), tokens(stands.formula), issued.name)
         ):
             explained += 1  # left as it was, while the rows that it names moved
         if cell.value != stands.value and unequal(cell.value, stands.value):
             values.append(address)
             empty += stands.value is None
-    own = issued.cells.keys() if rows.unmoved else {rows.address(address) for address in issued.cells}
+    own = issued.cells.keys() if shift.unmoved else {shift.address(address) for address in issued.cells}
     added, loose = [], []
     for address in there.keys() - own if own != there.keys() else ():
         cell = there[address]
-        if (cell.formula is not None or cell.value is not None) and (
-            rows.unmoved or place_of(address)[1] not in rows.inserted
-        ):
+        if (cell.formula is not None or cell.value is not None) and (shift.unmoved or not shift.inserted(address)):
             added.append(address)
         elif not cell.locked:
             loose.append(address)

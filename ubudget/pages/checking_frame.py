@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from ubudget.pages.cells_as_read import Area, BookAsRead, RuleAsRead, SheetAsRead, address_of
 from ubudget.pages.check_report import Difference
-from ubudget.pages.checking_rows import UNMOVED, Moves, RowMap
+from ubudget.pages.checking_rows import UNMOVED, Moves, Shift
 from ubudget.pages.formula_tokens import Reference, Token, same_tokens, tokens
 from ubudget.quantity.spelling import column_letters
 
@@ -17,13 +17,13 @@ _OF_PROGRAMS = ("_xlnm._FilterDatabase",)
 """Names that programs keep for themselves."""
 
 
-def permissions(sheet: SheetAsRead, there: SheetAsRead, locks: Sequence[str], rows: RowMap) -> Iterator[Difference]:
+def permissions(sheet: SheetAsRead, there: SheetAsRead, locks: Sequence[str], shift: Shift) -> Iterator[Difference]:
     """Cells that were unlocked, or locked, one line for each sheet."""
     for locked, what, before, now in (
         (True, "locked", "unlocked", "locked"),
         (False, "unlocked", "locked", "unlocked"),
     ):
-        places = [place for address in locks if (place := rows.address(address) or address)]
+        places = [place for address in locks if (place := shift.address(address) or address)]
         mine = [place for place in places if there.cell(place).locked is locked]
         if mine:
             yield Difference(there.name, mine[0], before, now, f"{what}: {_listed(mine)}")
@@ -57,7 +57,7 @@ def _sheets(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[Dif
 
 
 def _sheet(sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> Iterator[Difference]:
-    name, rows = there.name, moves.rows.get(sheet.name, UNMOVED)
+    name, shift = there.name, moves.shifts.get(sheet.name, UNMOVED)
     if sheet.visible != there.visible:
         shown = ("hidden", "visible")
         now = "shown" if there.visible else "hidden"
@@ -66,11 +66,10 @@ def _sheet(sheet: SheetAsRead, there: SheetAsRead, moves: Moves) -> Iterator[Dif
         state = ("unprotected", "protected")
         what_now = "protection of the sheet put on" if there.protected else "protection of the sheet removed"
         yield Difference(name, "", state[sheet.protected], state[there.protected], what_now)
-    hidden = frozenset(filter(None, map(rows.row, sheet.hidden_rows)))
-    yield from _hidden(name, "row", hidden, there.hidden_rows, "A{}".format, str)
-    yield from _hidden(
-        name, "column", sheet.hidden_columns, there.hidden_columns, lambda n: address_of(n, 1), column_letters
-    )
+    rows = frozenset(filter(None, map(shift.rows.at, sheet.hidden_rows)))
+    columns = frozenset(filter(None, map(shift.columns.at, sheet.hidden_columns)))
+    yield from _hidden(name, "row", rows, there.hidden_rows, "A{}".format, str)
+    yield from _hidden(name, "column", columns, there.hidden_columns, lambda n: address_of(n, 1), column_letters)
     for what, rules, others in (
         ("drop-down list", sheet.lists, there.lists),
         ("conditional format", sheet.conditions, there.conditions),
@@ -118,10 +117,10 @@ def _rules(
                 found[said] = found.pop(same)
     for said in dict.fromkeys([*issued, *found]):
         here, there = issued.get(said, []), found.get(said, [])
-        if _size(here) == _size(there) and (home in moves.rows or _covers(there, here)):
+        if _size(here) == _size(there) and (home in moves.shifts or _covers(there, here)):
             continue
-        if home in moves.rows and here and there:
-            continue  # grown or shrunk with the rows that moved, which are told
+        if home in moves.shifts and here and there:
+            continue  # grown or shrunk with what moved, which are told
         place = _areas([(there or here)[0]]).partition(":")[0]
         state = "removed" if not there else "added" if not here else "for other cells"
         yield Difference(name, place, _areas(here) or None, _areas(there) or None, f"{what} {state}: {_spelled(said)}")
@@ -191,7 +190,7 @@ def _names(issued: BookAsRead, found: BookAsRead, moves: Moves) -> Iterator[Diff
             continue  # gone with its sheet
         state = "added" if was is None else "removed" if stands is None else "changed"
         if was and stands and bare in _PRINTED and not moves.none:
-            continue  # printed areas follow the rows that moved
+            continue  # printed areas follow what moved
         yield Difference(sheet, "", was, stands, f"{_PRINTED.get(bare, f'name {bare}')} {state}")
 
 

@@ -25,79 +25,100 @@ _SAME_SHEET = 0.5
 
 
 @dataclass(frozen=True)
-class RowMap:
-    """Rows as issued → rows as found; empty maps where nothing moved."""
+class Lines:
+    """Rows, or columns, as issued → as found; empty where none moved."""
 
     moved: Mapping[int, int] = field(default_factory=dict)
-    """Rows that stand elsewhere."""
+    """Lines that stand elsewhere, or may do so."""
     deleted: tuple[int, ...] = ()
     inserted: tuple[int, ...] = ()
-    """Rows as found that were not issued."""
+    """Lines as found that were not issued."""
 
     @property
     def unmoved(self) -> bool:
         return not (self.deleted or self.inserted)
 
-    def row(self, issued: int) -> int | None:
-        """Where a row stands now; `None` where it was deleted."""
+    def at(self, issued: int) -> int | None:
+        """Where a line stands now; `None` where it was deleted."""
         if self.unmoved:
             return issued
         if issued in self._gone:
             return None
-        return self.moved.get(issued, issued + self._beyond if self.moved else issued)
+        beyond = len(self.inserted) - len(self.deleted) if self.moved else 0
+        return self.moved.get(issued, issued + beyond)
 
     @cached_property
     def _gone(self) -> frozenset[int]:
         return frozenset(self.deleted)
 
+
+@dataclass(frozen=True)
+class Shift:
+    """What moved on a sheet: rows, or columns."""
+
+    rows: Lines = field(default_factory=Lines)
+    columns: Lines = field(default_factory=Lines)
+
     @property
-    def _beyond(self) -> int:
-        return len(self.inserted) - len(self.deleted)
+    def unmoved(self) -> bool:
+        return self.rows.unmoved and self.columns.unmoved
 
     def address(self, issued: str) -> str | None:
+        """Where a cell stands now; `None` where it was deleted."""
         if self.unmoved:
             return issued
         column, row = place_of(issued)
-        found = self.row(row)
-        return None if found is None else address_of(column, found)
+        there, found = self.columns.at(column), self.rows.at(row)
+        return None if there is None or found is None else address_of(there, found)
+
+    def inserted(self, found: str) -> bool:
+        """Whether a cell as found stands in a row or column that was not issued."""
+        column, row = place_of(found)
+        return row in self.rows.inserted or column in self.columns.inserted
 
 
-UNMOVED = RowMap()
+UNMOVED = Shift()
 
 
-def row_map(issued: SheetAsRead, found: SheetAsRead) -> RowMap:
-    """How rows moved; nothing where no shift explains more rows than their own places do."""
-    one, other = signatures(issued), signatures(found)
+def shift_of(issued: SheetAsRead, found: SheetAsRead) -> Shift:
+    """How rows moved, or else how columns did; nothing where no shift explains more than their own places do."""
+    rows = _lines(signatures(issued, down=True), signatures(found, down=True))
+    if not rows.unmoved:
+        return Shift(rows)
+    return Shift(columns=_lines(signatures(issued, down=False), signatures(found, down=False)))
+
+
+def _lines(one: Sequence[Signature], other: Sequence[Signature]) -> Lines:
     in_place = sum(a == b for a, b in zip(one, other, strict=False))
     start, end = _common(one, other)
     left, right = one[start : len(one) - end], other[start : len(other) - end]
     alike = Counter(right)
     if sum(count * alike[each] for each, count in Counter(left).items()) > _REPEATED:
-        return UNMOVED
+        return Lines()
     pairs = [(n, n) for n in range(start)]
     pairs += [(start + a, start + b) for a, b in _paired(left, right)]
     pairs += [(len(one) - end + n, len(other) - end + n) for n in range(end)]
     filled = [(a, b) for a, b in pairs if one[a] or other[b]]
     if all(a == b for a, b in filled):
-        return _without_last_rows(one, len(other))
+        return _without_last(one, len(other))
     if sum(one[a] == other[b] for a, b in pairs) <= in_place:
-        return UNMOVED
+        return Lines()
     there, here = {a for a, _ in pairs}, {b for _, b in pairs}
-    return RowMap(
+    return Lines(
         {a + 1: b + 1 for a, b in pairs},
         tuple(n + 1 for n in range(len(one)) if n not in there),
         tuple(n + 1 for n in range(len(other)) if n not in here),
     )
 
 
-def _without_last_rows(one: Sequence[Signature], size: int) -> RowMap:
-    """Rows of several cells behind which nothing stands any more."""
+def _without_last(one: Sequence[Signature], size: int) -> Lines:
+    """Without lines of several cells behind which nothing stands any more."""
     gone = tuple(row for row in range(size + 1, len(one) + 1) if len(one[row - 1]) > 1)
-    return RowMap({}, gone) if gone and len(gone) == len(one) - size else UNMOVED
+    return Lines({}, gone) if gone and len(gone) == len(one) - size else Lines()
 
 
-def signatures(sheet: SheetAsRead) -> list[Signature]:
-    """What identifies each row, from the first to the last one that holds something."""
+def signatures(sheet: SheetAsRead, *, down: bool) -> list[Signature]:
+    """What identifies each row, or each column, from the first to the last one that holds something."""
     found: dict[int, list[tuple[int, str]]] = {}
     for address, cell in sheet.cells.items():
         if cell.formula is not None:
@@ -111,9 +132,10 @@ def signatures(sheet: SheetAsRead) -> list[Signature]:
         else:
             said = f"'{cell.value}"
         column, row = place_of(address)
-        found.setdefault(row, []).append((column, said))
+        line, across = (row, column) if down else (column, row)
+        found.setdefault(line, []).append((across, said))
     last = max(found, default=0)
-    return [tuple(sorted(found.get(row, ()))) for row in range(1, last + 1)]
+    return [tuple(sorted(found.get(line, ()))) for line in range(1, last + 1)]
 
 
 def _common(one: Sequence[Signature], other: Sequence[Signature]) -> tuple[int, int]:
@@ -180,9 +202,9 @@ def _texts(sheet: SheetAsRead) -> set[str]:
 
 @dataclass(frozen=True)
 class Moves:
-    """What moved in a workbook: rows by sheet as issued, and names of sheets as issued → as found."""
+    """What moved in a workbook: rows or columns by sheet as issued, and names of sheets as issued → as found."""
 
-    rows: Mapping[str, RowMap]
+    shifts: Mapping[str, Shift]
     names: Mapping[str, str]
     gone: frozenset[str] = frozenset()
     """Sheets as issued that are no longer there."""
@@ -190,7 +212,7 @@ class Moves:
     @property
     def none(self) -> bool:
         same_names = all(a == b for a, b in self.names.items())
-        return same_names and not self.gone and all(each.unmoved for each in self.rows.values())
+        return same_names and not self.gone and all(each.unmoved for each in self.shifts.values())
 
     def explain(self, issued: tuple[Token, ...], found: tuple[Token, ...], home: str) -> bool:
         """Whether a formula as found is the one issued, moved along by the spreadsheet program: its references
@@ -214,16 +236,16 @@ class Moves:
     def _length(self, ends: tuple[Reference, ...], found: tuple[Token, ...], home: str) -> int | None:
         """How many tokens of those found stand for a reference or range as issued; `None` where they do not."""
         sheet = ends[0].sheet or home
-        rows = self.rows.get(sheet, UNMOVED)
-        first, last = ends[0].row, ends[-1].row
-        while first <= last and rows.row(first) is None:
-            first += 1
-        while last >= first and rows.row(last) is None:
-            last -= 1
-        if sheet not in self.names or first > last:
+        shift = self.shifts.get(sheet, UNMOVED)
+        rows = _surviving(shift.rows, ends[0].row, ends[-1].row)
+        columns = _surviving(shift.columns, ends[0].column, ends[-1].column)
+        if sheet not in self.names or rows is None or columns is None:
             return _lost(found)
         name = self.names[sheet]
-        moved = [end._replace(row=rows.row(row) or 0, sheet="") for end, row in zip(ends, (first, last), strict=False)]
+        moved = [
+            end._replace(row=row, column=column, sheet="")
+            for end, row, column in zip(ends, rows, columns, strict=False)
+        ]
         here = [token for token in found[:3] if isinstance(token, Reference)] if len(ends) == 2 else list(found[:1])
         if len(here) != len(ends) or (len(ends) == 2 and found[1:2] != (":",)):
             return None
@@ -233,6 +255,16 @@ class Moves:
             if (token.sheet or self.names.get(home, home)) not in (name, sheet):
                 return None
         return 2 * len(ends) - 1
+
+
+def _surviving(lines: Lines, first: int, last: int) -> tuple[int, int] | None:
+    """The first and last line of a range as they stand now, of those that are left."""
+    while first <= last and lines.at(first) is None:
+        first += 1
+    while last >= first and lines.at(last) is None:
+        last -= 1
+    ends = lines.at(first), lines.at(last)
+    return None if first > last or ends[0] is None or ends[1] is None else (ends[0], ends[1])
 
 
 def _alike(token: Token, found: Token) -> bool:
