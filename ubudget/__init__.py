@@ -72,6 +72,7 @@ if TYPE_CHECKING:
     from ubudget.evaluation.scores import z_score as z_score
     from ubudget.evaluation.scores import zeta_score as zeta_score
     from ubudget.evaluation.simulated_results import simulate as simulate
+    from ubudget.files.checking import check_workbook as check_workbook
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
     from ubudget.files.studies import evaluate_study as evaluate_study
@@ -104,6 +105,7 @@ __all__ = [
     "budget",
     "budgets_frame",
     "calibrate_ware",
+    "check_workbook",
     "conformance_probability",
     "counting_limits",
     "critical_range_factor",
@@ -197,6 +199,7 @@ _MODULES = {
         "z_score zeta_score"
     ),
     "ubudget.evaluation.simulated_results": "simulate",
+    "ubudget.files.checking": "check_workbook",
     "ubudget.files.frames": "budgets_frame results_frame",
     "ubudget.files.studies": "evaluate_study",
     "ubudget.files.verbs": "evaluate read_run trace write_workbook",

@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
+from ubudget.check_command import check
 from ubudget.decision_commands import decide
 from ubudget.detection_command import detection
 from ubudget.dossier_command import dossier
@@ -294,6 +295,7 @@ app.command()(detection)
 app.command("import")(import_export)
 app.command()(simulate)
 app.command()(trace)
+app.command()(check)
 app.command()(ware)
 app.command()(study)
 app.command()(dossier)

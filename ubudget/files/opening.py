@@ -5,9 +5,9 @@ from __future__ import annotations
 import io
 import os
 import warnings
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 from openpyxl import load_workbook
 from openpyxl.utils.cell import coordinate_to_tuple
@@ -27,6 +27,15 @@ def opened(file: str | os.PathLike[str] | IO[bytes]) -> tuple[Any, str]:
 
 class UnreadableSheet(Exception):
     """A sheet of the workbook that cannot be read; the text says what is found instead."""
+
+
+class Cells(Protocol):
+    """What readers of edits ask of a workbook: its sheets, and what stands in a cell."""
+
+    @property
+    def sheetnames(self) -> Sequence[str]: ...
+
+    def at(self, sheet: str, address: str) -> Any: ...
 
 
 class CellValues:

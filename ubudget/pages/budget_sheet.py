@@ -29,9 +29,12 @@ WORDS_ACROSS = 5
 NOT_USABLE = "no: see the findings"
 
 
-def budget_sheet(evaluation: Evaluation, placements: Placements, links: RowLinks, results: ResultsSheet) -> Sheet:
-    """The sheet as issued shows the first result that can be computed."""
-    chosen = next((row for row, result in enumerate(evaluation.results) if result.value is not None), 0)
+def budget_sheet(
+    evaluation: Evaluation, placements: Placements, links: RowLinks, results: ResultsSheet, chosen: int | None = None
+) -> Sheet:
+    """The sheet of a chosen result; as issued it shows the first one that can be computed."""
+    if chosen is None:
+        chosen = next((row for row, result in enumerate(evaluation.results) if result.value is not None), 0)
     lines = lines_of(evaluation)
     behind = quantities_band(evaluation, lines, placements, links, chosen)
     band = budget_band(evaluation, lines, behind, chosen)

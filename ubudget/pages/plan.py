@@ -45,6 +45,7 @@ from ubudget.pages.liveness import live_cells
 from ubudget.pages.material_words import with_verdicts
 from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
+from ubudget.pages.plan_fingerprint import with_plan_fingerprint
 from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
@@ -79,7 +80,8 @@ def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Bo
     evaluation = simulated_beside(evaluation)
     placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results", *CONCLUDED)
-    return book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
+    book = book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
+    return with_plan_fingerprint(book)
 
 
 def book_of(

@@ -16,6 +16,8 @@ LAYOUT = "4"
 LONGEST_LINE = 30_000
 TOP = 10
 LAYOUT_CELL, PROGRAM_CELL, FINGERPRINT_CELL = (4, 2), (5, 2), (6, 2)
+EDITS_CELL = (7, 2)
+"""How many edits the records had that the workbook was written from."""
 SPARE_CELL = (8, 2)
 """Numbers of spare rows, in a workbook that has them."""
 
@@ -59,7 +61,7 @@ def record_sheet(records: Records, program: str) -> Sheet:
         LooseCell(6, 1, "fingerprint", "label"),
         LooseCell(*FINGERPRINT_CELL, fingerprint(records.texts), "record", across=3),
         LooseCell(7, 1, "edits", "label"),
-        LooseCell(7, 2, len(records.edits), "record"),
+        LooseCell(*EDITS_CELL, len(records.edits), "record"),
     ]
     return Sheet(
         RECORD,
