@@ -44,6 +44,7 @@ from ubudget.terminal import (
     status,
     write_out,
 )
+from ubudget.validate_command import validate
 from ubudget.version import __version__
 from ubudget.workbook_commands import convert, workbook
 
@@ -305,3 +306,4 @@ app.command()(ware)
 app.command()(study)
 app.command()(dossier)
 app.command()(chart)
+app.command()(validate)
