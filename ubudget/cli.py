@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
+from ubudget.compare_command import compare
 from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
@@ -307,3 +308,4 @@ app.command()(study)
 app.command()(dossier)
 app.command()(chart)
 app.command()(validate)
+app.command()(compare)

@@ -13,6 +13,7 @@ from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.statement import Role, roles_of, statement
+from ubudget.records.fingerprint import method_fingerprint
 from ubudget.records.records import Records
 from ubudget.version import __version__
 
@@ -40,12 +41,13 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
     """The evaluation in plain objects: `method`, `run` (null where a method stands alone), `findings`, `results`.
 
     Null stands for infinite degrees of freedom and for what cannot be calculated."""
+    method = method_object(evaluation.records)
     return {
-        "method": method_object(evaluation.records),
+        "method": method,
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role)
+            result_object(result, evaluation, role) | {"method_fingerprint": method["fingerprint"]}
             for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
         ],
     }
@@ -59,7 +61,7 @@ def method_object(records: Records) -> dict[str, Any]:
         "version": document.version,
         "status": document.status,
         "file": records.file("method"),
-        "fingerprint": fingerprint([text for text in records.texts if text.role == "method"]),
+        "fingerprint": method_fingerprint(records.texts),
         "program_version": __version__,
     }
 

@@ -32,3 +32,15 @@ def has_sheet(file: str | os.PathLike[str], name: str) -> bool | None:
         return None
     book.close()
     return name in book.sheetnames
+
+
+def stored_values(file: str | os.PathLike[str], sheet: str) -> dict[str, Any]:
+    """Address → value as stored, without calculating, of a sheet that is there; formulas without value are left out."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        book = load_workbook(file, read_only=True, data_only=True)
+    try:
+        rows = book[sheet].iter_rows()
+        return {cell.coordinate: cell.value for row in rows for cell in row if cell.value is not None}
+    finally:
+        book.close()

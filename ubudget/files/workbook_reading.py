@@ -61,7 +61,7 @@ def read_workbook(path: Path) -> tuple[Records | None, list[Finding]]:
                 f"use the program that wrote it; this one reads layout {LAYOUT}",
             )
         ]
-    texts = _texts(sheet)
+    texts = texts_of(sheet)
     rows = str(sheet.cell(*SPARE_CELL).value or "")
     if sheet.cell(*FINGERPRINT_CELL).value != fingerprint(texts, rows):
         found = "records that do not give the fingerprint stored beside them"
@@ -111,7 +111,7 @@ def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
     return Finding("stop", path.name, place, found, _ACCEPTED, remedy)
 
 
-def _texts(sheet: Any) -> tuple[SourceText, ...]:
+def texts_of(sheet: Any) -> tuple[SourceText, ...]:
     """The original files, put together again from their lines."""
     collected: dict[tuple[Any, str], dict[int, str]] = {}
     for role, name, number, text in sheet.iter_rows(min_row=TOP + Band.HEADING_ROWS, max_col=4, values_only=True):
