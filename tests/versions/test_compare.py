@@ -107,7 +107,7 @@ def test_an_edited_cell_is_an_input_with_from_and_to(desk: Path) -> None:
     book.save(desk / "edited.xlsx")
     done, told = compared(desk, "book.xlsx", "edited.xlsx")
     # The record has grams, the cell kilograms.
-    assert inputs(told) == [("samples", "row SED-01 1 SED-01, gross [g]", "12.5034", "12.6")]
+    assert inputs(told) == [("samples", "row SED-01, gross [g]", "12.5034", "12.6")]
     assert {each["sample"] for each in told["results"]} == {"SED-01"} and told["records"] == []
     assert done.status == 1
 
