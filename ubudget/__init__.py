@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ubudget.files.verbs import trace as trace
     from ubudget.files.verbs import write_workbook as write_workbook
     from ubudget.files.ware_calibration import calibrate_ware as calibrate_ware
+    from ubudget.pages.statement_text import statement_text as statement_text
     from ubudget.quantity.gauss_newton import gauss_newton as gauss_newton
     from ubudget.quantity.least_squares import least_squares as least_squares
     from ubudget.quantity.moments import lag_1_autocorrelation as lag_1_autocorrelation
@@ -51,6 +52,7 @@ __all__ = [
     "read_run",
     "results_frame",
     "sqrt",
+    "statement_text",
     "trace",
     "write_workbook",
 ]
@@ -65,6 +67,7 @@ _HOMES = {
     "gauss_newton": "ubudget.quantity.gauss_newton",
     "least_squares": "ubudget.quantity.least_squares",
     "maximum_permissible_error": "ubudget.records.weight_classes",
+    "statement_text": "ubudget.pages.statement_text",
 }
 """Where each name of the front door lives; it is loaded when first asked for, so that the door itself is light."""
 

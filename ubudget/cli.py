@@ -22,6 +22,7 @@ from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
+from ubudget.statement_commands import schema, statement
 from ubudget.study_command import study
 from ubudget.terminal import (
     INTERRUPTED,
@@ -281,24 +282,8 @@ def explain(
     raise typer.Exit(LOOK if evaluation.results[row].flags else status(evaluation, flags=False))
 
 
-@app.command()
-def statement(
-    run: RunPath,
-    json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
-) -> None:
-    """The wording of each result for the client's report."""
-    from ubudget.files.exchange import json_text, statements_object
-    from ubudget.pages.statement import statement_lines
-
-    evaluation = evaluated(run)
-    if json:
-        write_out(json_text(statements_object(evaluation)))
-    else:
-        typer.echo("\n".join(statement_lines(evaluation)))
-    say_findings(evaluation)
-    raise typer.Exit(status(evaluation))
-
-
+app.command()(statement)
+app.command()(schema)
 app.command()(amend)
 app.command()(amendments)
 app.command("import")(import_export)

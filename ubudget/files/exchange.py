@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +13,11 @@ from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
 from ubudget.pages.record_sheet import fingerprint
-from ubudget.pages.statement import Role, roles_of, statement
+from ubudget.pages.stated_results import origin_of, stated_results
+from ubudget.pages.statement import Role, amount, roles_of, statement
 from ubudget.records.fingerprint import method_fingerprint
 from ubudget.records.records import Records
+from ubudget.records.statement_form import StatementForm
 from ubudget.version import __version__
 
 CSV_COLUMNS = (
@@ -128,19 +131,41 @@ def budget_object(row: BudgetRow) -> dict[str, Any]:
     }
 
 
-def statements_object(evaluation: Evaluation) -> list[dict[str, Any]]:
-    """The wording of each result, with what names it; `reference_material` is null for a client's sample."""
+def statements_object(evaluation: Evaluation, form: StatementForm | None = None) -> list[dict[str, Any]]:
+    """What is reported of each result; `reference_material` is null for a client's sample. Numbers are rounded as
+    reported, null where the result is not available or `reported_as` stands in their place."""
+    method, origin = evaluation.records.method, origin_of(evaluation)
+    form = form or method.statement
     return [
         {
-            "sample": result.sample,
-            "analyte": result.analyte,
-            "line": result.line,
-            "reference_material": role.reference_material or None,
-            "lines_measured": [line for line in role.lines if line],
-            "statement": statement(result, evaluation.records.method, role),
+            "sample": stated.result.sample,
+            "analyte": stated.result.analyte,
+            "line": stated.result.line,
+            "reference_material": stated.reference_material or None,
+            "lines_measured": list(stated.lines_measured),
+            "statement": statement(stated.result, method, role, form),
+            "reported": amount(stated.result, form, method.rounding.digits),
+            "reported_as": stated.result.reported_as or None,
+            "reported_value": _number(stated.value),
+            "reported_expanded_uncertainty": _number(stated.expanded),
+            "decimals": stated.result.decimals if stated.value is not None else None,
+            "unit": stated.result.unit,
+            "coverage_factor": _number(stated.factor),
+            "coverage_probability": _number(stated.probability),
+            "measurand": stated.result.measurand,
+            "basis": stated.result.basis,
+            "flags": list(stated.result.flags),
+            "not_included": origin.not_included,
+            "method": {"id": origin.method, "version": origin.version},
+            "run": origin.run,
+            "date": origin.date,
         }
-        for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
+        for stated, role in zip(stated_results(evaluation), roles_of(evaluation), strict=True)
     ]
+
+
+def _number(number: Decimal | None) -> float | None:
+    return None if number is None else float(number)
 
 
 def json_text(value: Any) -> str:

@@ -14,7 +14,7 @@ STYLE = """
   --band: #eef2f5; --link: #1d4f7c; --bar: #24507a; }
 @media (prefers-color-scheme: dark) { :root { --ink: #e6ebef; --faint: #a9b4bd; --rule: #46525c; --ground: #161b20;
   --band: #222a31; --link: #9cc4ea; --bar: #7fa7c7; } }
-body { margin: 0 auto; max-width: 62rem; padding: 1.5rem; color: var(--ink); background: var(--ground);
+body { margin: 0 auto; max-width: 74rem; padding: 1.5rem; color: var(--ink); background: var(--ground);
   font: 1rem/1.5 system-ui, "Liberation Sans", Arial, sans-serif; }
 h1 { font-size: 1.6rem; line-height: 1.25; margin: 0 0 .5rem; }
 h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-bottom: 1px solid var(--rule); }
@@ -25,9 +25,10 @@ a { color: var(--link); }
 .figure { font-size: 1.35rem; font-weight: 600; }
 .faint { color: var(--faint); }
 .scroll { overflow-x: auto; }
-table { border-collapse: collapse; margin: .6rem 0; font-variant-numeric: tabular-nums; }
+table { border-collapse: collapse; margin: .6rem 0; font-size: .92rem; font-variant-numeric: tabular-nums; }
+var { font-style: normal; } td.long { min-width: 12rem; }
 caption { text-align: left; font-weight: 600; padding: .2rem 0; }
-th, td { padding: .2rem .6rem; border-bottom: 1px solid var(--rule); text-align: left; vertical-align: top; }
+th, td { padding: .2rem .45rem; border-bottom: 1px solid var(--rule); text-align: left; vertical-align: top; }
 thead th { background: var(--band); }
 td.number, th.number { text-align: right; white-space: nowrap; }
 .equation { margin: .5rem 0 .2rem 1rem; padding: .3rem .6rem; border-left: 3px solid var(--rule); }
@@ -41,6 +42,7 @@ dl.sources dt { color: var(--faint); } dl.sources dd { margin: 0; }
 figure { margin: .8rem 0; } figure svg { max-width: 100%; height: auto; }
 figure.drawn { background: #ffffff; padding: .4rem; border: 1px solid var(--rule); overflow-x: auto; }
 figcaption { color: var(--faint); font-size: .9rem; }
+figure.drawn figcaption { color: #55626c; }
 .attend { border-left: 4px solid #b8862b; padding-left: .7rem; }
 @media print { body { max-width: none; padding: 0; font-size: 9.5pt; } a { color: inherit; text-decoration: none; }
   h2, h3, h4 { break-after: avoid; } figure, .equation, tr { break-inside: avoid; }
@@ -57,6 +59,8 @@ class Cell:
     text: str
     number: bool = False
     markup: bool = False
+    long: bool = False
+    """Whether its texts need room."""
 
 
 def said(text: str) -> str:
@@ -66,7 +70,7 @@ def said(text: str) -> str:
 
 def formula(text: str) -> str:
     """A formula as markup: what follows a symbol's low line is set below it."""
-    return _SUBSCRIPT.sub(r"<var>\1<sub>\2</sub></var>", said(text))
+    return _SUBSCRIPT.sub(r"<var>\1<sub>\2</sub></var>", said(text.replace("*", "·")))
 
 
 def page(title: str, body: Iterable[str]) -> str:
@@ -134,7 +138,7 @@ def _shown(cell: Cell) -> str:
 
 
 def _number(cell: Cell) -> str:
-    return ' class="number"' if cell.number else ""
+    return _kind("number" if cell.number else "long" if cell.long else "")
 
 
 def _kind(kind: str) -> str:

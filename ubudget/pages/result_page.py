@@ -103,7 +103,7 @@ def budget(evaluation: Evaluation, row: int) -> Iterator[str]:
             Cell("" if entry.sensitivity_coefficient is None else plain(entry.sensitivity_coefficient, 5), True),
             Cell(plain(entry.contribution, 4), True),
             Cell(percent(entry.share), True),
-            Cell(entry.source),
+            Cell(entry.source, long=True),
         ]
         for entry in sorted(result.budget, key=lambda entry: -abs(entry.share))
     ]

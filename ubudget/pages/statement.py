@@ -7,19 +7,26 @@ our own.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
+from ubudget.pages.number_forms import at_place, marked, text
 from ubudget.pages.recovery_words import recovery_sentences
-from ubudget.pages.wording import NOT_AVAILABLE, fixed, interval_text, line_label
+from ubudget.pages.statement_table import statement_table
+from ubudget.pages.wording import NOT_AVAILABLE, interval_text, line_label
 from ubudget.records.method import Coverage, Method
+from ubudget.records.statement_form import PLAIN, StatementForm
 
 CUT = 1e-6
 """Added before degrees of freedom are cut to whole numbers, as in the coverage factor."""
+EXPANDED_IS = "The figure after ± is the expanded uncertainty U = k u"
+COLUMN_IS = "The column U holds the expanded uncertainty U = k u"
+STANDARD_IS = "The figure in brackets is the standard uncertainty u, in units of the last digit of the value"
+"""JCGM 100:2008, 7.2.2, second form."""
 
 
 @dataclass(frozen=True)
@@ -75,30 +82,25 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
     ]
 
 
-def statement(result: Result, method: Method, role: Role | None = None) -> str:
-    """All that the report says of one result, as one paragraph."""
-    sentences = [f"{heading(result)}: {quantity(result)}: {amount(result)}.", *(role.remarks if role else ())]
+def statement(result: Result, method: Method, role: Role | None = None, form: StatementForm | None = None) -> str:
+    """All that the report says of one result, as one paragraph; in the form of the method unless one is given."""
+    form = form or method.statement
+    sentences = [f"{heading(result)}: {quantity(result)}: {amount(result, form, method.rounding.digits)}."]
+    sentences += role.remarks if role else ()
     if result.value is not None:
-        sentences += [*meaning(result, method.coverage), *scope([result], method)]
+        sentences += [*meaning(result, method.coverage, form), *scope([result], method)]
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
     return " ".join(sentences)
 
 
-def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
-    """The statements of a run: what is common once, and a paragraph for each result."""
+def statement_lines(evaluation: Evaluation, width: int = WIDTH, form: StatementForm | None = None) -> list[str]:
+    """The statements of a run in the form of the method unless one is given: what is common once, and the results."""
     method = evaluation.records.method
-    document = method.document
-    lines = wrapped(
-        f"{document.title}. Method {document.id}, version {document.version}, {document.status}. "
-        f"{'Run ' + evaluation.records.name + '.' if evaluation.records.run else ''}",
-        width=width,
-    )
+    form = form or method.statement
+    lines = wrapped(_title(evaluation), width=width)
     roles = roles_of(evaluation)
     common = [part for part in roles[0].amended if all(part in role.amended for role in roles)] if roles[1:] else []
-    amended = {
-        id(result): amended_sentence([part for part in role.amended if part not in common])
-        for result, role in zip(evaluation.results, roles, strict=True)
-    }
+    told = {id(result): (role, _beneath(role, common)) for result, role in zip(evaluation.results, roles, strict=True)}
     clients = [r for r, role in zip(evaluation.results, roles, strict=True) if not role.reference_material]
     controls = [r for r, role in zip(evaluation.results, roles, strict=True) if role.reference_material]
     for title, results in (
@@ -107,24 +109,24 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH) -> list[str]:
     ):
         if results and controls:
             lines += ["", *wrapped(title, width=width), "-" * min(len(title), width)]
-        for result in results:
-            lines += ["", *wrapped(_short(result, method.coverage), hanging="  ", width=width)]
-            lines += wrapped(amended[id(result)], "  ", width=width) if amended[id(result)] else []
+        lines += _written(results, told, method, form, width)
+    if form.layout == "paragraph":
+        return lines
     several = list(
         dict.fromkeys(r.analyte for r, role in zip(evaluation.results, roles, strict=True) if role.lines[1:])
     )
     if several:
-        text = (
+        words = (
             f"More than one line was measured for {', '.join(several)}: each line is a result of its own, named by it."
         )
         if method.several_lines:
-            text += f" What names no line is reported from them by the method's rule: {method.several_lines.rule}."
-        lines += ["", *wrapped(text, width=width)]
+            words += f" What names no line is reported from them by the method's rule: {method.several_lines.rule}."
+        lines += ["", *wrapped(words, width=width)]
     if common:
         lines += ["", *wrapped(amended_sentence(common, ", behind every result"), width=width)]
     available = [result for result in evaluation.results if result.value is not None]
     if available:
-        lines += ["", *wrapped(" ".join(_closing(available, method)), width=width)]
+        lines += ["", *wrapped(" ".join(_closing(available, method, form)), width=width)]
     return lines
 
 
@@ -138,14 +140,15 @@ def quantity(result: Result) -> str:
     return f"{result.measurand} ({result.basis})" if result.basis else result.measurand
 
 
-def amount(result: Result) -> str:
+def amount(result: Result, form: StatementForm = PLAIN, digits: int = 2) -> str:
     """`(46.8 ± 2.7) mg/kg`; for a result that cannot be computed, that it is not available and why."""
-    if result.value is None or result.reported_value is None:
-        return f"{NOT_AVAILABLE}: {'; '.join(result.flags) or 'it cannot be calculated'}"
-    unit = unit_text(result.unit)
-    if not result.expanded_uncertainty:
-        return f"{fixed(result.reported_value, result.decimals)}{unit}, without an uncertainty"
-    return f"({interval_text(result)}){unit}" if unit else interval_text(result)
+    if not result.reported_as:
+        if result.value is None or result.reported_value is None:
+            return f"{NOT_AVAILABLE}: {'; '.join(result.flags) or 'it cannot be calculated'}"
+        if not result.expanded_uncertainty:
+            value = text(at_place(result.reported_value, result.decimals), form.decimal_mark)
+            return f"{value}{unit_text(result.unit)}, without an uncertainty"
+    return interval_text(result, form, digits, result.unit)
 
 
 def factor(result: Result, coverage: Coverage) -> str:
@@ -155,18 +158,20 @@ def factor(result: Result, coverage: Coverage) -> str:
     return f"{result.coverage_factor:g}" if coverage.rule == "fixed" else f"{result.coverage_factor:.2f}"
 
 
-def meaning(result: Result, coverage: Coverage) -> list[str]:
-    """What stands behind the sign ±."""
-    if not result.expanded_uncertainty:
+def meaning(result: Result, coverage: Coverage, form: StatementForm) -> list[str]:
+    """What stands behind the sign ±, or in brackets."""
+    if not result.expanded_uncertainty or result.reported_as:
         return []
-    probability = f"{100 * result.coverage_probability:g} %"
-    k = factor(result, coverage)
-    text = f"The figure after ± is the expanded uncertainty U = k u with the coverage factor k = {k}"
+    if form.layout == "concise":
+        return [f"{STANDARD_IS}{_with_dof(result)}."]
+    probability = _percent(result, form)
+    k = marked(factor(result, coverage), form.decimal_mark)
+    words = f"{EXPANDED_IS} with the coverage factor k = {k}"
     if coverage.rule == "fixed":
-        return [f"{text}; the method states a coverage probability of about {probability}."]
+        return [f"{words}; the method states a coverage probability of about {probability}."]
     if result.effective_degrees_of_freedom is None:
-        return [f"{text}, for a coverage probability of {probability} (normal distribution)."]
-    return [f"{text}, for a coverage probability of {probability} ({_distribution(result)})."]
+        return [f"{words}, for a coverage probability of {probability} (normal distribution)."]
+    return [f"{words}, for a coverage probability of {probability} ({_distribution(result)})."]
 
 
 def scope(results: Iterable[Result], method: Method) -> list[str]:
@@ -179,42 +184,100 @@ def scope(results: Iterable[Result], method: Method) -> list[str]:
                 shares[row.group] = shares.get(row.group, 0.0) + row.share
     groups = sorted((group for group in shares if group), key=lambda group: -shares[group])
     included = [f"It includes the contributions of {', '.join(groups)}."] if groups else []
-    left_out = method.document.not_included.rstrip(". ")
+    words = left_out(method)
     return [
         *included,
-        f"It does not include: {left_out}." if left_out else "The method names nothing that it leaves out.",
+        f"It does not include: {words}." if words else "The method names nothing that it leaves out.",
         *recovery_sentences(results, method),
     ]
 
 
-def _distribution(result: Result) -> str:
+def left_out(method: Method) -> str:
+    """What the uncertainty does not include, such as sampling; empty where the method names nothing."""
+    return method.document.not_included.rstrip(". ")
+
+
+def _title(evaluation: Evaluation) -> str:
+    document, run = evaluation.records.method.document, evaluation.records.run
+    words = f"{document.title}. Method {document.id}, version {document.version}, {document.status}."
+    return f"{words} Run {evaluation.records.name} of {run.file.run.date.isoformat()}." if run else words
+
+
+def _percent(result: Result, form: StatementForm) -> str:
+    return marked(f"{100 * result.coverage_probability:g} %", form.decimal_mark)
+
+
+def _dof(result: Result) -> str:
     whole = max(1, int((result.effective_degrees_of_freedom or 0.0) + CUT))
-    return f"t distribution, {whole} effective degrees of freedom"
+    return f"{whole} effective degrees of freedom"
 
 
-def _short(result: Result, coverage: Coverage) -> str:
-    text = f"{heading(result)}: {amount(result)}"
+def _distribution(result: Result) -> str:
+    return f"t distribution, {_dof(result)}"
+
+
+def _with_dof(result: Result) -> str:
+    return "" if result.effective_degrees_of_freedom is None else f", with {_dof(result)}"
+
+
+def _beneath(role: Role, common: Container[str]) -> list[str]:
+    """Sentences that stand beneath the figures of one result, but for amendments that all results have in common."""
+    amended = [part for part in role.amended if part not in common]
+    return [amended_sentence(amended)] if amended else []
+
+
+def _written(
+    results: list[Result], told: Mapping[int, tuple[Role, list[str]]], method: Method, form: StatementForm, width: int
+) -> list[str]:
+    """The results of one part of the report; `told` has for each its role and the sentences beneath it."""
+    if not results:
+        return []
+    if form.layout == "table":
+        factors = [marked(factor(result, method.coverage), form.decimal_mark) for result in results]
+        table = statement_table(results, factors, form, method.rounding.digits, width)
+        texts = [f"{heading(result)}: {' '.join(told[id(result)][1])}" for result in results if told[id(result)][1]]
+        return ["", *table, *(line for words in texts for line in ("", *wrapped(words, hanging="  ", width=width)))]
+    lines = []
+    for result in results:
+        role, beneath = told[id(result)]
+        if form.layout == "paragraph":
+            lines += ["", *wrapped(statement(result, method, role, form), hanging="  ", width=width)]
+        else:
+            lines += ["", *wrapped(_short(result, method, form), hanging="  ", width=width)]
+            for words in beneath:
+                lines += wrapped(words, "  ", width=width)
+    return lines
+
+
+def _short(result: Result, method: Method, form: StatementForm) -> str:
+    coverage = method.coverage
+    words = f"{heading(result)}: {amount(result, form, method.rounding.digits)}"
     if result.value is None:
-        return f"{text}."
-    if result.expanded_uncertainty:
-        text += f", k = {factor(result, coverage)}"
-        if coverage.rule == "t" and result.effective_degrees_of_freedom is not None:
-            text += f" ({_distribution(result)})"
-    return f"{text}. {' '.join(f'To be noted: {flag}.' for flag in result.flags)}".rstrip()
+        return f"{words}."
+    if result.expanded_uncertainty and not result.reported_as:
+        if form.layout == "concise":
+            words += _with_dof(result)
+        else:
+            words += f", k = {marked(factor(result, coverage), form.decimal_mark)}"
+            if coverage.rule == "t" and result.effective_degrees_of_freedom is not None:
+                words += f" ({_distribution(result)})"
+    return f"{words}. {' '.join(f'To be noted: {flag}.' for flag in result.flags)}".rstrip()
 
 
-def _closing(available: list[Result], method: Method) -> list[str]:
-    probability = f"{100 * available[0].coverage_probability:g} %"
+def _closing(available: list[Result], method: Method, form: StatementForm) -> list[str]:
+    probability = _percent(available[0], form)
     stated = (
         f"the method states a coverage probability of about {probability}"
         if method.coverage.rule == "fixed"
         else f"k is chosen for a coverage probability of {probability}"
     )
+    what = COLUMN_IS if form.layout == "table" else EXPANDED_IS
+    figures = [f"{STANDARD_IS}."] if form.layout == "concise" else [f"{what}; {stated}."]
     measured = [result for result in available if not result.lines]
     return [
         *([f"Each value is the {quantity(measured[0])}."] if measured else []),
         *_derived_quantities(available),
-        f"The figure after ± is the expanded uncertainty U = k u; {stated}.",
+        *(figures if any(not result.reported_as for result in available) else []),
         *scope(available, method),
     ]
 

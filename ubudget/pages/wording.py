@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from ubudget.evaluation.evaluate import Result
+from ubudget.pages.figures import unit_text
+from ubudget.pages.number_forms import marked, pair, relative, reported_pair, text
+from ubudget.pages.statement_text import brackets, interval, interval_relative
+from ubudget.records.statement_form import PLAIN, StatementForm
 
 NOT_AVAILABLE = "not available"
 
@@ -18,14 +22,22 @@ def fixed(value: float, decimals: int) -> str:
     return text[1:] if text.startswith("-") and not any(digit in text for digit in "123456789") else text
 
 
-def interval_text(result: Result) -> str:
-    """What is reported: `value ± U`, both rounded to the same place, or what stands in its place."""
+def interval_text(result: Result, form: StatementForm = PLAIN, digits: int = 2, unit: str = "") -> str:
+    """What is reported: `value ± U`, both rounded to the same place, or what stands in its place.
+
+    In another form as `form` has it: in brackets the standard uncertainty, to `digits` significant digits."""
     if result.reported_as:
-        return result.reported_as
-    if result.reported_value is None or result.reported_expanded_uncertainty is None:
+        return marked(f"{result.reported_as}{unit_text(unit)}", form.decimal_mark)
+    if result.value is None or result.reported_value is None or result.reported_expanded_uncertainty is None:
         return NOT_AVAILABLE
-    places = result.decimals
-    return f"{fixed(result.reported_value, places)} ± {fixed(result.reported_expanded_uncertainty, places)}"
+    numbers = reported_pair(result.reported_value, result.reported_expanded_uncertainty, result.decimals)
+    if form.layout == "concise" and result.standard_uncertainty:
+        return brackets(pair(result.value, result.standard_uncertainty, digits), form, unit)
+    if form.uncertainty == "relative" and result.expanded_uncertainty:
+        percent = relative(result.value, result.expanded_uncertainty, digits)
+        if percent is not None and numbers.value:
+            return interval_relative(numbers, text(percent, form.decimal_mark), form, unit)
+    return interval(numbers, form, unit)
 
 
 LONGEST_LITERAL = 255

@@ -21,6 +21,7 @@ from ubudget.records.quality import QualityLimit
 from ubudget.records.recovery import Recovery
 from ubudget.records.several_lines import SeveralLines
 from ubudget.records.stated import Component, Positive, Probability, Stated
+from ubudget.records.statement_form import StatementForm
 from ubudget.records.strict import STRICT
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
@@ -248,6 +249,7 @@ class Method:
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
     exclusions: ExclusionRule = ExclusionRule()
+    statement: StatementForm = StatementForm()
     several_lines: SeveralLines | None = None
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""
