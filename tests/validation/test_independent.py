@@ -16,6 +16,7 @@ from scipy import stats
 
 from tests.commands.running import ROOT
 from ubudget.independent.equation import value_of
+from ubudget.independent.formula import molar_mass
 from ubudget.independent.propagation import recalculated
 from ubudget.independent.quantiles import factor
 from ubudget.independent.stated import line_through
@@ -52,6 +53,19 @@ def test_correlated_resistors_of_the_guide() -> None:
         "coverage": {"rule": "fixed", "k": 2},
     }
     assert recalculated(exported)["standard_uncertainty"] == pytest.approx(0.2, rel=1e-15)
+
+
+def test_the_molar_mass_of_the_guide() -> None:
+    """QUAM:2012.P1, Example A2: M(C8H5O4K) = 204.2212 g/mol, u = 0.0038 g/mol, from the atomic weights of 1997."""
+    weights = {"C": ("12.0107", "0.0008"), "H": ("1.00794", "0.00007"), "O": ("15.9994", "0.0003")}
+    weights["K"] = ("39.0983", "0.0001")
+    elements = {
+        name: {"estimate": weight, "half_width": half, "distribution": "rectangular"}
+        for name, (weight, half) in weights.items()
+    }
+    mass, deviations = molar_mass("C8H5O4K", elements)
+    assert round(mass, 4) == Decimal("204.2212")
+    assert round(sum(each.u**2 for each in deviations) ** Decimal("0.5"), 4) == Decimal("0.0038")
 
 
 @pytest.mark.parametrize("text", ["a.b", "a[0]", "open(a)", "a if a else a", "sqrt(a, a)", "'a'", "a = 1", "(a", "__a"])

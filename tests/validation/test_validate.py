@@ -58,6 +58,8 @@ def test_a_clean_installation_passes_with_a_spreadsheet_program(tmp_path: Path) 
     assert (told["reviewer"], told["date"], told["verdict"]) == ("R. Vale", "2026-03-02", "pass")
     assert "LibreOffice" in told["engine"] and set(told["versions"]) >= {"Python", "numpy", "scipy", "openpyxl"}
     assert all(case["workbook"]["formulas"] > 200 and case["source"] for case in told["cases"])
+    # The second calculation follows every single budget; a run is none.
+    assert [case["case"] for case in told["cases"] if case["independent_inputs"] is None] == ["quam_a5"]
     text = (tmp_path / "kept" / "validation-2026-03-02.txt").read_text(encoding="utf-8")
     assert widest(text) <= 80 and "R. Vale" in text and told["fingerprint"] in text
     page = (tmp_path / "kept" / "validation-2026-03-02.html").read_text(encoding="utf-8")

@@ -11,6 +11,7 @@ from decimal import Decimal, localcontext
 from typing import Any
 
 from ubudget.independent.equation import value_of
+from ubudget.independent.formula import molar_mass
 from ubudget.independent.quantiles import factor
 from ubudget.independent.stated import Deviation, deviation_of, estimate_of, line_through, number
 
@@ -83,6 +84,10 @@ def _read(exported: Mapping[str, Any]) -> _Budget:
             budget.estimates[symbol] = estimate_of(entry) * scale
             parts = entry["components"] or [entry]
             found = [deviation_of(part) for part in parts]
+            budget.deviations[symbol] = [Deviation(each.u * scale, each.dof) for each in found]
+        elif kind == "molar mass":
+            mass, found = molar_mass(entry["formula"], entry["elements"])
+            budget.estimates[symbol] = mass * scale
             budget.deviations[symbol] = [Deviation(each.u * scale, each.dof) for each in found]
         else:
             raise ValueError(f"{symbol}: {kind} is no input quantity")

@@ -47,8 +47,10 @@ def estimate_of(stated: Mapping[str, Any]) -> Decimal:
 
 
 def deviation_of(stated: Mapping[str, Any]) -> Deviation:
-    """Raises `ValueError` where nothing states the uncertainty."""
+    """Raises `ValueError` where nothing states the uncertainty. `factors`: what the deviation is multiplied by."""
     u, dof = _u_and_dof(stated)
+    for each in stated.get("factors", ()):
+        u *= abs(number(each))
     if "reliability" in stated:
         dof = 1 / (2 * number(stated["reliability"]) ** 2)
     elif "dof" in stated:

@@ -8,21 +8,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from ubudget.pages.exported_bench import NotExported as NotExported
+from ubudget.pages.exported_bench import exported_molar_mass, exported_volume, exported_weighing
 from ubudget.quantity.units import convert, dimension
 from ubudget.records.amount import Amount
 from ubudget.records.method import Constant, Equation, Input, LineParameter, Method
+from ubudget.records.molar_mass import MolarMass
 from ubudget.records.stated import Component, Stated
+from ubudget.records.volume import Volume
+from ubudget.records.weighing import Weighing
 
 _AMOUNTS = ("u", "U", "half_width", "rounded_to", "pooled_s")
 _NUMBERS = ("k", "confidence", "distribution", "top", "pooled_dof", "dof", "reliability")
 
 
-class NotExported(Exception):
-    """A budget that rests on more than plain input quantities; the message names what on."""
-
-
 def exported_inputs(method: Method) -> dict[str, Any]:
-    """A method whose symbols are inputs, constants, equations and parameters of lines.
+    """A method whose symbols are inputs, constants, equations, parameters of lines, and simple volumes, weighings and
+    molar masses.
 
     A `scale` is numerator and denominator of the size of a unit in coherent SI units. Raises `NotExported`."""
     return {
@@ -30,7 +32,7 @@ def exported_inputs(method: Method) -> dict[str, Any]:
         "equation": method.document.equation,
         "unit": method.document.unit,
         "scale": _scale(method.document.unit),
-        "quantities": {symbol: _quantity(symbol, entry) for symbol, entry in method.symbols.items()},
+        "quantities": {symbol: _quantity(symbol, entry, method) for symbol, entry in method.symbols.items()},
         "data": {
             name: {"x": list(data.x), "y": list(data.y), "origin": data.origin} for name, data in method.data.items()
         },
@@ -45,7 +47,7 @@ def exported_inputs(method: Method) -> dict[str, Any]:
     }
 
 
-def _quantity(symbol: str, entry: object) -> dict[str, Any]:
+def _quantity(symbol: str, entry: object, method: Method) -> dict[str, Any]:
     if isinstance(entry, Constant):
         unit = entry.value.unit
         return {"kind": "constant", "value": entry.value.value, "unit": unit, "scale": _scale(unit)}
@@ -56,7 +58,23 @@ def _quantity(symbol: str, entry: object) -> dict[str, Any]:
         return told | {"scale": _scale(entry.unit)}
     if isinstance(entry, Input) and not entry.column and not entry.cases:
         return _input(symbol, entry)
+    if isinstance(entry, Volume | Weighing | MolarMass):
+        return {**_bench(symbol, entry, method), "unit": entry.unit, "scale": _scale(entry.unit)}
     raise NotExported(f"{symbol} is no plain input ({getattr(entry, 'operation', 'input')})")
+
+
+def _bench(symbol: str, entry: Volume | Weighing | MolarMass, method: Method) -> dict[str, Any]:
+    if isinstance(entry, Volume):
+        return exported_volume(symbol, entry, method, _in)
+    if isinstance(entry, Weighing):
+        return exported_weighing(symbol, entry, _in)
+
+    def weight(element: str) -> dict[str, Any]:
+        stated = method.atomic_weights[element]
+        estimate = _in(stated.value, entry.unit, symbol)
+        return {"estimate": estimate, **_stated(symbol, stated, entry.unit, estimate)}
+
+    return exported_molar_mass(symbol, entry, method, weight)
 
 
 def _input(symbol: str, entry: Input) -> dict[str, Any]:
