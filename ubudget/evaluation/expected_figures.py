@@ -56,8 +56,11 @@ def held_to_print(what: str, printed: str, obtained: float | None) -> Comparison
     return Comparison(what, "printed", printed, obtained, float(difference), float(half), passed)
 
 
-def held_to_number(what: str, by: By, expected: float, obtained: float | None, tolerance: float) -> Comparison:
-    allowed = tolerance * abs(expected)
+def held_to_number(
+    what: str, by: By, expected: float, obtained: float | None, tolerance: float, size: float = 0.0
+) -> Comparison:
+    """`size` stands for the number where that is smaller, or zero: nothing can be told relative to zero."""
+    allowed = tolerance * max(abs(expected), size)
     if obtained is None:
         return Comparison(what, by, repr(expected), None, None, allowed, False)
     difference = obtained - expected
@@ -77,26 +80,30 @@ def compared_with_source(expected: Expected, evaluation: Evaluation) -> Iterator
 
 def compared_with_independent(second: Mapping[str, float | None], result: Result) -> Iterator[Comparison]:
     """The second calculation beside the library's: the five figures, and each sensitivity coefficient both name."""
+    u = second["standard_uncertainty"] or 0.0
     for name in INDEPENDENT:
-        yield _beside(name, second[name], getattr(result, name))
+        yield _beside(name, second[name], getattr(result, name), u if name == "value" else 0.0)
     for row in result.budget:
         name = f"c({row.symbol})"
         if name in second and row.sensitivity_coefficient is not None:
-            yield _beside(name, second[name], row.sensitivity_coefficient)
+            # A coefficient counts by its contribution to u.
+            size = u / row.standard_uncertainty if row.standard_uncertainty else 0.0
+            yield _beside(name, second[name], row.sensitivity_coefficient, size)
 
 
-def _beside(name: str, second: float | None, first: float | None) -> Comparison:
+def _beside(name: str, second: float | None, first: float | None, size: float) -> Comparison:
     """Infinite degrees of freedom are `None` on both sides."""
     if second is None:
         return Comparison(name, "independent", "infinite", first, None, 0.0, first is None)
-    return held_to_number(name, "independent", second, first, TOLERANCE)
+    return held_to_number(name, "independent", second, first, TOLERANCE, size)
 
 
 def _of_result(prefix: str, figures: Figures, result: Result, tolerance: float) -> Iterator[Comparison]:
     for name, printed in figures.printed.items():
         yield held_to_print(prefix + name, printed, figure_of(result, name))
     for name, number in figures.recomputed.items():
-        yield held_to_number(prefix + name, "recomputed", number, figure_of(result, name), tolerance)
+        size = (result.standard_uncertainty or 0.0) if name in ("value", "reported_value") else 0.0
+        yield held_to_number(prefix + name, "recomputed", number, figure_of(result, name), tolerance, size)
     rows = {row.symbol: row for row in result.budget}
     for symbol, printed in figures.contributions.items():
         row = rows.get(symbol)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -52,7 +53,7 @@ def validate(
     except UbudgetError as fault:
         cases = []
         wrong.append(str(fault))
-    cases += own_cases
+    cases = _named_apart([*cases, *own_cases])
     worked = []
     for number, case in enumerate(cases):
         told(f"calculating {case.name}", number / len(cases))
@@ -71,6 +72,17 @@ def validate(
         versions(),
         tuple(_with_books(worked, engine)),
     )
+
+
+def _named_apart(cases: Sequence[Case]) -> list[Case]:
+    """A name that an earlier case bears is counted on."""
+    counts: Counter[str] = Counter()
+    named = []
+    for case in cases:
+        counts[case.name] += 1
+        times = counts[case.name]
+        named.append(replace(case, name=f"{case.name}-{times}") if times > 1 else case)
+    return named
 
 
 def _wrong_files(found: Installation) -> list[str]:

@@ -65,19 +65,20 @@ def _files(folder: Path) -> Iterator[Path]:
 
 
 def _case(file: Path, findings: list[Finding]) -> Case | None:
-    text, faults = read_text(file, "method")
+    shown = f"{file.parent.name}/{file.name}"
+    text, faults = read_text(file, "method", shown)
     findings += faults
     if text is None:
         return None
-    document, faults = parse_toml(text.text, text.name)
+    document, faults = parse_toml(text.text, shown)
     findings += faults
     if document is None:
         return None
-    expected = validate_document(_adapter(), document, text.name, findings)
+    expected = validate_document(_adapter(), document, shown, findings)
     if expected is None:
         return None
     beside = file.parent.parent if file.parent.name == FOLDER else file.parent
-    name = file.stem if file.parent.name == FOLDER else file.parent.name
+    name = file.stem if file.parent.name == FOLDER else file.resolve().parent.name
     return Case(name, beside / expected.example, expected, text.text)
 
 

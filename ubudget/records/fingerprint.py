@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from ubudget.records.records import SourceText
 
@@ -20,5 +21,5 @@ def fingerprint(texts: Sequence[SourceText], spare_rows: str = "") -> str:
 
 
 def method_fingerprint(texts: Iterable[SourceText]) -> str:
-    """The same over the method's file alone, which a run may state as approved."""
-    return fingerprint([text for text in texts if text.role == "method"])
+    """The same over the method alone, which a run may state as approved; its file may bear another name."""
+    return fingerprint([replace(text, name="method") for text in texts if text.role == "method"])
