@@ -186,7 +186,6 @@ def test_differences_are_the_same_both_ways(old: Any, new: Any) -> None:
 
 def fingerprint_of(folder: Path) -> str:
     told = json.loads(run("evaluate", folder.name, "--json", "-", folder=folder.parent).out)
-    assert {result["method_fingerprint"] for result in told["results"]} == {told["method"]["fingerprint"]}
     return str(told["method"]["fingerprint"])
 
 

@@ -44,13 +44,12 @@ def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
     """The evaluation in plain objects: `method`, `run` (null where a method stands alone), `findings`, `results`.
 
     Null stands for infinite degrees of freedom and for what cannot be calculated."""
-    method = method_object(evaluation.records)
     return {
-        "method": method,
+        "method": method_object(evaluation.records),
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role) | {"method_fingerprint": method["fingerprint"]}
+            result_object(result, evaluation, role)
             for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
         ],
     }
