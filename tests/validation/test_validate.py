@@ -218,6 +218,15 @@ def test_what_is_wrong_with_an_own_case_is_told(
     assert words in " ".join((done.out + done.err).split())
 
 
+def test_cases_of_one_name_are_told_apart(tmp_path: Path, no_shipped: None) -> None:
+    for name in ("one", "two"):
+        own_case(tmp_path / "all" / name)
+    done = run("validate", "--cases", "all", "--into", "kept", *DAY, folder=tmp_path)
+    assert done.status == 0 and set(verdicts(done.out)) == {"installation", "difference", "difference-2"}
+    kept = tmp_path / "kept" / "validation-2026-03-02-inputs"
+    assert {file.name for file in kept.iterdir()} == {"difference.json", "difference-2.json"}
+
+
 def test_a_folder_without_cases_is_refused(tmp_path: Path) -> None:
     for name in (".", "nowhere"):
         done = run("validate", "--cases", name, "--into", "kept", *DAY, folder=tmp_path)

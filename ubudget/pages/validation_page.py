@@ -41,7 +41,7 @@ def _body(record: ValidationRecord) -> Iterator[str]:
     )
     for case in record.cases:
         yield from _case(case)
-    yield table("Signatures", _headings("", "name, date, signature"), [[Cell(sign), Cell("")] for sign in SIGNS])
+    yield table("Signatures", _headings("step", "signature"), [[Cell(sign), Cell("")] for sign in SIGNS])
 
 
 def _headings(*texts: str) -> list[Cell]:
