@@ -113,6 +113,19 @@ def test_a_wrong_function_fails_the_case_by_source_and_second_calculation(
     assert "functions: value: independent calculation 7634.1003" in done.out
 
 
+def test_a_wrong_spelling_in_cells_is_found_by_the_spreadsheet_program(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The library is right, and so are the stored values; only what the cells calculate is wrong."""
+    require_engine("libreoffice")
+    monkeypatch.setitem(TABLE, "ln", replace(TABLE["ln"], cell="LOG10({0})"))
+    cases = [case for case in validation.shipped_cases() if case.name == "functions"]
+    monkeypatch.setattr(validation, "shipped_cases", lambda: cases)
+    done = run("validate", *DAY, folder=tmp_path)
+    assert done.status == 1 and verdicts(done.out)["functions"] == "FAIL"
+    assert "functions: the recalculated workbook differs in" in done.out and "independent calculation" not in done.out
+
+
 def test_stored_values_are_no_recalculation(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An engine that gives back the file as it was given has calculated nothing."""
     if os.name != "posix":
