@@ -18,6 +18,7 @@ from typer.core import TyperGroup
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
 from ubudget.check_command import check
+from ubudget.compare_command import compare
 from ubudget.decision_commands import decide
 from ubudget.detection_command import detection
 from ubudget.dossier_command import dossier
@@ -51,6 +52,7 @@ from ubudget.terminal import (
     status,
     write_out,
 )
+from ubudget.validate_command import validate
 from ubudget.version import __version__
 from ubudget.workbook_commands import convert, workbook
 
@@ -302,3 +304,5 @@ app.command()(dossier)
 app.command()(chart)
 app.command()(scores)
 app.command()(target)
+app.command()(validate)
+app.command()(compare)

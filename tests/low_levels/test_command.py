@@ -40,7 +40,7 @@ def test_the_derivation_ends_with_the_limits(tmp_path: Path) -> None:
     zinc_run(tmp_path / "run")
     done = run("explain", "run", "--result", "SED-01/Zn", folder=tmp_path)
     assert widest(done.out) <= 80
-    limits = done.out[done.out.index("7  Limits near zero") :]
+    limits = done.out[done.out.index("8  Limits near zero") :]
     # 10 (0.5 g/0.5022 g)·100/(100 - 3.1), times 120 mg/kg.
     for part in ("scale = abs(∂w/∂c/nominal ∂w/∂c)", "= 10.27471", "= 120·10.27471", "= 1232.965 mg/kg"):
         assert part in limits

@@ -20,6 +20,7 @@ from ubudget.pages.low_level_words import low_level_object
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.stated_results import origin_of, stated_results
 from ubudget.pages.statement import Role, amount, roles_of, statement
+from ubudget.records.fingerprint import method_fingerprint
 from ubudget.records.records import Records
 from ubudget.records.statement_form import StatementForm
 from ubudget.version import __version__
@@ -107,7 +108,7 @@ def method_object(records: Records) -> dict[str, Any]:
         "version": document.version,
         "status": document.status,
         "file": records.file("method"),
-        "fingerprint": fingerprint([text for text in records.texts if text.role == "method"]),
+        "fingerprint": method_fingerprint(records.texts),
         "program_version": __version__,
     }
 

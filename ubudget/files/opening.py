@@ -90,11 +90,18 @@ def _unreadable(error: Exception) -> str:
 def has_sheet(file: str | os.PathLike[str], name: str) -> bool | None:
     """Whether a workbook has a sheet of this name; `None` where it cannot be opened."""
     try:
-        with warnings.catch_warnings():
+        # Opened here: over a damaged file the library would leave it open.
+        with Path(file).open("rb") as stream, warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            book = load_workbook(file, read_only=True)
+            return name in load_workbook(stream, read_only=True).sheetnames
     except Exception:
         # As above: whatever the library stumbles over.
         return None
-    book.close()
-    return name in book.sheetnames
+
+
+def stored_values(file: str | os.PathLike[str], sheet: str) -> dict[str, Any]:
+    """Address → value as stored, without calculating, of a sheet that is there; formulas without value are left out."""
+    with Path(file).open("rb") as stream, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        rows = load_workbook(stream, read_only=True, data_only=True)[sheet].iter_rows()
+        return {cell.coordinate: cell.value for row in rows for cell in row if cell.value is not None}

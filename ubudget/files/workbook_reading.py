@@ -68,7 +68,7 @@ def _read(path: Path, book: CellValues) -> tuple[Records | None, list[Finding]]:
                 f"use the program that wrote it; this one reads layout {LAYOUT}",
             )
         ]
-    texts = _texts(sheet)
+    texts = texts_of(sheet)
     rows = str(sheet.get(SPARE_CELL) or "")
     if sheet.get(FINGERPRINT_CELL) != fingerprint(texts, rows):
         found = "records that do not give the fingerprint stored beside them"
@@ -118,7 +118,7 @@ def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
     return Finding("stop", path.name, place, found, _ACCEPTED, remedy)
 
 
-def _texts(sheet: Mapping[tuple[int, int], Any]) -> tuple[SourceText, ...]:
+def texts_of(sheet: Mapping[tuple[int, int], Any]) -> tuple[SourceText, ...]:
     """The original files, put together again from their lines."""
     collected: dict[tuple[Any, str], dict[int, str]] = {}
     first = TOP + Band.HEADING_ROWS

@@ -43,6 +43,7 @@ from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
 
 KEY, FLAGS, PLACES = "result", "findings that need a decision", "decimals"
+REPORTED_BAND = "reported results"
 MOST_PLACES = 9
 COLUMNS = (
     KEY,
@@ -162,7 +163,7 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
     def letter(heading: str) -> str:
         return column_letters(COLUMNS.index(heading) + 1)
 
-    band = Band("reported results", top, 1, columns, "Results")
+    band = Band(REPORTED_BAND, top, 1, columns, "Results")
     note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
     note += "".join(f"; {name}: {words}" for name, words in _derived_measurands(evaluation).items())
     below = ", or what the method says below its limits (sheet low levels)" if LOW_LEVELS in placements else ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ubudget.records.crosscheck_additions import addition_findings
 from ubudget.records.crosscheck_amendments import amendment_findings
+from ubudget.records.crosscheck_approval import approval_findings
 from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_blocks import block_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
@@ -38,6 +39,7 @@ def crosscheck(records: Records) -> list[Finding]:
     return [
         *method_findings(records.method, records.file("method")),
         *method_in_run_findings(records),
+        *approval_findings(records),
         *effect_findings(records),
         *item_findings(records),
         *balance_findings(records),
