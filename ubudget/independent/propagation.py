@@ -5,8 +5,9 @@ unit of the result. It shares no line with the graph, the operation table or the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal, localcontext
 from typing import Any
 
@@ -49,7 +50,7 @@ def recalculated(exported: Mapping[str, Any]) -> dict[str, float | None]:
         variance += sum((_covariance(budget, coefficients, pair) for pair in budget.covariances), Decimal(0))
         u = max(variance, Decimal(0)).sqrt()
         dof = _effective_dof(budget, coefficients, u)
-        k = _k(exported["coverage"], dof)
+        k = _k(exported["coverage"], dof, u, _even(budget, coefficients))
         figures: dict[str, float | None] = {
             "value": float(_value(budget, equation, {}) / scale),
             "standard_uncertainty": float(u / scale),
@@ -84,11 +85,11 @@ def _read(exported: Mapping[str, Any]) -> _Budget:
             budget.estimates[symbol] = estimate_of(entry) * scale
             parts = entry["components"] or [entry]
             found = [deviation_of(part) for part in parts]
-            budget.deviations[symbol] = [Deviation(each.u * scale, each.dof) for each in found]
+            budget.deviations[symbol] = [replace(each, u=each.u * scale) for each in found]
         elif kind == "molar mass":
             mass, found = molar_mass(entry["formula"], entry["elements"])
             budget.estimates[symbol] = mass * scale
-            budget.deviations[symbol] = [Deviation(each.u * scale, each.dof) for each in found]
+            budget.deviations[symbol] = [replace(each, u=each.u * scale) for each in found]
         else:
             raise ValueError(f"{symbol}: {kind} is no input quantity")
     for name, both in lines.items():
@@ -163,8 +164,39 @@ def _effective_dof(budget: _Budget, coefficients: Mapping[str, Decimal], u: Deci
     return u**4 / terms if terms and u else None
 
 
-def _k(coverage: Mapping[str, Any], dof: Decimal | None) -> float:
+def _even(budget: _Budget, coefficients: Mapping[str, Decimal]) -> list[Decimal]:
+    """Contributions of exactly known limits to which no covariance is declared, the largest first."""
+    correlated = {symbol for pair in budget.covariances for symbol in pair}
+    found = (
+        abs(coefficients[symbol] * each.u)
+        for symbol in budget.estimates
+        if symbol not in correlated
+        for each in budget.deviations[symbol]
+        if each.even and each.dof is None
+    )
+    return sorted(found, reverse=True)
+
+
+def _k_of_limits(p: float, u: Decimal, even: Sequence[Decimal]) -> float | None:
+    """k where one or two contributions of limits dominate: all others at most 0.3 of them (EA-4/02 S9.14, S10.13)."""
+    for number_of_terms in (1, 2):
+        terms = [*even[:number_of_terms]]
+        pair = sum((term**2 for term in terms), Decimal(0))
+        if len(terms) == number_of_terms and pair > 0 and u**2 - pair <= Decimal("0.09") * pair:
+            first, second = float(terms[0]), float(terms[1]) if number_of_terms == 2 else 0.0
+            # Both limits in units of their sum: the density is flat up to the difference, then falls in a line.
+            top = (first - second) / (first + second)
+            deviation = math.sqrt((1 + top * top) / 6)
+            inside = p * (1 + top) / 2
+            return (inside if inside <= top else 1 - math.sqrt((1 - p) * (1 - top * top))) / deviation
+    return None
+
+
+def _k(coverage: Mapping[str, Any], dof: Decimal | None, u: Decimal, even: Sequence[Decimal]) -> float:
     if coverage["rule"] == "fixed":
         return float(coverage["k"])
+    of_limits = _k_of_limits(float(coverage["probability"]), u, even)
+    if coverage["rule"] == "dominating term" and of_limits is not None:
+        return of_limits
     whole = None if dof is None else max(int(dof + SAFE_TRUNCATION), 1)
     return factor(float(coverage["probability"]), whole)

@@ -16,10 +16,11 @@ _SQUARE_OF_DIVISOR = {"rectangular": 3, "triangular": 6, "arcsine": 2}
 
 @dataclass(frozen=True)
 class Deviation:
-    """u and degrees of freedom of one deviation; `dof` None is infinite."""
+    """u and degrees of freedom of one deviation; `dof` None is infinite. `even`: of a rectangular distribution."""
 
     u: Decimal
     dof: Decimal | None
+    even: bool = False
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,8 @@ def deviation_of(stated: Mapping[str, Any]) -> Deviation:
         dof = 1 / (2 * number(stated["reliability"]) ** 2)
     elif "dof" in stated:
         dof = number(stated["dof"])
-    return Deviation(u, dof)
+    limits = "rounded_to" in stated or ("half_width" in stated and stated.get("distribution") == "rectangular")
+    return Deviation(u, dof, limits)
 
 
 def _u_and_dof(stated: Mapping[str, Any]) -> tuple[Decimal, Decimal | None]:
