@@ -75,6 +75,7 @@ if TYPE_CHECKING:
     from ubudget.files.checking import check_workbook as check_workbook
     from ubudget.files.frames import budgets_frame as budgets_frame
     from ubudget.files.frames import results_frame as results_frame
+    from ubudget.files.scoping import scope as scope
     from ubudget.files.studies import evaluate_study as evaluate_study
     from ubudget.files.verbs import evaluate as evaluate
     from ubudget.files.verbs import read_run as read_run
@@ -150,6 +151,7 @@ __all__ = [
     "repeatability_check",
     "repeatability_limit",
     "results_frame",
+    "scope",
     "simulate",
     "specific_consumer_risk",
     "specific_producer_risk",
@@ -201,6 +203,7 @@ _MODULES = {
     "ubudget.evaluation.simulated_results": "simulate",
     "ubudget.files.checking": "check_workbook",
     "ubudget.files.frames": "budgets_frame results_frame",
+    "ubudget.files.scoping": "scope",
     "ubudget.files.studies": "evaluate_study",
     "ubudget.files.verbs": "evaluate read_run trace write_workbook",
     "ubudget.files.ware_calibration": "calibrate_ware",

@@ -25,6 +25,7 @@ from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
+from ubudget.scope_command import scope
 from ubudget.score_commands import scores
 from ubudget.simulate_command import simulate
 from ubudget.statement_commands import schema, statement
@@ -300,6 +301,7 @@ app.command()(trace)
 app.command()(check)
 app.command()(ware)
 app.command()(study)
+app.command()(scope)
 app.command()(dossier)
 app.command()(chart)
 app.command()(scores)
