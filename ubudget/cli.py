@@ -17,12 +17,20 @@ from typer.core import TyperGroup
 
 from ubudget.amendment_commands import amend, amendments
 from ubudget.chart_command import chart
+from ubudget.check_command import check
+from ubudget.compare_command import compare
+from ubudget.decision_commands import decide
+from ubudget.detection_command import detection
 from ubudget.dossier_command import dossier
 from ubudget.errors import UbudgetError, UnusableInput
 from ubudget.evidence_commands import trace, ware
 from ubudget.import_command import import_export
+from ubudget.scope_command import scope
+from ubudget.score_commands import scores
+from ubudget.simulate_command import simulate
 from ubudget.statement_commands import schema, statement
 from ubudget.study_command import study
+from ubudget.target_commands import target
 from ubudget.terminal import (
     INTERRUPTED,
     LOOK,
@@ -46,6 +54,7 @@ from ubudget.terminal import (
     status,
     write_out,
 )
+from ubudget.validate_command import validate
 from ubudget.version import __version__
 from ubudget.workbook_commands import convert, workbook
 
@@ -281,11 +290,20 @@ def explain(
 
 app.command()(statement)
 app.command()(schema)
+app.command()(decide)
 app.command()(amend)
 app.command()(amendments)
+app.command()(detection)
 app.command("import")(import_export)
+app.command()(simulate)
 app.command()(trace)
+app.command()(check)
 app.command()(ware)
 app.command()(study)
+app.command()(scope)
 app.command()(dossier)
 app.command()(chart)
+app.command()(scores)
+app.command()(target)
+app.command()(validate)
+app.command()(compare)

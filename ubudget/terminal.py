@@ -123,6 +123,8 @@ def say_where_to_go(evaluation: Evaluation, run: Path) -> None:
     chosen = f" --result {quoted(label)}" if len(evaluation.results) > 1 else ""
     typer.echo(f"next      {called()} explain {quoted(str(run))}{chosen}")
     typer.echo(f"          {called()} statement {quoted(str(run))}")
+    if evaluation.records.method.tolerance_limits:
+        typer.echo(f"          {called()} decide {quoted(str(run))}")
 
 
 def called() -> str:

@@ -35,7 +35,10 @@ class Bench:
 
     random: np.random.Generator
     trials: int
+    estimated: bool = False
+    """Whether scatter is known by its estimate only, so that it has a t distribution (JCGM 101 6.4.9)."""
     calibrations: dict[str, Array] = field(default_factory=dict)
+    factors: dict[str, Array] = field(default_factory=dict)
 
     def volume(self, key: str) -> Array:
         """One use of a piece of ware, shape (trials,): a numbered piece keeps its deviation, another is new."""
@@ -43,7 +46,17 @@ class Bench:
         half = ware.tolerance
         new = self.random.triangular(-half, 0, half, self.trials)
         calibration = self.calibrations.setdefault(key, new) if ware.numbered else new
-        return ware.nominal + calibration + self.random.normal(0, ware.repeatability, self.trials)
+        return (
+            ware.nominal + calibration + self.scatter(key, 9) * self.random.normal(0, ware.repeatability, self.trials)
+        )
+
+    def scatter(self, key: str, dof: int) -> Array | float:
+        """Factor of all scatter that rests on one estimate, which makes it t with the degrees of freedom."""
+        if not self.estimated:
+            return 1.0
+        if key not in self.factors:
+            self.factors[key] = np.sqrt(dof / self.random.chisquare(dof, self.trials))
+        return self.factors[key]
 
     def standards(self) -> dict[str, Array]:
         """Concentration of each standard, shape (trials,) each."""
@@ -137,14 +150,15 @@ def weights_of(declared: Declared, x: Array, mean: Array) -> Array:
     return np.ones_like(x)
 
 
-def results(declared: Declared, trials: int, seed: int) -> Array:
+def results(declared: Declared, trials: int, seed: int, *, estimated: bool = False) -> Array:
     """Results of the run's samples on its first line, A, B and C, shape (trials, 3).
 
     Readings scatter about those recorded: by the noise model where the scatter is known, else by the residual s of
-    the fit to the recorded readings. A weight follows the concentration of its standard; one that rests on a reading
+    the fit to the recorded readings; `estimated` takes it for an estimate, t with n - p degrees of freedom for readings
+    and line together. A weight follows the concentration of its standard; one that rests on a reading
     is held at the recorded mean."""
     random = np.random.default_rng(seed)
-    bench = Bench(random, trials)
+    bench = Bench(random, trials, estimated)
     recorded = readings(declared)
     line = declared.lines[0]
     labels = [label for label in declared.read for _ in recorded[label, line]]
@@ -160,7 +174,8 @@ def results(declared: Declared, trials: int, seed: int) -> Array:
 
     made = bench.standards()
     x = np.stack([made[label] for label in labels], axis=1)
-    drawn = y + s / np.sqrt(W0) * random.standard_normal(x.shape)
+    together = 1.0 if declared.known else np.reshape(bench.scatter("residual", y.size - p0.shape[1]), (-1, 1))
+    drawn = y + s / np.sqrt(W0) * together * random.standard_normal(x.shape)
     p = fit(declared.curve, x, drawn, weights_of(declared, x, mean))
 
     found = []
@@ -169,7 +184,8 @@ def results(declared: Declared, trials: int, seed: int) -> Array:
         values = np.array(recorded[solution, line])
         level = np.array([values.mean()])
         own = weights_of(declared, predict(declared.curve, p0, level)[None, :], level)[0, 0]
-        reading = values.mean() + s / np.sqrt(values.size * own) * random.standard_normal(trials)
+        single = np.ravel(together) * random.standard_normal(trials)
+        reading = values.mean() + s / np.sqrt(values.size * own) * single
         c = predict(declared.curve, p, reading)
         if solution == DILUTED[0]:
             c = c * bench.volume(DILUTED[3]) / bench.volume(DILUTED[2])

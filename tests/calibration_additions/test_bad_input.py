@@ -127,7 +127,8 @@ def changed(folder: Path, bad: Bad) -> None:
 def assert_found(findings: list[Finding], bad: Bad) -> None:
     told = "\n".join(finding.line() for finding in findings)
     if bad.severity == "none":
-        assert findings == [], told
+        # Few additions make terms of second order matter, which is a note.
+        assert [finding for finding in findings if finding.severity != "note"] == [], told
         return
     fitting = [
         finding

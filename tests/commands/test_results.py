@@ -72,6 +72,7 @@ def test_json_holds_the_contract_and_unrounded_numbers(tmp_path: Path) -> None:
             "sample", "analyte", "line", "value", "unit", "measurand", "basis", "standard_uncertainty",
             "effective_degrees_of_freedom", "coverage_factor", "coverage_probability", "expanded_uncertainty",
             "reported_value", "reported_expanded_uncertainty", "statement", "flags", "budget",
+            "coverage_distribution", "coverage_interval", "second_order_standard_uncertainty",
         ]  # fmt: skip
         for row in result["budget"]:
             assert list(row) == [

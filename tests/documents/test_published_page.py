@@ -102,6 +102,15 @@ FIGURES: dict[str, Figure] = {
     "R_X in Ω": VALUE,
     "u(R_X) in mΩ": of_result("standard_uncertainty", 1000.0),
     "U in mΩ, k = 2": of_result("expanded_uncertainty", 1000.0),
+    "u(l) in nm, terms of second order included": lambda found: float(found.second_order.standard_uncertainty[0]),
+    "E_X in V": VALUE,
+    "u(E_X) in V": U_RESULT,
+    "k for 95 %": of_result("coverage_factor"),
+    "U in V": of_result("expanded_uncertainty"),
+    "E_X in mm": VALUE,
+    "u(E_X) in µm": of_result("standard_uncertainty", 1000.0),
+    "β": in_column("edge parameter"),
+    "U in mm": of_result("expanded_uncertainty"),
 }
 
 

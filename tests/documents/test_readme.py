@@ -130,16 +130,28 @@ def python(text: str, folder: Path) -> str:
 
 
 def test_python_runs(clone: Path) -> None:
-    results, composed = (python(piece.text, clone) for piece in blocks(README, "python"))
+    pieces = (python(piece.text, clone) for piece in blocks(README, "python"))
+    simulated, results, composed, conformity, *_ = pieces
+    # By the law of propagation 4.979 ± 0.044 with u = 0.021; draws with few degrees of freedom scatter a little more.
+    assert simulated.startswith("RM-HARD (4.93")
+    assert "[[5.0" in simulated
     assert "SED-05 Pb 220.353 44.55" in results
     assert (clone / "harbour.xlsx").is_file()
     # By hand: 2.51 * 50 / 0.5012 = 250.399 in mg/kg.
     assert "(250.4 ± " in composed
+    # Acceptance limit 10 - 1.645·0.3 = 9.507.
+    assert conformity.startswith("conditional pass\n")
 
 
 def test_pieces_of_records_stand_in_the_demonstration() -> None:
     whole = [(EXAMPLE / name).read_text(encoding="utf-8") for name in ("register.toml", "method.toml", "run.toml")]
-    others = ("rinse_water/method.toml", "precision_studies/control_material.toml", "control_charts/charts.toml")
+    others = (
+        "rinse_water/method.toml",
+        "spring_copper/method.toml",
+        "river_manganese/method.toml",
+        "precision_studies/control_material.toml",
+        "control_charts/charts.toml",
+    )
     whole += [(ROOT / "worked_examples" / name).read_text(encoding="utf-8") for name in others]
     for piece in blocks(README, "toml"):
         tomllib.loads(piece.text)

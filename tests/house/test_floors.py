@@ -22,6 +22,7 @@ FLOORS = {
     "errors": 1,
     "version": 0,
     "quantity": 0,
+    "independent": 0,
     "records": 1,
     "bench": 2,
     "evaluation": 3,
@@ -38,6 +39,9 @@ FRONT_DOOR = "ubudget"
 
 FILES_ONLY = {"pandas", "openpyxl"}
 """Heavy, and tied to files; commands may import them when they run, not when they are defined."""
+
+ALONE = "ubudget.independent"
+"""A second calculation, which shares nothing with the first: it imports itself and the standard library."""
 
 NEVER = {"scipy.stats"}
 """0.7 s at start; scipy.special has the same quantiles."""
@@ -182,6 +186,16 @@ def test_file_packages_are_imported_on_the_floor_of_files_only() -> None:
 
 def test_slow_packages_are_imported_nowhere() -> None:
     assert [str(found) for found in imports() if is_within(found.target, NEVER)] == []
+
+
+def test_the_second_calculation_stands_on_the_standard_library_alone() -> None:
+    own = [found for found in imports() if is_within(found.importer, {ALONE})]
+    shared = [
+        str(found)
+        for found in own
+        if not is_within(found.target, {ALONE}) and found.target.split(".")[0] not in sys.stdlib_module_names
+    ]
+    assert own and shared == []
 
 
 def test_names_say_what_lives_there() -> None:

@@ -33,9 +33,11 @@ POINTS: dict[str, list[Point]] = {
     "if_equal": [(1.0, 2.0, -5.0, 7.0), (2.0, 2.0, 5.0, -7.0), (-2.0, -1.0, 3.0, 4.0)],
     "ratio_or_zero": [(1.5, -2.5), (-3.0, 0.25), (0.0, 2.0)],
     "student": [(0.95, 1.0), (0.9545, 9.0), (0.99, 30.0), (0.95, 20_000.0)],
+    "student_lower": [(1.5, 4.0), (-2.25, 9.0), (-1.4, 20_000.0), (0.3, 1.0)],
     "round": [(2.5, 0.0), (-2.5, 0.0), (1234.5, -2.0), (0.125, 2.0), (-1.005, 2.0)],
     "add_all": [(1.5, -2.0, 4.25), (3.0,)],
     "sum_squares": [(1.5, -2.0, 4.25), (-3.0,)],
+    "largest_of": [(1.5, -2.0, 4.25), (-3.0,)],
     "total": [(1.5, -2.0, 4.25), (3.0,)],
     "total_product": [(1.5, -2.0, 4.25, 2.0, -1.0, 0.5)],
     "chi_upper": [(3.0, 2.0), (0.5, 2.0)],
@@ -68,6 +70,12 @@ def _student(p: float, nu: float) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if _within(middle, int(nu)) < p else (low, middle)
     return (low + high) / 2
+
+
+def _student_lower(t: float, nu: float) -> float:
+    if nu >= 10_000:
+        return math.erfc(-t / math.sqrt(2)) / 2
+    return (1 + _within(t, int(nu))) / 2
 
 
 def _within(t: float, nu: int) -> float:
@@ -106,6 +114,7 @@ PLAIN: dict[str, Callable[..., float]] = {
     "if_equal": lambda a, b, x, y: x if a == b else y,
     "ratio_or_zero": lambda a, b: a / b if b else 0.0,
     "student": _student,
+    "student_lower": _student_lower,
     "round": _half_away,
     "add_all": lambda *values: math.fsum(values),
     "sum_squares": lambda *values: math.fsum(value * value for value in values),
@@ -113,6 +122,7 @@ PLAIN: dict[str, Callable[..., float]] = {
     # With two degrees of freedom above, the tail has a closed form (from the definition of the F distribution).
     "chi_upper": lambda chi, two: math.exp(-chi / two),
     "f_upper": lambda f, above, below: (1 + above * f / below) ** (-below / 2),
+    "largest_of": lambda *values: max(values),
     "total_of": lambda *values: math.fsum(values),
     "total_where": lambda key, wanted, value: value if key == wanted else 0.0,
     "rise": lambda x, at, step, slope: slope * min(max(x - at, 0.0), step),

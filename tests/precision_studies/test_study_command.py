@@ -81,6 +81,21 @@ def test_shipped_proficiency_by_hand() -> None:
     assert found["u(bias)"]["value"] == pytest.approx(expected, rel=1e-12)
 
 
+def test_zeta_of_rounds(tmp_path: Path) -> None:
+    """ISO 13528:2022, 9.6 by hand: (x − X)/√(u² + u(X)²), u(X) = s_R/√p, for a median 1.25 times; blank u: none."""
+    header = ROUNDS.replace("laboratories", "laboratories,u,robust")
+    table = f"{header}a,12.0,10.0,1.5,25,0.4,no\nb,10.4,10.0,1.5,25,0.4,yes\nc,9.9,10.0,1.5,16,,no\n"
+    record = written(tmp_path, 'design = "proficiency tests"\nunit = "mg/kg"', table)
+    code, out, _ = run(str(record))
+    (found,) = figures(record)
+    assert found["zeta of a"]["value"] == pytest.approx(2 / 0.5, rel=1e-12)
+    assert found["zeta of b"]["value"] == pytest.approx(0.4 / math.hypot(0.4, 0.375), rel=1e-12)
+    assert "zeta of c" not in found
+    words = " ".join(out.split())
+    assert code == 1 and "round a: zeta = 4, z = 1.3 by s_R: the stated uncertainty is too small" in words
+    assert "round b" not in words
+
+
 def test_what_a_method_takes_over_is_a_method(tmp_path: Path) -> None:
     """The lines for the method are TOML, and carry value, degrees of freedom and source."""
     _, out, _ = run(str(EXAMPLES / "control_material.toml"))
@@ -142,6 +157,11 @@ def test_units_of_the_table_are_converted(tmp_path: Path) -> None:
         ('design = "reference materials"\nunit = "mg/kg"', f"{MATERIALS}A,1,1,5,1,0,2\n", "U = 0"),
         ('design = "proficiency tests"\nunit = "mg/kg"', f"{ROUNDS}a,1,1,0.1,9\n", "1 prof"),
         ('design = "proficiency tests"\nunit = "mg/kg"', f"{ROUNDS}a,1,1,0,9\nb,1,1,1,9\n", "s_R 0"),
+        (
+            'design = "proficiency tests"\nunit = "mg/kg"',
+            "round,found,u,assigned,s_R,laboratories\na,1,0,1,1,9\nb,1,,1,1,9\n",
+            "round a: found u = 0",
+        ),
         ('design = "recoveries"\nspike = { stock = "1 mg/L" }', "recovery [%]\n99\n98\n", "spike, stock"),
         ('design = "reference method"\nunit = "mg/kg"\nreference_u = "1 mg/L"', "found,reference\n1,1\n", "_u"),
         ('design = "nested"\nunit = "mg/kg"\nfactors = ["day"]', "day,value\n1,2\n1,3\n", "factor day: no degree"),

@@ -1,14 +1,13 @@
 """Published examples against the digits their sources print.
 
-Each file in `data` names its source (title, edition, section), how the figures were obtained, the worked
-example they belong to, the printed figures as text, and, where the source rounds on the way, figures worked
-out outside the program.
+Each file in `worked_examples/published/expected` names its source (title, edition, section), how the figures were
+obtained, the worked example they belong to, the printed figures as text, and, where the source rounds on the way,
+figures worked out outside the program. `ubudget validate` reads the same files.
 """
 
 import math
 import tomllib
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,7 +16,7 @@ from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.reading import read_records
 from ubudget.files.shipped import shipped_folder
 
-DATA = Path(__file__).parent / "data"
+DATA = shipped_folder("worked_examples") / "published" / "expected"
 CASES = sorted(file.stem for file in DATA.glob("*.toml"))
 
 
@@ -101,7 +100,7 @@ def test_degrees_of_freedom_of_inputs_are_the_printed_ones(case: tuple[dict[str,
 
 def test_the_line_of_gum_h3_shows_the_printed_digits() -> None:
     """Intercept and slope are kept about the centroid; at the source's origin they have the printed u and r."""
-    figures = tomllib.loads((DATA / "gum_h3.toml").read_text(encoding="utf-8"))["line"]
+    figures = tomllib.loads((DATA / "gum_h3.toml").read_text(encoding="utf-8"))["columns"]["lines"]
     records, _ = read_records(shipped_folder("worked_examples") / "published" / "gum_h3.toml")
     assert records is not None
     evaluation, _ = evaluate(records)

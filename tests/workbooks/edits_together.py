@@ -25,7 +25,14 @@ def disagreements(
     1e-9, or within `floor`.
     """
     reached = [frozenset(n for n, (a, b) in enumerate(zip(answer, base, strict=True)) if a != b) for answer in answers]
-    for group in disjoint_groups(reached):
+    # What moves no result by itself may yet act on another edit, as a coefficient of a difference that is zero.
+    silent = [[member] for member, moved in enumerate(reached) if not moved]
+    loud = [member for member, moved in enumerate(reached) if moved]
+    # Numbers stand column by column: two that are a whole number of columns apart are of one result.
+    size = len(example.evaluation.keys)
+    results = [frozenset(n % size for n in reached[member]) for member in loud]
+    together = [[loud[at] for at in group] for group in disjoint_groups(results)]
+    for group in [*silent, *together]:
         expected = list(base)
         for member in group:
             for n in reached[member]:

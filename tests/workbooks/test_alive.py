@@ -25,6 +25,11 @@ NO_EFFECT = {
 }
 
 
+def judges(cell: OpenCell) -> bool:
+    """Whether a cell is one that results are judged by: targets, and certificates of materials that were measured."""
+    return cell.sheet == "targets" or (cell.sheet == "blanks and checks" and "certif" in cell.heading)
+
+
 def numeric_cells(book: Written) -> list[OpenCell]:
     return [cell for cell in open_cells(book.book.sheets) if not isinstance(cell.value, str)]
 
@@ -36,7 +41,7 @@ def another(cell: OpenCell) -> float:
     if cell.origin.path[0] == "include":
         return 1.0 - value
     if cell.origin.path[-1] == "probability":
-        return 0.95
+        return 0.9 if value == 0.95 else 0.95
     if cell.origin.path[-1] == "tare":
         # A heavier vessel could leave no mass, which is a finding.
         return float(f"{value * 0.99:.12g}")
@@ -73,7 +78,8 @@ def test_every_open_number_moves_the_results_as_the_library_says(path: Path, tmp
     for cell, after in zip(cells, answers, strict=True):
         moved = any(differs(a, b, 1e-12) for a, b in zip(after, before, strict=True))
         quantity = cell.row_name.split(" ")[0]
-        assert moved or (example.records.name, quantity) in NO_EFFECT, (cell.sheet, cell.address, cell.row_name)
+        unmoved = judges(cell) or (example.records.name, quantity) in NO_EFFECT
+        assert moved or unmoved, (cell.sheet, cell.address, cell.row_name)
     assert list(disagreements(example, [as_edit(cell, another(cell)) for cell in cells], base, answers)) == []
 
 

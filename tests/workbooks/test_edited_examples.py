@@ -43,7 +43,7 @@ TYPED = {"reason": "seen by the analyst", "who": "analyst 2", "when": "2026-03-1
 
 
 def test_no_worked_example_is_left_out() -> None:
-    # The calibration of ware is a record of its own kind, which the commands for runs do not read.
+    # Calibrations of ware, studies, control charts and cases of validation are no runs.
     told = {path if path.is_dir() else path.parent for path in ALL}
     assert told >= {
         path.parent
@@ -53,6 +53,9 @@ def test_no_worked_example_is_left_out() -> None:
     assert {path.name for path in EXAMPLES.iterdir() if path.is_dir()} == {
         *(path.relative_to(EXAMPLES).parts[0] for path in ALL),
         "ware_calibration",
+        "precision_studies",
+        "control_charts",
+        "validation",
     }
 
 

@@ -13,6 +13,7 @@ from tests.engines import ironcalc_variants, libreoffice_pdf, libreoffice_resave
 from tests.typed_cells import type_into
 from tests.workbooks.books import EXAMPLES, HARBOUR, PUBLISHED, written
 from ubudget.files.sheet_layout import column_widths, shown_heading
+from ubudget.files.workbook_reading import read_workbook
 from ubudget.pages.book import Band, Book
 from ubudget.pages.record_sheet import open_cells
 from ubudget.quantity.spelling import column_letters
@@ -169,3 +170,19 @@ def test_the_sheets_use_the_words_of_the_trade(words: str) -> None:
             texts += [column.heading for band in sheet.bands for column in band.columns]
             texts += [band.title for band in sheet.bands]
             assert [text for text in texts if words in text.split(" of propagation")[0].lower()] == [], sheet.name
+
+
+def test_a_result_without_value_has_a_workbook_all_the_same(tmp_path: Path) -> None:
+    """The root of -1 has no value: the book is written, read back, and shows no number for it."""
+    method = (
+        '[method]\nid = "N"\ntitle = "t"\nversion = "1"\nstatus = "approved"\nmeasurand = "root"\nunit = "1"\n'
+        'equation = "y = sqrt(x)"\n[symbols.x]\noperation = "input"\nquantity = "x"\nestimate = -1\nu = 0.1\n'
+    )
+    (tmp_path / "n.toml").write_text(method, encoding="utf-8")
+    example = written(tmp_path / "n.toml")
+    (found,) = example.evaluation.results
+    assert found.value is None
+    records, findings = read_workbook(example.save(tmp_path / "n.xlsx"))
+    assert records is not None and findings == []
+    sheet = openpyxl.load_workbook(tmp_path / "n.xlsx", data_only=True)["budget"]
+    assert [sheet[f"B{row}"].value for row in (8, 9, 12)] == [None, None, None]

@@ -124,6 +124,7 @@ def _build_lines(
     add_drawn(fit, [positions[item.solution, ""] for item in of_point])
     if operation.additions_exact:
         points.freeze("x", "y")
+        points.hold("x", "y")
     _add_extrapolation(fit, operation)
     context.tables[ADDITION_READINGS] = points.build()
     context.tables[ADDITION_LINES] = lines.build()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ubudget.bench.building import TableBuilder
+from ubudget.bench.building import Identities, TableBuilder
 from ubudget.bench.context import Context, method_place
 from ubudget.bench.derived import DerivedRow
 from ubudget.bench.equation import Equations, read_equations
@@ -40,6 +40,8 @@ class Assembly:
     equations: Equations
     derived: Mapping[int, DerivedRow] = field(default_factory=dict)
     """What is derived, by row of the table `results`."""
+    deviations: Identities = field(default_factory=Identities)
+    """What the numbers of the members of its leaves stand for."""
 
     @property
     def joined(self) -> bool:
@@ -77,14 +79,23 @@ def assemble(records: Records) -> tuple[Assembly | None, list[Finding]]:
     if stops(context.findings):
         return None, context.findings
     graph = Graph(dict(context.tables), tuple(context.joints))
-    assembly = Assembly(records, graph, reported.column, reported.keys, structure, equations, reported.derived)
+    assembly = Assembly(
+        records,
+        graph,
+        reported.column,
+        reported.keys,
+        structure,
+        equations,
+        reported.derived,
+        context.shared.deviations,
+    )
     return assembly, context.findings
 
 
 def build_reporting(context: Context) -> None:
     coverage = context.records.method.coverage
     table = TableBuilder(REPORTING, "Coverage", 1, context.shared)
-    if coverage.rule == "t":
+    if coverage.rule != "fixed":
         table.given(
             "p",
             "coverage probability p",

@@ -110,6 +110,8 @@ def _build_means(
     dof = table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1))
     deviation = span("deviation")
     counted = context.mark(EFFECT) == COUNTED
+    planned = context.planned.blanks
+    of_mean = n if planned is None else table.given("planned", "blanks planned", "", [planned] * size)
     s = table.formula(
         "s_b", "s between blanks", unit, apply("sqrt", apply("total_product", deviation, deviation) / dof)
     )
@@ -117,7 +119,7 @@ def _build_means(
         f"{symbol}.mean",
         f"{symbol}.mean",
         unit,
-        apply("ratio_or_zero", s, apply("sqrt", n)) if counted else Number(0),
+        apply("ratio_or_zero", s, apply("sqrt", of_mean)) if counted else Number(0),
         [
             Trait(
                 f"{symbol}.mean",

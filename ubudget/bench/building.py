@@ -37,6 +37,11 @@ class Identities:
 
     _numbers: dict[Hashable, int] = field(default_factory=dict)
 
+    @property
+    def keys(self) -> tuple[Hashable, ...]:
+        """The keys by their numbers."""
+        return tuple(self._numbers)
+
     def number(self, key: Hashable) -> int:
         return self._numbers.setdefault(key, len(self._numbers))
 
@@ -63,6 +68,7 @@ class TableBuilder:
         self._leaves: list[Leaf] = []
         self._implicit: dict[str, tuple[Implicit, ...]] = {}
         self._frozen: set[str] = set()
+        self._held: set[str] = set()
 
     @property
     def names(self) -> list[str]:
@@ -188,6 +194,10 @@ class TableBuilder:
         """Marks columns as constants of propagation."""
         self._frozen.update(columns)
 
+    def hold(self, *columns: str) -> None:
+        """Marks columns as constants of draws: each trial takes them at the estimates."""
+        self._held.update(columns)
+
     def demote(self, *names: str) -> None:
         """Moves numbers behind what a reader looks for first; labels stay in front of their rows."""
         self._columns = [
@@ -207,6 +217,7 @@ class TableBuilder:
             tuple(self._leaves),
             dict(self._implicit),
             frozenset(self._frozen),
+            frozenset(self._held),
         )
 
 

@@ -11,6 +11,7 @@ from ubudget.quantity.graph import Joint, Place, Table
 from ubudget.quantity.units import UnitError, convert
 from ubudget.records.amount import Amount
 from ubudget.records.finding import Finding, Severity
+from ubudget.records.planned import AS_RECORDED, Planned
 from ubudget.records.records import Records, Role
 from ubudget.records.uses import Use, uses_of
 
@@ -47,6 +48,11 @@ class Context:
     def mark(self, effect: str) -> str:
         """What the method says of a random effect: `counted`, `covered by …` or `negligible: …`."""
         return self.records.method.effects.get(effect, COUNTED)
+
+    @property
+    def planned(self) -> Planned:
+        """Numbers of repeats that a plan takes; none where the run is evaluated as it was recorded."""
+        return self.records.run.planned if self.records.run else AS_RECORDED
 
     @property
     def date(self) -> dt.date | None:

@@ -135,6 +135,7 @@ def _add_drift(
     D = table.formula("D", "drift D", "", apply("ratio_or_zero", present, first))
     taken = table.formula("D taken", "D as divided by", "", D)
     table.freeze("D taken", "lowest check")
+    table.hold("D taken", "lowest check")
     factor: Expression = apply("ratio_or_zero", taken, D)
     if drift.residual:
         assert calibration.drift is not None

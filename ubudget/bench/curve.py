@@ -135,7 +135,9 @@ def build_curves(
         add_pure_error(fit, LEVELS, curve_of_item, shown_as_s=between and not fit.known_scatter)
     kind.build(fit)
     if calibration.standards == "exact" or calibration.standards_exact:
-        (levels if between else points).freeze("x prepared" if between else "x")
+        home, exact = (levels, "x prepared") if between else (points, "x")
+        home.freeze(exact)
+        home.hold(exact)
     drawn = items if on_means else [items[item] for item in item_of]
     add_drawn(fit, [structure.positions[item.solution, item.reading.block] for item in drawn])
     if not on_means and not weighted(calibration):

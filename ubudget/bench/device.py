@@ -23,7 +23,7 @@ from ubudget.bench.inverse import EFFECT, NO_READING, POOLED, SIGNALS, build_poo
 from ubudget.bench.kinds import Kind
 from ubudget.bench.precision import case_words
 from ubudget.bench.stated import TABLE as INPUTS
-from ubudget.bench.stated import Entry, cited_items, is_relative
+from ubudget.bench.stated import Entry, cited_items, is_relative, shape_parameter
 from ubudget.bench.structure import Structure
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
@@ -149,7 +149,7 @@ def _declared(
 def _trait(entry: Entry, quantity: str, group: str) -> Trait:
     stated = entry.stated
     distribution = stated.limits or ("t" if stated.dof or stated.reliability else "normal")
-    evaluation, shape = stated.evaluation or "B", stated.top or 0.0
+    evaluation, shape = stated.evaluation or "B", shape_parameter(stated)
     return Trait("", quantity, group, evaluation, distribution, stated.source, shape, cited_items(stated))
 
 

@@ -21,6 +21,8 @@ from ubudget.quantity.graph import Trait
 
 STEPS = 8
 """Each step takes off more than a factor of ten while u_x is a few per cent of the range; the last is checked."""
+IN_TRIALS = 3
+"""Steps that a trial of a simulation takes, the last ones, from the slope at the estimates."""
 
 
 def build_errors_in_variables(fit: Fit) -> None:
@@ -86,6 +88,8 @@ def _step(fit: Fit, number: int, previous: str | None) -> str:
     table.formula(
         "relative change", "relative change of b", "", apply("ratio_or_zero", apply("abs", change), apply("abs", b))
     )
+    if number == STEPS - IN_TRIALS:
+        table.hold("b")
     fit.context.tables[name] = table.build()
     return name
 
@@ -147,8 +151,10 @@ def _parameters(fit: Fit, last: str) -> None:
         # No s of one reading where no level has two.
         status = apply("if_less", fit.total("readings") - fit.total("level used"), 0.5, TOO_FEW, status)
     fits.formula("status", USABLE, "", status)
+    fits.hold("status")
     frozen = ("first weight", "W", "U", "V", "fitted", "residual", "β", "W β", "about", "W about", "W residual")
     points.freeze(*frozen, "x if used, low", "x if used, high", "u_x", "u_x squared", "u_y if used")
+    points.hold("u_x squared", "u_y squared", "first weight")
     fits.freeze(
         "sum of weights", "mean of β", "mean of x", "Sxx", "chi squared", "p chi squared", "x_low", "x_high", "u_y_min"
     )

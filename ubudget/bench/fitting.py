@@ -100,10 +100,13 @@ def add_scatter(fit: Fit, parameters: int) -> Symbol:
     Known scatter: weights are 1/s^2 of each point, so s is 1/sqrt(largest weight) (ISO/TS 28037 clause 6)."""
     points, fits = fit.points, fit.fits
     points.formula("W residual", "W·residual", fit.unit_y, Symbol("W") * Symbol("residual"))
-    n = Symbol("n")
+    sets = fit.context.planned.standard_sets
+    n: Expression = Symbol("n") if sets == 1 else Symbol("n") / sets
     fits.formula("dof", f"degrees of freedom n - {parameters}", "", apply("larger", n - parameters, 1))
     squares = fits.formula("sum of squares", "sum of W·residual²", "", fit.total("W residual", "residual"))
-    s = fits.formula("s", "residual s", fit.unit_y, apply("sqrt", squares / Symbol("dof")), "QUAM E.4")
+    # A plan with several equal sets of standards keeps s and degrees of freedom of the one recorded.
+    of_one: Expression = squares if sets == 1 else squares / sets
+    s = fits.formula("s", "residual s", fit.unit_y, apply("sqrt", of_one / Symbol("dof")), "QUAM E.4")
     if not fit.known_scatter:
         return s
     chi = fits.formula("chi squared", "chi-squared", "", Symbol("w_max") * squares, "ISO/TS 28037 clause 6")
@@ -162,7 +165,9 @@ def add_parameter(fit: Fit, parameter: Parameter, steepness: Operand) -> None:
     column, heading = parameter.column, parameter.heading
     fits.formula(column, heading, parameter.unit, parameter.estimate, "least squares")
     scatter = scatter_columns(fits.names, fit.known_scatter)
-    squares = Symbol(parameter.squares)
+    squares: Expression = Symbol(parameter.squares)
+    if fit.context.planned.standard_readings != 1:
+        squares = squares * fit.context.planned.standard_readings
     counted = fit.mark == COUNTED
     u = apply("ratio_or_zero", Symbol(scatter.s), apply("sqrt", squares)) if counted else Number(0)
     fits.formula(f"u({column})", f"u({heading})", parameter.unit, u, "QUAM E.4")
@@ -206,6 +211,7 @@ def add_status(fit: Fit, parameters: int, spread: Operand, slope: Operand, monot
     with_levels = apply("if_equal", spread, 0, ONE_LEVEL, with_slope)
     status = apply("if_less", Symbol("n"), parameters + 0.5, TOO_FEW, with_levels)
     fit.fits.formula("status", USABLE, "", with_scatter(fit, status))
+    fit.fits.hold("status")
 
 
 def with_scatter(fit: Fit, status: Expression) -> Expression:
@@ -256,6 +262,7 @@ def freeze_points(fit: Fit, *columns: str) -> None:
         *columns,
     )
     fit.fits.freeze(*BASIS, "x_low", "x_high", "w_max", "W_min", "s", "s known", "sum of squares")
+    fit.fits.hold("x_low", "x_high")
     shown = {"fitted", "residual", "W"}
     gradients = [name for name in fit.points.names if name.startswith("∂")]
     fit.points.demote(*POINT_DETAILS, *(name for name in columns if name not in shown), *gradients)

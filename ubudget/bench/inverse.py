@@ -123,9 +123,13 @@ def _scatter(
 ) -> tuple[Operand, str | None, list[tuple[str, str, str]] | None]:
     """u of the mean, column of its degrees of freedom, and what it shares its variance estimate with."""
     names = [curve.name for curve in structure.curves]
+    planned = context.planned.readings
+    if planned is not None:
+        # The mean of so many; s and its degrees of freedom stay those of the readings recorded.
+        n = table.given("planned", "readings planned", "", [planned] * table.size)
     root: Expression = apply("sqrt", n)
     if calibration.scatter == "own":
-        table.formula("dof", "degrees of freedom", "", apply("larger", n - 1, 1), "GUM 4.2.6")
+        table.formula("dof", "degrees of freedom", "", apply("larger", Symbol("n") - 1, 1), "GUM 4.2.6")
         return apply("ratio_or_zero", s, root), "dof", None
     if calibration.scatter == "residual":
         scatter = scatter_columns(context.tables[CURVES].by_name, known_scatter(calibration))
@@ -211,6 +215,7 @@ def _concentration(
     if lost is not None:
         status = status + apply("if_less", Symbol("n"), 0.5, 0, NO_SOLUTION * lost)
     if table.has("w0"):
+        table.hold("w0")
         without = apply("if_less", 0, Symbol("w0"), 0, NO_WEIGHT)
         status = status + apply("if_less", Symbol("n"), 0.5, 0, without)
     table.formula("status", USABLE, "", status)

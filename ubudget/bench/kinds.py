@@ -137,6 +137,7 @@ def _build_quadratic(fit: Fit) -> None:
     add_status(fit, 3, S2, Symbol("c1"), falls)
     freeze_points(fit, "z", "W z", "z²", "q", "W q", "fitted", "residual", "W residual", "slope at the point")
     fits.freeze("h", "S1", "S2", "β", "γ")
+    fits.hold("h")
 
 
 def _ends(fit: Fit, h: Symbol) -> tuple[Expression, Expression]:

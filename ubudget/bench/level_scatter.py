@@ -63,6 +63,7 @@ def add_s_at(table: TableBuilder, calibration: Calibration, lines: Sequence[Line
         s = s + (level("s", turn + 1) - level("s", turn)) * share
     table.formula(S_HERE, "s of one reading, as stated", unit, s, "linear between the stated levels")
     table.freeze(S_HERE)
+    table.hold(S_HERE)
     return Symbol(S_HERE)
 
 

@@ -14,7 +14,7 @@ from ubudget.bench.minimum import add_comparison
 from ubudget.bench.part_volumes import VALUE, reading_deviations, value_read
 from ubudget.bench.sample_densities import DENSITY, density_of, factor_by_sample
 from ubudget.bench.stated import TABLE as INPUTS
-from ubudget.bench.stated import cited_items, is_relative
+from ubudget.bench.stated import cited_items, is_relative, shape_parameter
 from ubudget.bench.symbol_rows import SymbolRows
 from ubudget.bench.volume import FILLING, add_volume
 from ubudget.bench.weighing import CLAUSES, add_weighing, by_difference, direct, tared
@@ -271,7 +271,8 @@ class PortionTables:
                 each.evaluation or "B",
                 each.limits or ("t" if each.dof or each.reliability or each.readings else "normal"),
                 each.source,
-                items=cited_items(each),
+                shape_parameter(each),
+                cited_items(each),
             )
             for each in stated
         ]

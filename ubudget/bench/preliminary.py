@@ -54,6 +54,7 @@ def add_preliminary(fit: Fit, kind: str, floor: Operand | None) -> None:
     for table, before in ((points, before_points), (fits, before_fits)):
         added = [name for name in table.names if name not in before]
         table.freeze(*added)
+        table.hold(*added)
         table.demote(*added)
 
 

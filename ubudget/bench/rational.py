@@ -31,6 +31,8 @@ from ubudget.quantity.graph import Joint, Trait
 STEP = "fit step "
 """Beginning of the names of the tables of steps."""
 GAUSS_NEWTON, NEWTON = 2, 4
+IN_TRIALS = 2
+"""Steps that a trial of a simulation takes, the last ones, from the fit at the estimates."""
 SMALL = 1e-8
 """Largest last step, relative to the size of the scaled parameters, of a fit that has converged: the next Newton step
 would then be below 1e-15."""
@@ -96,6 +98,8 @@ def _step(fit: Fit, number: int, previous: str, *, newton: bool) -> str:
     before = [table.pick(f"{parameter} before", previous, parameter, rows) for parameter in NAMES]
     matrix, right = _normal(span, before, newton=newton)
     add_solution(table, matrix, right, before)
+    if number == GAUSS_NEWTON + NEWTON - IN_TRIALS:
+        table.hold(*NAMES)
     fit.context.tables[name] = table.build()
     return name
 
@@ -254,6 +258,7 @@ def _curve(fit: Fit, end: str) -> None:
     _status(fit, at_end("last step"))
     freeze_points(fit, "z", "W dy", "e", "W z", "t", "f", "fitted", "residual", "r", "W residual", "m1", "m2", "m3")
     fits.freeze("h", "k", "S1", "s scaled")
+    fits.hold("h", "k")
 
 
 def _inverse_column(fits: TableBuilder, end: str, rows: np.ndarray, row: int, column: int) -> str:
@@ -303,6 +308,7 @@ def _status(fit: Fit, last_step: Symbol) -> None:
     levels = apply("if_equal", Symbol("S1"), 0, ONE_LEVEL, slope)
     status = apply("if_less", Symbol("n"), 3.5, TOO_FEW, levels)
     fit.fits.formula("status", USABLE, "", with_scatter(fit, status))
+    fit.fits.hold("status")
 
 
 def inverse_rational(column: Callable[[str], Symbol], reading: Symbol) -> Expression:

@@ -131,7 +131,9 @@ class _Values:
         value: Expression = fold("add", [self._of(number, name) * weights[number] for number in range(self.most)])
         if self.rule.disagreement == WIDENED:
             value = value + self._deviation(apart)
-        table.freeze(*(f"weight {number + 1}" for number in range(self.most)))
+        decided = [f"weight {number + 1}" for number in range(self.most)]
+        table.freeze(*decided)
+        table.hold(*decided, STATUS)
         table.formula(name, name, unit, value, "method, several lines")
         sound = fold("add", list(usable))
         table.formula(STATUS, USABLE, "", apply("if_less", sound, 0.5, NO_LINE, 0))

@@ -13,6 +13,7 @@ from ubudget.bench.context import Context
 from ubudget.quantity.distributions import divisor
 from ubudget.quantity.expression import Expression, Number, Operand, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Place, Trait
+from ubudget.quantity.units import UnitError, convert
 from ubudget.records.amount import Amount
 from ubudget.records.records import Role
 from ubudget.records.stated import Stated
@@ -90,7 +91,7 @@ def build_inputs(context: Context, entries: list[Entry]) -> None:
         nan_where_none([entry.stated.k for entry in entries]),
         [entry.place("k") if entry.stated.k else None for entry in entries],
     )
-    divided = _divisor(table, entries, k)
+    divided = _divisor(table, entries, k, _inexactness(context, table, entries, figure))
     _uncertainty(table, entries, figure, divided, estimate)
     _dof(table, entries, starts, stops)
     table.label("source", "source", [entry.stated.source for entry in entries])
@@ -205,11 +206,29 @@ def _estimate(
     return table.formula("estimate", "estimate", "", stated, "", [mean], way)
 
 
-def _divisor(table: TableBuilder, entries: list[Entry], k: Symbol) -> Symbol:
+def _inexactness(context: Context, table: TableBuilder, entries: list[Entry], figure: Symbol) -> Expression:
+    """Inexactness of the limits over the half-width, where some entry states one (JCGM 101 6.4.3)."""
+    if all(entry.stated.inexactness is None for entry in entries):
+        return Number(0)
+    values: list[float | None] = []
+    places: list[Place | None] = []
+    for entry in entries:
+        unit, key = "%" if is_relative(entry) else entry.unit, f"symbol {entry.symbol}, inexactness"
+        stated = entry.stated.inexactness
+        values.append(context.in_unit(stated, unit, entry.document, key))
+        shown = unit or ("1" if stated is not None and stated.unit else "")
+        places.append(None if stated is None else entry.place("inexactness", unit=shown))
+        if shape_parameter(entry.stated) > 1:
+            accepted = "at most the half-width, by which the limits are known"
+            context.find("stop", entry.document, key, "an inexactness above the half-width", accepted, "correct it")
+    return table.given("inexactness", "inexactness of the limits", "", nan_where_none(values), places) / figure
+
+
+def _divisor(table: TableBuilder, entries: list[Entry], k: Symbol, inexactness: Expression) -> Symbol:
     ways: list[Expression] = [Number(1)]
     way = []
     for entry in entries:
-        expression = _divisor_of(entry.stated, k)
+        expression = _divisor_of(entry.stated, k, inexactness)
         if expression not in ways:
             ways.append(expression)
         way.append(ways.index(expression))
@@ -218,11 +237,11 @@ def _divisor(table: TableBuilder, entries: list[Entry], k: Symbol) -> Symbol:
     )
 
 
-def _divisor_of(stated: Stated, k: Symbol) -> Expression:
+def _divisor_of(stated: Stated, k: Symbol, inexactness: Expression) -> Expression:
     if stated.rounded_to is not None:
         return 2 * divisor("rectangular")
     if stated.half_width is not None and stated.distribution is not None:
-        return divisor(stated.distribution, stated.top or 0.0)
+        return divisor(stated.distribution, inexactness if stated.inexactness else stated.top or 0.0)
     if stated.U is not None and stated.confidence is not None:
         return Number(float(f"{ndtri((1 + stated.confidence) / 2):.15g}"))
     if stated.U is not None:
@@ -306,9 +325,21 @@ def _trait(entry: Entry) -> Trait:
         evaluation,
         distribution,
         stated.source,
-        stated.top or 0.0,
+        shape_parameter(stated),
         cited_items(stated),
     )
+
+
+def shape_parameter(stated: Stated) -> float:
+    """Shape of the distribution between limits, as draws need it: top over base, or inexactness over half-width."""
+    if stated.inexactness is not None and stated.half_width is not None:
+        try:
+            return convert(stated.inexactness.value, stated.inexactness.unit, stated.half_width.unit) / (
+                stated.half_width.value
+            )
+        except UnitError:
+            return 0.0  # told where the figure is converted for its column
+    return stated.top or 0.0
 
 
 def cited_items(stated: Stated) -> tuple[str, ...]:

@@ -61,6 +61,7 @@ def build_two_points(fit: Fit) -> None:
     both = apply("if_less", Symbol("n"), 1.5, TOO_FEW, levels)
     fits.formula("status", USABLE, "", apply("if_less", n1 + n2, 2.5, TOO_FEW, both))
     fits.freeze("x_low", "x_high")
+    fits.hold("status")
 
 
 def inverse_two_points(column: Callable[[str], Symbol], reading: Symbol) -> Expression:

@@ -84,7 +84,7 @@ def _budget_columns(
     return columns, references
 
 
-def add_both_routes(assembly: Assembly, propagated: Propagated, graph: Graph) -> Graph:
+def add_both_routes(assembly: Assembly, graph: Graph, propagated: Propagated) -> Graph:
     """The table `both routes`, one row for each result of a line, where the method has validation data."""
     route, structure = assembly.records.method.validation, assembly.structure
     if route is None or structure is None:
@@ -150,11 +150,11 @@ def _whole(dof: Expression) -> Expression:
     return apply("larger", apply("whole", apply("smaller", dof, MOST_DOF) + SAFE_TRUNCATION), 1)
 
 
-def route_findings(assembly: Assembly, graph: Graph) -> list[Finding]:
+def route_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[Finding]:
     """Results whose long-term scatter is beyond what their budget counts, told once."""
     if BOTH not in graph.tables:
         return []
-    numbers, home = Numbers(graph), graph.tables[BOTH]
+    home = graph.tables[BOTH]
     beyond = np.flatnonzero(numbers.column(BOTH, EXCEEDS) > 0)
     if not beyond.size:
         return []

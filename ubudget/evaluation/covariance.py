@@ -7,6 +7,8 @@ over deviations, and by declared correlations between deviations.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ubudget.evaluation.propagation import Propagated
@@ -42,6 +44,20 @@ def covariance_matrix(propagated: Propagated, numbers: Numbers) -> Array:
     return covariance
 
 
+def covariance_of(propagated: Propagated, numbers: Numbers, rows: Sequence[int]) -> Array:
+    """Covariances of some results alone, shape (len(rows), len(rows)), without the matrix of all."""
+    result, member, contribution = contributions(propagated, numbers, rows)
+    members, place = np.unique(member, return_inverse=True)
+    part = _by_member(len(rows), result, place, contribution, np.arange(members.size))
+    covariance: Array = part @ part.T
+    for pair, r in declared_correlations(propagated.graph, numbers).items():
+        both = np.flatnonzero(np.isin(members, pair))
+        if both.size == 2:
+            product = r * np.outer(part[:, both[0]], part[:, both[1]])
+            covariance += product + product.T
+    return covariance
+
+
 def correlation_of(covariance: Array) -> Array:
     """Correlation coefficients of a covariance matrix (GUM 5.2.2 eq. 14); NaN beside a result with u = 0 or NaN."""
     u = np.sqrt(np.diag(covariance))
@@ -53,14 +69,20 @@ def correlation_of(covariance: Array) -> Array:
     return np.clip(coefficients, -1.0, 1.0)
 
 
-def contributions(propagated: Propagated, numbers: Numbers) -> tuple[Rows, Rows, Array]:
-    """All contributions of all results: number of the result, of the deviation, c·u; shape (n,) each."""
+def contributions(
+    propagated: Propagated, numbers: Numbers, wanted: Sequence[int] | None = None
+) -> tuple[Rows, Rows, Array]:
+    """All contributions of all results, or of those wanted: number of the result (among them), of the deviation, c·u;
+    shape (n,) each."""
     results: list[Rows] = [np.empty(0, dtype=np.int64)]
     members: list[Rows] = [np.empty(0, dtype=np.int64)]
     values: list[Array] = [np.empty(0)]
+    size = propagated.graph.tables[propagated.table].size
+    chosen = np.arange(size) if wanted is None else np.asarray(wanted, dtype=np.int64)
     for slot in propagated.slots:
-        rows = np.flatnonzero(slot.members >= 0)
-        results.append(rows)
+        here = np.flatnonzero(slot.members[chosen] >= 0)
+        rows = chosen[here]
+        results.append(here)
         members.append(slot.members[rows])
         values.append(numbers.column(propagated.table, slot.contribution)[rows])
     return np.concatenate(results), np.concatenate(members), np.concatenate(values)

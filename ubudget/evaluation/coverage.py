@@ -10,7 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ubudget.evaluation.dominance import CLAUSE, DOMINATING, OF_TERMS, dominance, factor_of_terms
 from ubudget.evaluation.propagation import Propagated
+from ubudget.evaluation.simulation_names import FACTOR_MADE, HALF, SIMULATION, TRIALS
 from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, PROPAGATION, Formula, Graph, Pick, Reference
 from ubudget.records.method import Coverage, Rounding
@@ -39,7 +41,7 @@ class _More:
 def cover(propagated: Propagated, unit: str, coverage: Coverage, rounding: Rounding) -> Graph:
     """Adds u, the terms of the effective degrees of freedom, their sum, k, U, and the reported, rounded figures.
 
-    The graph must hold a table `reporting` of one row with `k` (fixed rule) or `p` (t rule)."""
+    The graph must hold a table `reporting` of one row with `k` (fixed rule) or `p` (the others)."""
     home = propagated.graph.tables[propagated.table]
     more = _More(home.name, home.size)
     contributions = [Symbol(slot.contribution) for slot in propagated.slots]
@@ -62,13 +64,34 @@ def cover(propagated: Propagated, unit: str, coverage: Coverage, rounding: Round
     )
     whole = apply("larger", apply("whole", nu + SAFE_TRUNCATION), 1)
     row = np.zeros(home.size, dtype=np.int64)
-    if coverage.rule == "t":
+    if coverage.rule != "fixed":
         more.references["p of coverage"] = Pick("reporting", "p", row)
-        k = more.formula(FACTOR, "coverage factor k", "", apply("student", Symbol("p of coverage"), whole), "GUM G.3.4")
+        factor: Expression = apply("student", Symbol("p of coverage"), whole)
+        clause = "GUM G.3.4"
+        if coverage.rule == "dominating term":
+            added = dominance(propagated, unit, u)
+            more.columns += added.columns
+            more.references |= added.references
+            of_t = more.formula("factor of t", "t factor", "", factor, clause)
+            of_terms = more.formula(
+                OF_TERMS, "factor of the trapezoid", "", factor_of_terms(Symbol("p of coverage")), CLAUSE
+            )
+            factor, clause = apply("if_equal", Symbol(DOMINATING), 0, of_t, of_terms), CLAUSE
+        elif coverage.rule == "simulation":
+            rows = np.arange(home.size)
+            more.references |= {name: Pick(SIMULATION, name, rows) for name in (TRIALS, HALF, FACTOR_MADE)}
+            of_t = more.formula("factor of t", "t factor", "", factor, clause)
+            factor = apply("if_less", 0, Symbol(TRIALS), Symbol(FACTOR_MADE), of_t)
+            clause = "JCGM 101:2008, 7.7"
+        k = more.formula(FACTOR, "coverage factor k", "", factor, clause)
     else:
         more.references["k of coverage"] = Pick("reporting", "k", row)
         k = more.formula(FACTOR, "coverage factor k", "", Symbol("k of coverage"), "GUM 6.3")
-    expanded = more.formula(EXPANDED, "expanded uncertainty U", unit, k * u, "GUM 6.2.1 eq. 18")
+    product: Expression = k * u
+    if coverage.rule == "simulation":
+        # Where u of first order is zero no factor makes U of it.
+        product = apply("if_equal", k, 0, Symbol(HALF), product)
+    expanded = more.formula(EXPANDED, "expanded uncertainty U", unit, product, "GUM 6.2.1 eq. 18")
     _reported(more, propagated.column, unit, expanded, rounding)
     return propagated.graph.with_table(home.with_columns(more.columns, more.references))
 

@@ -14,10 +14,10 @@ from ubudget.bench.assembly import RESULTS, Assembly, ResultKey, assemble
 from ubudget.bench.folding import APART
 from ubudget.bench.minimum import MINIMUM
 from ubudget.bench.result_table import RANGE, RECOVERY, STATUS
-from ubudget.evaluation.both_routes import add_both_routes, beforehand_of_lines, route_findings
+from ubudget.evaluation.both_routes import beforehand_of_lines
 from ubudget.evaluation.budgets import BudgetRow, SlotReader, slot_reader
 from ubudget.evaluation.checks import numeric_findings
-from ubudget.evaluation.conclusions import conclude
+from ubudget.evaluation.conclusions import conclude, conclusion_findings
 from ubudget.evaluation.coverage import (
     DECIMALS,
     EFFECTIVE_DOF,
@@ -28,14 +28,26 @@ from ubudget.evaluation.coverage import (
     STANDARD,
     cover,
 )
+from ubudget.evaluation.coverage_distribution import coverage_distribution
 from ubudget.evaluation.few_readings import few_readings
 from ubudget.evaluation.items_behind import slots_behind
-from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
+from ubudget.evaluation.joined_words import LINES_WORDS
 from ubudget.evaluation.line_agreement import agreement_findings, propagated_beforehand
+from ubudget.evaluation.low_level_words import LowLevel, low_level, reported_text
 from ubudget.evaluation.outlier_findings import outlier_findings
 from ubudget.evaluation.propagation import CovarianceSlot, Propagated, Slot, propagate
 from ubudget.evaluation.quality_findings import line_flag
+from ubudget.evaluation.second_order import SecondOrder, second_order
+from ubudget.evaluation.simulated_coverage import (
+    NO_INTERVAL,
+    CoverageInterval,
+    coverage_interval,
+    settings_findings,
+    simulated_factors,
+)
+from ubudget.evaluation.status_words import status_words
 from ubudget.evaluation.traceability_findings import traceability_findings
+from ubudget.evaluation.uncertainty_findings import uncertainty_findings
 from ubudget.evaluation.whose import whose
 from ubudget.quantity.graph import INFINITE_DOF, Array, Graph
 from ubudget.quantity.numbers import Numbers
@@ -79,6 +91,10 @@ class Result:
     """Analyte and line of the results that a derived one is calculated from; empty: its own."""
     reported_as: str = ""
     """What is reported in place of value ± U, such as `< 0.05`; empty: value ± U."""
+    coverage_distribution: str = ""
+    """The distribution that k is of; empty where the method fixes k."""
+    coverage_interval: CoverageInterval | None = None
+    """The simulated interval, where the method reports such intervals."""
 
     @property
     def budget(self) -> tuple[BudgetRow, ...]:
@@ -116,6 +132,11 @@ class Evaluation:
     @cached_property
     def results(self) -> tuple[Result, ...]:
         return tuple(self._result(row) for row in range(len(self.keys)))
+
+    @cached_property
+    def second_order(self) -> SecondOrder:
+        """What terms of second order add, calculated when first asked for (GUM 5.1.2, note)."""
+        return second_order(self.propagated, self.numbers, self.column(STANDARD), self.records.method.rounding.digits)
 
     @cached_property
     def flags(self) -> tuple[tuple[str, ...], ...]:
@@ -158,6 +179,8 @@ class Evaluation:
                 f"{math.floor(nu + 1e-6)} effective degrees of freedom under fixed k: "
                 f"the t factor at {100 * method.coverage.probability:g} % is {factor:.2f}"
             )
+        if method.coverage.rule == "simulation" and coverage_interval(self.graph, self.numbers, method, row) is None:
+            found.append(NO_INTERVAL)
         if nu + 1e-6 < 1:
             found.append("less than one effective degree of freedom")
         found += few_readings(self.assembly, self.numbers, row)
@@ -173,8 +196,11 @@ class Evaluation:
             value = float(self.column(name)[row])
             return value if usable and math.isfinite(value) else None
 
-        nu = number(EFFECTIVE_DOF)
+        nu, k = number(EFFECTIVE_DOF), number(FACTOR)
         coverage = method.coverage
+        interval = coverage_interval(self.graph, self.numbers, method, row) if usable else None
+        decimals = int(self.column(DECIMALS)[row]) if usable else 0
+        low = reported_text(self.assembly, self.graph, self.numbers, row, decimals) if usable else ""
         return Result(
             key.sample,
             key.analyte,
@@ -185,16 +211,23 @@ class Evaluation:
             derived.definition.basis if derived else document.basis,
             number(STANDARD),
             None if nu is None or nu >= INFINITE_DOF / 10 else nu,
-            number(FACTOR),
+            k if k or coverage.rule != "simulation" else None,
             coverage.probability,
             number(EXPANDED),
-            int(self.column(DECIMALS)[row]) if usable else 0,
+            decimals,
             number(REPORTED),
             number(REPORTED_U),
             self.flags[row],
             partial(self.budget, row) if usable else tuple,
             derived.components if derived else (),
+            reported_as=low or (interval.text(decimals) if interval and interval.lopsided else ""),
+            coverage_interval=None if low else interval,
+            coverage_distribution=coverage_distribution(coverage, self.graph.tables[RESULTS], self.numbers, row),
         )
+
+    def low_level(self, row: int) -> LowLevel | None:
+        """Limits of a result near zero, its class, and what a rule makes of results below limits beneath it."""
+        return low_level(self.assembly, self.graph, self.numbers, row) if self.usable(row) else None
 
     def budget(self, row: int) -> tuple[BudgetRow, ...]:
         """The budget of one result, in the order of its slots; covariances last."""
@@ -262,34 +295,6 @@ def covariance_group(a: str, b: str) -> str:
     return a if a == b else "correlation"
 
 
-STATUS_WORDS = {
-    1: "no reading left",
-    2: "no concentration on the curve gives this reading",
-    4: "the rule of weights gives no weight for this reading",
-    6: "no concentration on the curve and no weight for this reading",
-    10: "too few standards' readings for the line",
-    20: "all standards at one concentration",
-    30: "the calibration curve has no slope",
-    40: "the calibration curve turns within its range",
-    50: "the calibration curve has a pole in or near its range",
-    60: "the calibration curve has not converged",
-    70: "the readings do not rise with the addition",
-    80: "the rule of weights gives no weight for a standard",
-    100: "no procedural blank left",
-    1000: "no concentration of an interferent",
-}
-
-
-def status_words(status: int) -> str:
-    """A status in words; several at once are joined."""
-    parts = []
-    for unit in (1000, 100, 10, 1):
-        digit = status // unit % 10
-        if digit:
-            parts.append((STATUS_WORDS | STATUS_OF_JOINED)[digit * unit])
-    return "; ".join(parts)
-
-
 def _student(probability: float, nu: float) -> Array:
     from ubudget.quantity.operations import TABLE
 
@@ -303,7 +308,7 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
     """The evaluation of records, and all findings; None where a finding stops the work."""
     findings = list(records.findings)
     assembly, found = assemble(records)
-    findings += found
+    findings += [*found, *settings_findings(records)]
     if assembly is None or stops(findings):
         return None, findings
     method = records.method
@@ -318,14 +323,16 @@ def evaluate(records: Records) -> tuple[Evaluation | None, list[Finding]]:
         ),
     )
     unit = "" if assembly.derived else method.document.unit
-    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding))
-    graph = add_both_routes(assembly, propagated, graph)
+    if method.coverage.rule == "simulation":
+        propagated = simulated_factors(propagated, method, unit)
+    graph = conclude(assembly, cover(propagated, unit, method.coverage, method.rounding), propagated)
     numbers = Numbers(graph)
-    findings += route_findings(assembly, graph)
     findings += numeric_findings(assembly, numbers)
     findings += agreement_findings(assembly, numbers)
+    findings += conclusion_findings(assembly, graph, numbers)
     findings += traceability_findings(records, assembly.graph)
     findings += outlier_findings(records)
+    findings += uncertainty_findings(assembly, propagated, graph, numbers)
     if stops(findings):
         return None, findings
     evaluation = Evaluation(records, assembly, propagated, graph, numbers, tuple(findings))

@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
@@ -24,13 +24,12 @@ from ubudget.records.amount import Amount, parse_amount
 from ubudget.records.finding import stops
 from ubudget.records.method import Coverage, Document, Method, Rounding
 from ubudget.records.records import Records
-from ubudget.records.stated import Stated
+from ubudget.records.stated import Limits, Stated
 
 if TYPE_CHECKING:
     from uncertainties.core import Variable
 
 Figure = float | str
-Limits = Literal["rectangular", "triangular", "trapezoidal", "arcsine"]
 
 _NAME = re.compile(r"^[^\W\d][\w.']{0,40}$")
 _CREATED = itertools.count()
@@ -84,6 +83,7 @@ def input_quantity(
     half_width: Figure | None = None,
     distribution: Limits | None = None,
     top: float | None = None,
+    inexactness: Figure | None = None,
     readings: Sequence[float] | None = None,
     pooled_s: Figure | None = None,
     pooled_dof: float | None = None,
@@ -111,6 +111,7 @@ def input_quantity(
             half_width=_amount(half_width, unit),
             distribution=distribution,
             top=_float(top),
+            inexactness=_amount(inexactness, unit),
             readings=None if readings is None else tuple(_exactly(reading, unit) for reading in readings),
             pooled_s=_amount(pooled_s, unit),
             pooled_dof=_float(pooled_dof),

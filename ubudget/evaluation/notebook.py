@@ -93,6 +93,11 @@ class Budget:
     _inputs: tuple[InputQuantity, ...] = field(repr=False)
 
     @property
+    def evaluation(self) -> Evaluation:
+        """The budget as an evaluation of one result."""
+        return self._evaluation
+
+    @property
     def value(self) -> float:
         return _present(self.result.value)
 
@@ -103,6 +108,11 @@ class Budget:
     @property
     def standard_uncertainty(self) -> float:
         return _present(self.result.standard_uncertainty)
+
+    @property
+    def second_order_standard_uncertainty(self) -> float:
+        """u with terms of second order for normal inputs (GUM 5.1.2, note); NaN where it cannot be told."""
+        return float(self._evaluation.second_order.standard_uncertainty[0])
 
     @property
     def effective_degrees_of_freedom(self) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.bias_studies import (
@@ -23,6 +23,7 @@ from ubudget.evaluation.collaborative import level_precision
 from ubudget.evaluation.nested_variance import WITHIN, Stratum, variance_components
 from ubudget.evaluation.pooled_scatter import duplicate_scatter
 from ubudget.evaluation.robust import algorithm_a
+from ubudget.evaluation.scores import zeta_score
 from ubudget.quantity.moments import mean_and_sd
 from ubudget.records.studies import Study, StudyData
 from ubudget.records.unit_comparison import in_unit
@@ -31,6 +32,8 @@ FEWEST_SERIES = 8
 """Results of a control sample below which its scatter is weak (ISO 11352:2012, from memory)."""
 FEWEST_PAIRS = 8
 """Duplicates below which a pooled scatter is weak (common practice, no source)."""
+ZETA_LIMIT = 2.0
+"""A score beyond it asks for action or attention (ISO 13528:2022, 9.6)."""
 
 
 @dataclass(frozen=True)
@@ -191,15 +194,39 @@ def _materials(study: Study, data: StudyData) -> Outcome:
 
 
 def _rounds(study: Study, data: StudyData) -> Outcome:
-    rounds = []
-    names = ("found", "assigned", "s_R", "laboratories")
-    for row, (found, assigned, s_R, laboratories) in enumerate(
+    rounds, scores, told = [], [], []
+    names = ("found", "assigned", "s_R", "laboratories", "u")
+    for row, (found, assigned, s_R, laboratories, u) in enumerate(
         zip(*(data.numbers[name] for name in names), strict=True)
     ):
         scale = 100 / assigned if study.relative and assigned > 0 else 1.0
         robust = data.texts["robust"][row] == "yes"
         rounds.append(Round(found * scale, assigned * scale, s_R * scale, int(laboratories), robust))
-    return _bias_outcome(study, data, bias_from_rounds(rounds), None)
+        if not math.isnan(u):
+            name = data.texts["round"][row]
+            if not u > 0:
+                raise UbudgetError(f"round {name}: found u = {u:g}; accepted: a standard uncertainty above zero")
+            score = _zeta(rounds[-1], u * scale)
+            scores.append(Figure(f"zeta of {name}", score))
+            if abs(score) > ZETA_LIMIT:
+                told.append(_beyond(name, score, rounds[-1]))
+    outcome = _bias_outcome(study, data, bias_from_rounds(rounds), None)
+    return replace(outcome, figures=(*outcome.figures, *scores), told=(*outcome.told, *told))
+
+
+def _zeta(one: Round, u: float) -> float:
+    return zeta_score(one.found, u, one.assigned, one.u_assigned).value
+
+
+def _beyond(name: str, score: float, one: Round) -> str:
+    """What a difference beyond both uncertainties says; beside it z, which asks for the scatter of the laboratories."""
+    z = one.bias / one.s_R
+    cause = (
+        "the stated uncertainty is too small, or the result has a bias"
+        if abs(z) <= ZETA_LIMIT
+        else "the result has a bias that its budget does not hold"
+    )
+    return f"round {name}: zeta = {score:.2g}, z = {z:.2g} by s_R: {cause}; compare recovery, calibration, precision"
 
 
 def _recoveries(study: Study, data: StudyData) -> Outcome:

@@ -120,6 +120,8 @@ def _result(stated: StatedResult, unit: str) -> ElementTree.Element:
 
 
 def _stated_uncertainty(stated: StatedResult) -> Uncertainty | None:
+    if stated.interval is not None and stated.standard is not None:
+        return CoverageInterval(stated.standard, *stated.interval, stated.probability)
     if stated.expanded is None or stated.standard is None or stated.factor is None:
         return None
     if stated.factor < 1:

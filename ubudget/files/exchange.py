@@ -5,17 +5,23 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from ubudget.evaluation.budgets import BudgetRow
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.files.atomic import replace_file
 from ubudget.files.csv_text import safe_text
+from ubudget.files.decision_exchange import decision_objects
+from ubudget.pages.decision_words import short_decision
+from ubudget.pages.low_level_words import low_level_object
 from ubudget.pages.record_sheet import fingerprint
 from ubudget.pages.stated_results import origin_of, stated_results
 from ubudget.pages.statement import Role, amount, roles_of, statement
+from ubudget.records.fingerprint import method_fingerprint
 from ubudget.records.records import Records
 from ubudget.records.statement_form import StatementForm
 from ubudget.version import __version__
@@ -43,16 +49,56 @@ CSV_COLUMNS = (
 def evaluation_object(evaluation: Evaluation) -> dict[str, Any]:
     """The evaluation in plain objects: `method`, `run` (null where a method stands alone), `findings`, `results`.
 
-    Null stands for infinite degrees of freedom and for what cannot be calculated."""
+    Where the method has tolerance limits, each result has a list `decisions`. Null stands for infinite degrees of
+    freedom and for what cannot be calculated."""
+    limits = evaluation.records.method.tolerance_limits
     return {
         "method": method_object(evaluation.records),
         "run": run_object(evaluation.records),
         "findings": [finding.as_json() for finding in evaluation.findings],
         "results": [
-            result_object(result, evaluation, role)
-            for result, role in zip(evaluation.results, roles_of(evaluation), strict=True)
+            {
+                **result_object(result, evaluation, role),
+                "coverage_distribution": result.coverage_distribution or None,
+                "coverage_interval": interval_object(result),
+                "second_order_standard_uncertainty": second_order,
+                **low_level_entry(evaluation, row),
+                **({"decisions": decided} if limits else {}),
+            }
+            for row, (result, role, second_order, decided) in enumerate(
+                zip(
+                    evaluation.results,
+                    roles_of(evaluation),
+                    second_order_numbers(evaluation),
+                    decision_objects(evaluation),
+                    strict=True,
+                )
+            )
         ],
     }
+
+
+def interval_object(result: Result) -> dict[str, Any] | None:
+    """The simulated interval where the method reports such intervals; `coverage_factor` is then half of it over u, null
+    where u is zero."""
+    interval = result.coverage_interval
+    if interval is None:
+        return None
+    return {
+        "interval": [interval.low, interval.high],
+        "interval_kind": interval.kind,
+        "trials": interval.trials,
+        "seed": interval.seed,
+    }
+
+
+def second_order_numbers(evaluation: Evaluation) -> list[float | None]:
+    """u with terms of second order by result; None where it cannot be told."""
+    numbers = evaluation.second_order.standard_uncertainty.tolist()
+    return [
+        number if result.value is not None and math.isfinite(number) else None
+        for number, result in zip(numbers, evaluation.results, strict=True)
+    ]
 
 
 def method_object(records: Records) -> dict[str, Any]:
@@ -63,7 +109,7 @@ def method_object(records: Records) -> dict[str, Any]:
         "version": document.version,
         "status": document.status,
         "file": records.file("method"),
-        "fingerprint": fingerprint([text for text in records.texts if text.role == "method"]),
+        "fingerprint": method_fingerprint(records.texts),
         "program_version": __version__,
     }
 
@@ -84,6 +130,25 @@ def run_object(records: Records) -> dict[str, Any] | None:
         "program_version": __version__,
         **({"as_measured": True} if records.as_measured else {}),
     }
+
+
+REPORTED_AS = "reported_as"
+
+
+def low_level_entry(evaluation: Evaluation, row: int) -> dict[str, Any]:
+    """What is reported in place of value ± U (else null), and limits; nothing where the method has none of these."""
+    if not near_zero(evaluation):
+        return {}
+    return {
+        REPORTED_AS: evaluation.results[row].reported_as or None,
+        "low_level": low_level_object(evaluation, row),
+    }
+
+
+def near_zero(evaluation: Evaluation) -> bool:
+    """Whether the method says something of results near zero."""
+    method = evaluation.records.method
+    return bool(method.detection_limits or method.low_levels)
 
 
 def result_object(result: Result, evaluation: Evaluation, role: Role) -> dict[str, Any]:
@@ -174,13 +239,25 @@ def json_text(value: Any) -> str:
 
 def csv_text(evaluation: Evaluation) -> str:
     """One row a result, heading first, comma and decimal point (RFC 4180); what is not available stays empty. A text
-    that a spreadsheet program could take for a formula has an apostrophe before it."""
+    that a spreadsheet program could take for a formula has an apostrophe before it.
+
+    A last column `reported_as` is there where the method has limits for results near zero."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    for result, role in zip(evaluation.results, roles_of(evaluation), strict=True):
-        fields = figures_object(result, evaluation, role) | {"flags": "; ".join(result.flags)}
-        writer.writerow([_csv_cell(fields[name]) for name in CSV_COLUMNS])
+    method = evaluation.records.method
+    columns = (
+        *CSV_COLUMNS,
+        *((REPORTED_AS,) if near_zero(evaluation) else ()),
+        *(("decisions",) if method.tolerance_limits else ()),
+    )
+    writer.writerow(columns)
+    for result, role, decided in zip(evaluation.results, roles_of(evaluation), decisions_of(evaluation), strict=True):
+        fields = figures_object(result, evaluation, role) | {
+            "flags": "; ".join(result.flags),
+            REPORTED_AS: result.reported_as,
+            "decisions": "; ".join(map(short_decision, decided)),
+        }
+        writer.writerow([_csv_cell(fields[name]) for name in columns])
     return stream.getvalue()
 
 

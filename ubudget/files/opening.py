@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
+import os
 import warnings
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 from openpyxl import load_workbook
 from openpyxl.utils.cell import coordinate_to_tuple
@@ -37,6 +38,15 @@ def _content(file: Path | IO[bytes], bounds: Bounds) -> bytes:
 
 class UnreadableSheet(Exception):
     """A sheet of the workbook that cannot be read; the text says what is found instead."""
+
+
+class Cells(Protocol):
+    """What readers of edits ask of a workbook: its sheets, and what stands in a cell."""
+
+    @property
+    def sheetnames(self) -> Sequence[str]: ...
+
+    def at(self, sheet: str, address: str) -> Any: ...
 
 
 class CellValues:
@@ -89,10 +99,10 @@ def opened_values(file: Path) -> tuple[CellValues | None, str]:
         return None, _unreadable(error)
 
 
-def _streamed(content: bytes) -> tuple[Any, Left]:
+def _streamed(content: bytes, *, data_only: bool = False) -> tuple[Any, Left]:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         left = guard(archive, BUDGET, sheets=False)
-    return load_workbook(io.BytesIO(content), read_only=True, keep_links=False), left
+    return load_workbook(io.BytesIO(content), read_only=True, keep_links=False, data_only=data_only), left
 
 
 def _unreadable(error: Exception) -> str:
@@ -109,3 +119,16 @@ def has_sheet(file: Path, name: str) -> bool | None:
         # As above: whatever the library stumbles over.
         return None
     return name in book.sheetnames
+
+
+def stored_values(file: str | os.PathLike[str], sheet: str) -> dict[str, Any]:
+    """Address → value as stored, without calculating, of a sheet that is there; formulas without value are left out.
+
+    Raises `Refused`, and what the library raises for damage."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        book, left = _streamed(_content(Path(file), BUDGET), data_only=True)
+        with book._archive.open(book[sheet]._worksheet_path) as part:
+            guard_sheet(part, left)
+        rows = book[sheet].iter_rows()
+        return {cell.coordinate: cell.value for row in rows for cell in row if cell.value is not None}

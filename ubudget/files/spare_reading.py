@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from ubudget.files.opening import CellValues
+from ubudget.files.opening import Cells
 from ubudget.files.reading import USUAL_NAMES, records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.files.toml_writing import toml_text
@@ -33,7 +33,7 @@ _EXCLUDED = ("reason", "who", "when")
 
 
 def read_filled(
-    path: Path, book: CellValues, texts: Sequence[SourceText], rows: str, edits_of: Callable[[list[OpenCell]], Edits]
+    path: Path, book: Cells, texts: Sequence[SourceText], rows: str, edits_of: Callable[[list[OpenCell]], Edits]
 ) -> tuple[Records | None, list[Finding]]:
     """Records of a filled workbook; None, with findings, where its cells do not make a run."""
     specimen, findings = records_from_texts(texts)
@@ -63,7 +63,7 @@ def read_filled(
 class _Filled:
     """What is typed, by part, row and field; faults are told with their cell."""
 
-    def __init__(self, name: str, book: CellValues, plan: SparePlan, specimen: Records) -> None:
+    def __init__(self, name: str, book: Cells, plan: SparePlan, specimen: Records) -> None:
         self.name, self.plan, self.specimen = name, plan, specimen
         self.faults: list[Finding] = []
         self.cells: dict[tuple[str, int, str], FillCell] = {}

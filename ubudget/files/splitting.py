@@ -29,7 +29,7 @@ from ubudget.files.workbook_writer import write_book_to
 from ubudget.pages.plan import plan_book
 from ubudget.pages.size import size_findings
 from ubudget.records.finding import Finding
-from ubudget.records.read_order import calibration_of
+from ubudget.records.read_order import corrected_by
 from ubudget.records.records import Records, Role, SourceText
 
 SAME = 1e-12
@@ -50,12 +50,14 @@ def parts_by_analyte(whole: Evaluation, path: Path) -> Iterator[Part]:
     """One part for each analyte with results; `path` is the name of the workbook to which the analyte is added.
 
     Raises `UnusableInput` where a part would not have the results of the whole run, or is too large itself."""
+    if whole.records.method.coverage.rule == "simulation":
+        raise UnusableInput([_simulated(whole.records)])
     records = with_edits_in_texts(whole.records)
     documents, tables = documents_of_texts(records.texts)
     if "readings" not in tables:
         raise UnusableInput([_no_readings(records)])
     for analyte, target in parts_named(whole, path).items():
-        contents = _contents(documents["run"], tables, _kept(records, analyte), records)
+        contents = _contents(documents["run"], tables, corrected_by(records.method, analyte), records)
         texts = [SourceText(text.role, text.name, contents.get(text.role, text.text)) for text in records.texts]
         part, findings = records_from_texts(texts)
         evaluation, findings = (None, findings) if part is None else evaluate(part)
@@ -100,20 +102,6 @@ def write_parts(
 
     replace_files(dict.fromkeys(targets, write), force=force)
     return targets
-
-
-def _kept(records: Records, analyte: str) -> set[str]:
-    """The analyte with those whose readings correct its own."""
-    kept, waiting = {analyte}, [analyte]
-    while waiting:
-        here = waiting.pop()
-        fresh = {overlap.interferent for overlap in records.method.overlaps if overlap.analyte == here} - kept
-        kept |= fresh
-        waiting += sorted(fresh)
-    calibration = calibration_of(records.method)
-    if calibration is not None and calibration.internal_standard is not None:
-        kept.add(calibration.internal_standard.analyte)
-    return kept
 
 
 def _contents(
@@ -196,6 +184,17 @@ def _different(whole: Evaluation, part: Evaluation, analyte: str) -> list[Findin
             "divide the run by samples instead, or use evaluate with --csv",
         )
     ]
+
+
+def _simulated(records: Records) -> Finding:
+    return Finding(
+        "stop",
+        records.file("method"),
+        "coverage",
+        'rule = "simulation", whose draws are those of the whole run',
+        "a rule by which a part of the run has the same k",
+        "write one workbook, without --by",
+    )
 
 
 def _no_readings(records: Records) -> Finding:

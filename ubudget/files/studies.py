@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Sequence
 from functools import cache
@@ -73,8 +74,9 @@ def _parts(study: Study, table: CsvTable, file: str, findings: list[Finding]) ->
     """The rows by analyte, matrix and level, in the order in which these first stand; all faults of the table."""
     columns = COLUMNS[study.design]
     texts = (*study.factors, *columns.texts)
-    required = (*(name for name in texts if name not in OPTIONAL_TEXTS), *columns.amounts, *columns.others)
-    findings += _heading_findings(study, table, file, required, (*texts, *columns.amounts, *columns.others, *PARTS))
+    named = (*texts, *columns.amounts, *columns.others)
+    required = [name for name in named if name not in (*OPTIONAL_TEXTS, *columns.optional)]
+    findings += _heading_findings(study, table, file, required, (*named, *PARTS))
     if stops(findings):
         return ()
     groups: dict[tuple[str, ...], tuple[dict[str, list[str]], dict[str, list[float]]]] = {}
@@ -145,6 +147,8 @@ def _number(
     study: Study, table: CsvTable, row: int, name: str, file: str, place: str, findings: list[Finding]
 ) -> float:
     at = table.position(name)
+    if name in COLUMNS[study.design].optional and (at is None or not table.rows[row][at]):
+        return math.nan
     assert at is not None
     heading, cell = table.headings[at], table.rows[row][at]
     if not cell:

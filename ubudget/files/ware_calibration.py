@@ -9,6 +9,7 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from ubudget.errors import UnusableInput
+from ubudget.evaluation.dominance_findings import COVERAGE
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.evaluation.ware_calibration import CalibratedWare
 from ubudget.files.fault_words import validate_document
@@ -37,7 +38,8 @@ def calibrate_ware(path: str | os.PathLike[str]) -> CalibratedWare:
     records, faults = records_from_texts([SourceText("method", text.name, method)])
     findings += faults
     evaluation, faults = evaluate(records) if records is not None else (None, [])
-    findings += faults
+    # The record of a calibration has no say in the rule for k.
+    findings += [fault for fault in faults if fault.place != COVERAGE]
     if evaluation is None or evaluation.results[0].value is None:
         raise UnusableInput(findings)
     return CalibratedWare(record, evaluation, method, tuple(dict.fromkeys(findings)))

@@ -14,7 +14,7 @@ from typing import Any, cast
 
 from ubudget.evaluation.evaluate import evaluate
 from ubudget.files.edited_places import told_by_cell
-from ubudget.files.opening import CellValues, UnreadableSheet, has_sheet, opened_values
+from ubudget.files.opening import Cells, CellValues, UnreadableSheet, has_sheet, opened_values
 from ubudget.files.reading import records_from_texts
 from ubudget.files.sheet_xml import text_as_stored
 from ubudget.files.spare_reading import read_filled
@@ -68,20 +68,20 @@ def _read(path: Path, book: CellValues) -> tuple[Records | None, list[Finding]]:
                 f"use the program that wrote it; this one reads layout {LAYOUT}",
             )
         ]
-    texts = _texts(sheet)
+    texts = texts_of(sheet)
     rows = str(sheet.get(SPARE_CELL) or "")
     if sheet.get(FINGERPRINT_CELL) != fingerprint(texts, rows):
         found = "records that do not give the fingerprint stored beside them"
         return None, [_stop(path, f"sheet {RECORD}", found, "use an unaltered copy of the workbook")]
     if rows:
-        return read_filled(path, book, texts, rows, lambda cells: _edits(path, book, cells))
+        return read_filled(path, book, texts, rows, lambda cells: edits_of(path, book, cells))
     records, findings = records_from_texts(texts)
     if records is None:
         return None, findings
     evaluation, findings = evaluate(records)
     if evaluation is None:
         return None, findings
-    edited, faults = _edits(path, book, open_cells(plan_book(evaluation).sheets))
+    edited, faults = edits_of(path, book, open_cells(plan_book(evaluation).sheets))
     if stops(faults):
         return None, faults
     if not edited:
@@ -118,7 +118,7 @@ def _stop(path: Path, place: str, found: str, remedy: str) -> Finding:
     return Finding("stop", path.name, place, found, _ACCEPTED, remedy)
 
 
-def _texts(sheet: Mapping[tuple[int, int], Any]) -> tuple[SourceText, ...]:
+def texts_of(sheet: Mapping[tuple[int, int], Any]) -> tuple[SourceText, ...]:
     """The original files, put together again from their lines."""
     collected: dict[tuple[Any, str], dict[int, str]] = {}
     first = TOP + Band.HEADING_ROWS
@@ -135,7 +135,7 @@ def _texts(sheet: Mapping[tuple[int, int], Any]) -> tuple[SourceText, ...]:
     )
 
 
-def _edits(path: Path, book: CellValues, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
+def edits_of(path: Path, book: Cells, cells: list[OpenCell]) -> tuple[list[Edit], list[Finding]]:
     """Open cells that no longer hold what the records say, as edits."""
     edits: list[Edit] = []
     faults: list[Finding] = []

@@ -6,12 +6,16 @@ and standard uncertainty where the input quantity stands, by row numbers kept be
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from ubudget.bench.result_table import STATUS
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, Chart, Choice, LooseCell, Series, Sheet, Style, Value
 from ubudget.pages.budget_rows import CHOSEN_ROW, COLUMN, ORDER, TOP, lines_of, quantities_band
 from ubudget.pages.budget_table import budget_band, vacant_rows
+from ubudget.pages.coverage_cells import k_from_chosen
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, SHARE, format_for
 from ubudget.pages.layout import BUDGET, COMPUTATION, headline
 from ubudget.pages.placement import Placements
@@ -25,9 +29,12 @@ WORDS_ACROSS = 5
 NOT_USABLE = "no: see the findings"
 
 
-def budget_sheet(evaluation: Evaluation, placements: Placements, links: RowLinks, results: ResultsSheet) -> Sheet:
-    """The sheet as issued shows the first result that can be computed."""
-    chosen = next((row for row, result in enumerate(evaluation.results) if result.value is not None), 0)
+def budget_sheet(
+    evaluation: Evaluation, placements: Placements, links: RowLinks, results: ResultsSheet, chosen: int | None = None
+) -> Sheet:
+    """The sheet of a chosen result; as issued it shows the first one that can be computed."""
+    if chosen is None:
+        chosen = next((row for row, result in enumerate(evaluation.results) if result.value is not None), 0)
     lines = lines_of(evaluation)
     behind = quantities_band(evaluation, lines, placements, links, chosen)
     band = budget_band(evaluation, lines, behind, chosen)
@@ -46,7 +53,7 @@ def budget_sheet(evaluation: Evaluation, placements: Placements, links: RowLinks
     first = lists.first_row
     return Sheet(
         BUDGET,
-        (band, groups, lists, behind),
+        tuple(_with_finite_values(one) for one in (band, groups, lists, behind)),
         tuple(cells),
         charts=(_chart(groups),),
         choices=(
@@ -96,12 +103,30 @@ def _chosen(evaluation: Evaluation, placements: Placements, results: ResultsShee
     ):
         numbers = evaluation.column(column)
         formula = f'IF({CHOSEN_ROW}=0,"",INDEX({home.range(column, BUDGET)},{CHOSEN_ROW}))'
-        add(row, heading, float(numbers[chosen]), formula, number_format or format_for(numbers, 6))
+        add(row, heading, _finite(numbers[chosen]), formula, number_format or format_for(numbers, 6))
     status = f"INDEX({home.range(STATUS, BUDGET)},{CHOSEN_ROW})"
     usable = "yes" if evaluation.column(STATUS)[chosen] == 0 else NOT_USABLE
     add(13, "usable", usable, f'IF({CHOSEN_ROW}=0,"",IF({status}=0,"yes","{NOT_USABLE}"))')
+    of_k = k_from_chosen(evaluation, placements, BUDGET, CHOSEN_ROW, chosen)
+    if of_k:
+        add(17, *of_k)
     add(14, "findings that need a decision", "".join(f"{flag}. " for flag in result.flags), text_of(FLAGS))
     return cells
+
+
+def _with_finite_values(band: Band) -> Band:
+    return replace(
+        band,
+        columns=tuple(
+            replace(column, values=[_finite(value) if isinstance(value, float) else value for value in column.values])
+            for column in band.columns
+        ),
+    )
+
+
+def _finite(value: float) -> float | None:
+    """The stored value of a cell; none where a result cannot be calculated."""
+    return float(value) if math.isfinite(value) else None
 
 
 def _equation(evaluation: Evaluation) -> list[LooseCell]:
@@ -139,9 +164,9 @@ def _sums(evaluation: Evaluation, behind: Band, chosen: int) -> list[LooseCell]:
     total = f"SUM({share}{first}:{share}{behind.last_row})"
     return [
         LooseCell(15, 1, "check: root of the sum of squares below", "label"),
-        LooseCell(15, 2, float(u[chosen]), "number", root, number_format=format_for(u, 6)),
+        LooseCell(15, 2, _finite(u[chosen]), "number", root, number_format=format_for(u, 6)),
         LooseCell(16, 1, "check: sum of the shares below", "label"),
-        LooseCell(16, 2, shares, "number", total, number_format=SHARE),
+        LooseCell(16, 2, _finite(shares), "number", total, number_format=SHARE),
     ]
 
 

@@ -12,18 +12,22 @@ from dataclasses import dataclass
 
 from ubudget.evaluation.budgets import BudgetRow
 from ubudget.evaluation.coverage import EFFECTIVE_DOF, EXPANDED, FACTOR, REPORTED, REPORTED_U, STANDARD
+from ubudget.evaluation.dominance import DOMINATING, EDGE, FIRST, OF_TERMS, SECOND
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.evaluation.propagation import Slot
 from ubudget.pages.equations import INDENT, EquationPrinter
 from ubudget.pages.figures import SHOWN_DIGITS, percent, plain, unit_text
+from ubudget.pages.limit_derivation import limit_parts
 from ubudget.pages.listing import WIDTH, TextColumn
 from ubudget.pages.plan import placements_of
 from ubudget.pages.result_words import equation_of, symbols_of
+from ubudget.pages.second_order_words import second_order_parts
 from ubudget.pages.statement import amount, heading, quantity, roles_of, statement
 from ubudget.pages.summary import summary
 from ubudget.pages.told import Blank, Figures, Part, Sentence, Title, inside
 from ubudget.pages.told_text import text_lines
 from ubudget.pages.walk import Target, Walk
+from ubudget.pages.widening_words import fall_of_factor
 from ubudget.quantity.graph import Formula, Given
 from ubudget.quantity.units import per
 
@@ -74,6 +78,9 @@ class _Derivation:
         yield from self._combination()
         yield from self._degrees_of_freedom()
         yield from self._expansion()
+        yield from self._section("7  Terms of second order")
+        yield from second_order_parts(self.evaluation, self.row)
+        yield from limit_parts(self.evaluation, self.row, self.printer)
 
     def _section(self, title: str) -> Iterator[Part]:
         yield Title(title, 2)
@@ -279,8 +286,13 @@ class _Derivation:
 
     def _expansion(self) -> Iterator[Part]:
         yield from self._section("6  Expanded uncertainty and reported result")
-        for column in (FACTOR, EXPANDED, REPORTED_U, REPORTED):
+        behind = (FIRST, SECOND, DOMINATING, EDGE, OF_TERMS)
+        known = self.evaluation.graph.tables[self.table].by_name
+        for column in (*(name for name in behind if name in known), FACTOR, EXPANDED, REPORTED_U, REPORTED):
             yield from self.printer.equation(self._target(column), 0)
+            yield Blank()
+        for words in fall_of_factor(self.result):
+            yield Sentence(words)
             yield Blank()
         yield Sentence(statement(self.result, self.evaluation.records.method, roles_of(self.evaluation)[self.row]))
 

@@ -7,7 +7,7 @@ from ubudget.pages.placement import Placement
 from ubudget.pages.rendering import Renderer
 from ubudget.quantity.graph import Graph
 
-STATUS, RESULTS, BUDGET = "status", "results", "budget"
+STATUS, RESULTS, BUDGET, SIMULATED, TARGETS = "status", "results", "budget", "simulation", "targets"
 SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS, CHARTS, BLANKS = (
     "samples",
     "readings",
@@ -20,7 +20,8 @@ SAMPLES, READINGS, CORRECTIONS, LINES, STANDARDS, CALIBRATION, ADDITIONS, STEPS,
     "calibration charts",
     "blanks and checks",
 )
-ROUTES = "both routes"
+ROUTES, LOW_LEVELS = "both routes", "low levels"
+DECISIONS, LEVELS, LEVEL_CHARTS = "decisions", "uncertainty by level", "charts by level"
 METHOD, EQUIPMENT, TRACEABILITY, CHANGES, COMPUTATION, INPUTS, RECORD = (
     "method",
     "equipment",
@@ -103,6 +104,31 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
     "blank values": (BLANKS, ""),
     "quality of lines": (BLANKS, ""),
     "quality checks": (BLANKS, ""),
+    "detection limits": (
+        LOW_LEVELS,
+        "Limits hold for the nominal portion; each sample's own are scaled by ∂w/∂c. Class: 1, 2, 3 = below the "
+        "quantification, detection, decision limit. Form: 0 = value ± U, 1 and 2 = less than, 3 = not detected, "
+        "4 = value by the rule, 5 = bounds.",
+    ),
+    "low levels": (LOW_LEVELS, ""),
+    "scaled limits": (LOW_LEVELS, ""),
+    "limits of the run": (LOW_LEVELS, ""),
+    "tolerance limits": (
+        DECISIONS,
+        "Each result beside its limits. Decisions follow the open cells below: limits, guard bands, requirements.",
+    ),
+    "level functions": (
+        LEVELS,
+        "Standard uncertainty as a function of the level, within the range in which it holds.",
+    ),
+    "level function points": (LEVELS, ""),
+    "uncertainty by level": (LEVELS, ""),
+    "reference materials": (BLANKS, ""),
+    "stated targets": (
+        TARGETS,
+        "U of each result beside its target, and to what part of itself u of the largest group would have to fall.",
+    ),
+    "targets": (TARGETS, ""),
     "quality limits": (METHOD, ""),
     "reporting": (METHOD, ""),
     "constants": (METHOD, ""),
@@ -138,18 +164,25 @@ _SHEET_OF: dict[str, tuple[str, str]] = {
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
     "values by validation data": (COMPUTATION, ""),
+    "simulation": (
+        SIMULATED,
+        "Monte Carlo propagation of distributions beside the law of propagation (JCGM 101:2008, 7 and 8).",
+    ),
     "line pairs": (COMPUTATION, ""),
     "reported values": (COMPUTATION, ""),
     "results": (
         COMPUTATION,
         "One row for each result: c(x) sensitivity coefficient, c·u(x) contribution, u the root of the sum of squares.",
     ),
+    "decisions": (COMPUTATION, ""),
 }
 _DILUTIONS = ("dilution steps of ", "dilutions of ", "buoyancy of ")
 """Tables named after a symbol, behind the portions."""
 _PREPARATION = "preparation steps"
 _DERIVED = "derived results "
 """Tables of derived results, numbered, behind the results that they are derived from."""
+_DERIVED_LOW = "low levels of derived results "
+"""Tables of what a rule makes of results below limits, numbered as the derived results are."""
 _ITEMS, _STEPS = " by item: ", "fit step "
 _ITEMS_BEHIND = {"curves": "standards", "addition lines": "added volumes"}
 """Table of fits → the table behind which its tables of items stand."""
@@ -158,6 +191,8 @@ TITLES = {
     STATUS: "Status of this workbook",
     RESULTS: "Reported results",
     BUDGET: "Uncertainty budget of one result",
+    TARGETS: "Target uncertainties",
+    SIMULATED: "Simulated results",
     SAMPLES: "Samples: weighings, volumes, dilutions",
     READINGS: "Readings",
     CORRECTIONS: "Corrections of readings: internal standard, drift",
@@ -169,6 +204,10 @@ TITLES = {
     CHARTS: "Calibration charts",
     BLANKS: "Blanks and checks",
     ROUTES: "Both routes to the uncertainty",
+    LOW_LEVELS: "Low levels: limits, and results near them",
+    DECISIONS: "Decisions on conformity",
+    LEVELS: "Uncertainty by level",
+    LEVEL_CHARTS: "Charts of uncertainty by level",
     METHOD: "Method",
     EQUIPMENT: "Equipment and reference materials",
     TRACEABILITY: "Traceability: what the results rest on",
@@ -192,6 +231,8 @@ def sheet_of(table: str) -> str:
         return COMPUTATION
     if table.startswith(_PREPARATION):
         return STANDARDS
+    if table.startswith(_DERIVED_LOW):
+        return LOW_LEVELS
     return SAMPLES if table.startswith(_DILUTIONS) else _SHEET_OF[table][0]
 
 
@@ -206,6 +247,8 @@ def _rank(table: str) -> int:
         return list(_SHEET_OF).index("line results")
     if table.startswith(_PREPARATION):
         return list(_SHEET_OF).index(_PREPARATION)
+    if table.startswith(_DERIVED_LOW):
+        return list(_SHEET_OF).index("low levels")
     return list(_SHEET_OF).index(table)
 
 

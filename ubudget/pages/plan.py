@@ -6,12 +6,12 @@ import datetime as dt
 from dataclasses import replace
 
 from ubudget.evaluation.conclusions import CONCLUDED
-from ubudget.evaluation.coverage import STANDARD
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, Book, LooseCell, Sheet
 from ubudget.pages.budget_sheet import budget_sheet
 from ubudget.pages.changes_sheet import changes_sheet
 from ubudget.pages.charts import charts_sheet
+from ubudget.pages.decisions_sheet import decision_rows, decisions_sheet
 from ubudget.pages.evidence import with_evidence
 from ubudget.pages.layout import (
     ADDITIONS,
@@ -19,31 +19,45 @@ from ubudget.pages.layout import (
     CALIBRATION,
     COMPUTATION,
     CORRECTIONS,
+    DECISIONS,
     EQUIPMENT,
     FIRST_BAND,
     INPUTS,
+    LEVELS,
     LINES,
+    LOW_LEVELS,
     METHOD,
     READINGS,
     ROUTES,
     SAMPLES,
+    SIMULATED,
     STANDARDS,
     STATUS,
     STEPS,
+    TARGETS,
     bands_of,
     headline,
     note_of,
     place_tables,
 )
+from ubudget.pages.level_charts import level_charts_sheet
 from ubudget.pages.liveness import live_cells
+from ubudget.pages.material_words import with_verdicts
 from ubudget.pages.paper import on_paper
 from ubudget.pages.placement import Placement
+from ubudget.pages.plan_fingerprint import with_plan_fingerprint
 from ubudget.pages.record_sheet import open_cells, record_sheet
 from ubudget.pages.rendering import Renderer
 from ubudget.pages.results_sheet import FLAGS, ResultsSheet, results_sheet
 from ubudget.pages.row_links import row_links
+from ubudget.pages.simulation_sheet import (
+    FIRST_OF_SIMULATED,
+    out_of_date,
+    simulated_beside,
+    simulation_sheet,
+)
+from ubudget.pages.targets_band import target_rows, targets_band
 from ubudget.pages.text_sheets import (
-    checks_band,
     findings_band,
     last_row_of,
     method_cells,
@@ -63,9 +77,11 @@ MARKED = ("readings", "standard readings", "addition readings", "internal standa
 def plan_book(evaluation: Evaluation, modified: dt.datetime | None = None) -> Book:
     """The workbook of an evaluation; `modified` defaults to midnight of the run's date, so that the same records give
     the same bytes."""
+    evaluation = simulated_beside(evaluation)
     placements = placements_of(evaluation)
     live = live_cells(evaluation.graph, "results", *CONCLUDED)
-    return book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
+    book = book_of(evaluation, placements, Renderer(evaluation.numbers, placements, live), modified)
+    return with_plan_fingerprint(book)
 
 
 def book_of(
@@ -83,8 +99,12 @@ def book_of(
         if (sheet := _table_sheet(name, placements, renderer, verdicts if name == CALIBRATION else None)) is not None
     ]
     charts = charts_sheet(evaluation, placements)
-    blanks = _blanks_sheet(evaluation, placements, renderer, results)
+    targets = _table_sheet(TARGETS, placements, renderer, targets_band(evaluation, placements))
+    blanks = _blanks_sheet(evaluation, placements, renderer)
     routes = _table_sheet(ROUTES, placements, renderer)
+    low_levels = _table_sheet(LOW_LEVELS, placements, renderer)
+    decisions = decisions_sheet(evaluation, placements, renderer)
+    levels = _table_sheet(LEVELS, placements, renderer)
     method = Sheet(
         METHOD, tuple(bands_of(METHOD, placements, renderer)), tuple(method_text), widths={1: 26.0}, landscape=False
     )
@@ -93,16 +113,23 @@ def book_of(
     inputs = _table_sheet(INPUTS, placements, renderer)
     steps = _table_sheet(STEPS, placements, renderer)
     computation = _computation_sheet(placements, renderer, links.columns)
-    editable = [sheet for sheet in (*data, blanks, method, equipment, inputs) if sheet is not None]
+    concluded = (low_levels, decisions, levels)
+    editable = [sheet for sheet in (targets, *data, blanks, *concluded, method, equipment, inputs) if sheet is not None]
     changes = changes_sheet(evaluation.records, open_cells(editable))
     status = _status_sheet(evaluation, placements, results, changes.changed_count)
     order = (
         status,
         results.sheet,
+        decisions,
         budget,
+        simulation_sheet(evaluation, placements, renderer),
+        targets,
         *data,
         charts,
         blanks,
+        low_levels,
+        levels,
+        level_charts_sheet(placements),
         method,
         equipment,
         traceability,
@@ -130,8 +157,14 @@ def placements_of(evaluation: Evaluation) -> dict[str, Placement]:
 
 def placements_in(graph: Graph, evaluation: Evaluation) -> dict[str, Placement]:
     """Where each table of a graph stands: that of the evaluation, with what a workbook adds to its tables."""
-    behind_verdicts = first_row_behind(verdict_rows(graph))
-    return place_tables(graph, {METHOD: last_row_of(method_cells(evaluation), 1) + 3, CALIBRATION: behind_verdicts})
+    first_rows = {
+        METHOD: last_row_of(method_cells(evaluation), 1) + 3,
+        CALIBRATION: first_row_behind(verdict_rows(graph)),
+        SIMULATED: FIRST_OF_SIMULATED,
+        TARGETS: first_row_behind(target_rows(graph)),
+        DECISIONS: first_row_behind(decision_rows(graph)),
+    }
+    return place_tables(graph, first_rows)
 
 
 def _midnight(evaluation: Evaluation) -> dt.datetime:
@@ -166,15 +199,8 @@ def _computation_sheet(placements: dict[str, Placement], renderer: Renderer, lin
     return replace(sheet, bands=bands)
 
 
-def _blanks_sheet(
-    evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer, results: ResultsSheet
-) -> Sheet | None:
-    bands = bands_of(BLANKS, placements, renderer)
-    top = bands[-1].last_row + 4 if bands else FIRST_BAND
-    home = placements["results"]
-    value = home.range(evaluation.assembly.value, BLANKS)
-    checks = checks_band(evaluation, results.range("result"), value, home.range(STANDARD, BLANKS), top)
-    bands += [checks] if checks else []
+def _blanks_sheet(evaluation: Evaluation, placements: dict[str, Placement], renderer: Renderer) -> Sheet | None:
+    bands = with_verdicts(bands_of(BLANKS, placements, renderer), evaluation, placements)
     if not bands:
         return None
     return on_paper(Sheet(BLANKS, tuple(bands), tuple(headline(BLANKS, note_of(BLANKS, placements)))), placements)
@@ -197,7 +223,10 @@ def _status_sheet(
         f"COUNTIF({placement.range('include', STATUS)},0)" for name, placement in placements.items() if name in MARKED
     ]
     flagged = f'SUMPRODUCT(({results.range(FLAGS)}<>"")*1)'
-    cells: list[LooseCell] = status_cells(evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged)
+    simulated = out_of_date(evaluation, placements)
+    cells: list[LooseCell] = status_cells(
+        evaluation, PROGRAM, "+".join(marks) if marks else None, changed, flagged, simulated
+    )
     band: Band | None = findings_band(evaluation.findings, last_row_of(cells, 1) + 4)
     return Sheet(
         STATUS,

@@ -2,33 +2,24 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ubudget.pages.book import Band, BandColumn, LooseCell, Origin, Sheet, Value
 from ubudget.pages.layout import RECORD, headline
 from ubudget.quantity.spelling import column_letters
-from ubudget.records.records import Records, SourceText
+from ubudget.records.fingerprint import fingerprint as fingerprint
+from ubudget.records.records import Records
 
-LAYOUT = "3"
+LAYOUT = "4"
 """Version of the workbook's layout; another version is said, not guessed."""
 LONGEST_LINE = 30_000
 TOP = 10
 LAYOUT_CELL, PROGRAM_CELL, FINGERPRINT_CELL = (4, 2), (5, 2), (6, 2)
+EDITS_CELL = (7, 2)
+"""How many edits the records had that the workbook was written from."""
 SPARE_CELL = (8, 2)
 """Numbers of spare rows, in a workbook that has them."""
-
-
-def fingerprint(texts: Sequence[SourceText], spare_rows: str = "") -> str:
-    """SHA-256 over the records, and the numbers of spare rows where there are some, as 64 hexadecimal digits."""
-    digest = hashlib.sha256()
-    parts = [(text.role, text.name, text.text) for text in texts]
-    for each in [*parts, ("spare rows", "", spare_rows)] if spare_rows else parts:
-        for part in each:
-            data = part.encode("utf-8")
-            digest.update(len(data).to_bytes(8, "big") + data)
-    return digest.hexdigest()
 
 
 def record_sheet(records: Records, program: str) -> Sheet:
@@ -59,7 +50,7 @@ def record_sheet(records: Records, program: str) -> Sheet:
         LooseCell(6, 1, "fingerprint", "label"),
         LooseCell(*FINGERPRINT_CELL, fingerprint(records.texts), "record", across=3),
         LooseCell(7, 1, "edits", "label"),
-        LooseCell(7, 2, len(records.edits), "record"),
+        LooseCell(*EDITS_CELL, len(records.edits), "record"),
     ]
     return Sheet(
         RECORD,

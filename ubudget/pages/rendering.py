@@ -17,7 +17,15 @@ from ubudget.quantity.graph import Array, Column, Formula, Given, Label, Pick, P
 from ubudget.quantity.numbers import Numbers
 from ubudget.quantity.spelling import cell_text
 
-POINTS_OF_FITS = ("standard readings", "addition readings", "levels", "linearity points", "line points", "fit step")
+POINTS_OF_FITS = (
+    "standard readings",
+    "addition readings",
+    "levels",
+    "linearity points",
+    "line points",
+    "fit step",
+    "level function points",
+)
 """Beginnings of the names of tables over whose rows a fit sums."""
 THREADED = 100
 """From this number of neighbouring cells with one formula on, LibreOffice calculates them in several threads. Version
@@ -101,7 +109,9 @@ class Renderer:
                 which[way.rows] = len(wordings)
                 wordings.append(self._wording(placement, way))
         apart = placement.table.name.startswith(POINTS_OF_FITS) and placement.table.size >= THREADED
-        return formula_texts(wordings, which, placement.first_row, apart), figures(numbers, which >= 0)
+        texts = formula_texts(wordings, which, placement.first_row, apart)
+        # What has no finite value has a formula all the same, and nothing stored beside it.
+        return texts, figures(numbers, (which >= 0) & np.isfinite(numbers))
 
     def _wording(self, placement: Placement, way: Way) -> Wording:
         """Formula text with a place for every row number, and those row numbers."""

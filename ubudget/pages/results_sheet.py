@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,23 +23,27 @@ from ubudget.evaluation.evaluate import (
     FEW_DOF,
     MINIMUM_WORDS,
     RECOVERY_WORDS,
-    STATUS_WORDS,
     Evaluation,
 )
 from ubudget.evaluation.few_readings import FEW_READINGS, measured_rows
 from ubudget.evaluation.joined_words import LINES_WORDS, STATUS_OF_JOINED
+from ubudget.evaluation.low_levels import LOW_LEVELS
 from ubudget.evaluation.quality_findings import outside_words, rows_of_checks
+from ubudget.evaluation.status_words import STATUS_WORDS
 from ubudget.pages.agreement_band import agreement_band
 from ubudget.pages.book import Band, BandColumn, Highlight, LooseCell, Sheet
+from ubudget.pages.coverage_cells import factor_formulas, interval_flags, interval_or_plain, k_from_columns
 from ubudget.pages.formats import DEGREES_OF_FREEDOM, format_for
 from ubudget.pages.layout import FIRST_BAND, RESULTS, headline
 from ubudget.pages.placement import Placement, Placements
 from ubudget.pages.recovery_words import recovery_sentences
+from ubudget.pages.reported_formula import reported_formula
 from ubudget.pages.wording import interval_text, line_label
 from ubudget.quantity.operations import LARGE_DOF
 from ubudget.quantity.spelling import column_letters, number_text
 
 KEY, FLAGS, PLACES = "result", "findings that need a decision", "decimals"
+REPORTED_BAND = "reported results"
 MOST_PLACES = 9
 COLUMNS = (
     KEY,
@@ -110,14 +115,25 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             [interval_text(r) for r in results],
             "result",
             unit,
-            [_interval_formula(home, row) for row in rows],
+            [
+                reported_formula(
+                    evaluation,
+                    placements,
+                    row,
+                    interval_or_plain(evaluation, placements, RESULTS, row, _interval_formula(home, row)),
+                )
+                for row in rows
+            ],
             width=20.0,
             remark="GUM 7.2.6",
         ),
         replace(number("value", REPORTED, [r.reported_value for r in results]), number_formats=places),
         replace(number("U", REPORTED_U, [r.reported_expanded_uncertainty for r in results]), number_formats=places),
         BandColumn("unit", [r.unit for r in results], "label", width=9.0),
-        number("k", FACTOR, [r.coverage_factor for r in results], "GUM 6.2", "0.00"),
+        replace(
+            number("k", FACTOR, [r.coverage_factor for r in results], "GUM 6.2", "0.00"),
+            formulas=factor_formulas(evaluation, placements, RESULTS, looked_up(FACTOR)),
+        ),
         number(
             "ν_eff",
             EFFECTIVE_DOF,
@@ -141,16 +157,18 @@ def results_sheet(evaluation: Evaluation, placements: Placements) -> ResultsShee
             width=9.0,
             remark="of value and U",
         ),
+        *k_from_columns(evaluation, placements, RESULTS),
     )
 
     def letter(heading: str) -> str:
         return column_letters(COLUMNS.index(heading) + 1)
 
-    band = Band("reported results", top, 1, columns, "Results")
+    band = Band(REPORTED_BAND, top, 1, columns, "Results")
     note = f"{document.measurand}, {document.basis}" if document.basis else document.measurand
     note += "".join(f"; {name}: {words}" for name, words in _derived_measurands(evaluation).items())
+    below = ", or what the method says below its limits (sheet low levels)" if LOW_LEVELS in placements else ""
     cells = [
-        *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u. Measurand: {note}."),
+        *headline(RESULTS, f"Reported is value ± expanded uncertainty U = k·u{below}. Measurand: {note}."),
         *_what_is_included(evaluation),
     ]
     agreement = agreement_band(evaluation, placements, band.last_row + 4)
@@ -198,7 +216,10 @@ def _what_is_included(evaluation: Evaluation) -> list[LooseCell]:
 
 def _usable(evaluation: Evaluation, column: str) -> list[tuple[float, bool]]:
     status = evaluation.column(STATUS)
-    return [(value, code == 0) for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)]
+    return [
+        (value, code == 0 and math.isfinite(value))
+        for value, code in zip(evaluation.column(column).tolist(), status.tolist(), strict=True)
+    ]
 
 
 def _with_decimals(decimals: int) -> str:
@@ -251,6 +272,7 @@ def _flags_formula(evaluation: Evaluation, placements: Placements, row: int) -> 
     nu = home.cell(EFFECTIVE_DOF, row, RESULTS)
     if coverage.rule == "fixed":
         parts.append(_few_dof(nu, coverage.probability))
+    parts += interval_flags(evaluation, placements, RESULTS, row)
     parts.append(f'IF({nu}+1E-6<1,"less than one effective degree of freedom. ","")')
     parts += _few_readings(evaluation, placements, row)
     words = "&".join(parts)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.evaluate import Evaluation, Result
+from ubudget.pages.coverage_words import K_FROM, interval_column, rule_words, short_words
 from ubudget.pages.figures import dof_text
 from ubudget.pages.listing import WIDTH, TextColumn, table_lines, wrapped
 from ubudget.pages.statement import factor
@@ -39,10 +40,7 @@ def finding_line(finding: Finding) -> str:
 
 def coverage_line(coverage: Coverage) -> str:
     """How k was chosen."""
-    probability = f"{100 * coverage.probability:g} %"
-    if coverage.rule == "fixed":
-        return f"U = k u; k as the method fixes it, stated coverage probability {probability}."
-    return f"U = k u; k from the t distribution at {probability} and ν, cut to whole numbers."
+    return f"U = k u; {rule_words(coverage)}."
 
 
 def result_label(result: Result) -> str:
@@ -104,11 +102,20 @@ def _columns(results: Sequence[Result], coverage: Coverage, flags: Sequence[str]
     yield TextColumn("value", [_rounded(result, result.reported_value) for result in results], "right")
     yield TextColumn(
         "± U",
-        ["" if result.value is None else _rounded(result, result.reported_expanded_uncertainty) for result in results],
+        [
+            "" if result.value is None or result.reported_as else _rounded(result, result.reported_expanded_uncertainty)
+            for result in results
+        ],
         "right",
     )
+    if any(result.reported_as for result in results):
+        yield TextColumn("reported", [result.reported_as or "value ± U" for result in results])
     yield TextColumn("unit", [result.unit for result in results])
     yield TextColumn("k", [factor(result, coverage) if result.value is not None else "" for result in results], "right")
+    if coverage.rule not in ("fixed", "t"):
+        yield TextColumn(K_FROM, [short_words(result) for result in results])
+    if coverage.rule == "simulation":
+        yield TextColumn("interval", [interval_column(result) for result in results], "right")
     yield TextColumn("ν", [_dof(result) for result in results], "right")
     if flags:
         yield TextColumn(

@@ -29,6 +29,7 @@ from ubudget.pages.layout import READINGS as READINGS_SHEET
 from ubudget.pages.liveness import live_cells
 from ubudget.pages.placement import Placements, quoted
 from ubudget.pages.plan import book_of, placements_in
+from ubudget.pages.plan_fingerprint import with_plan_fingerprint
 from ubudget.pages.record_sheet import FINGERPRINT_CELL, SPARE_CELL, fingerprint
 from ubudget.pages.spare_cell_builder import Cells, Fill
 from ubudget.pages.spare_cells import label_column, spare_cells
@@ -142,7 +143,8 @@ class _Plan:
         method = self.spare.records.method.document
         title = f"{method.id} for daily use"
         header = f"{method.id}, version {method.version}, {method.status}; for daily use"
-        return SparePlan(replace(book, sheets=made, title=title, header=header), fills, overflow, evaluation)
+        book = with_plan_fingerprint(replace(book, sheets=made, title=title, header=header))
+        return SparePlan(book, fills, overflow, evaluation)
 
     def _record(self, sheet: Sheet) -> Sheet:
         row, column = SPARE_CELL

@@ -28,6 +28,14 @@ class StatedResult:
     lines_measured: tuple[str, ...]
 
     @property
+    def interval(self) -> tuple[Decimal, Decimal] | None:
+        """Ends of the simulated coverage interval, rounded as the value is, where it stands behind U."""
+        told = self.result.coverage_interval
+        if told is None or self.value is None:
+            return None
+        return at_place(told.low, self.result.decimals), at_place(told.high, self.result.decimals)
+
+    @property
     def significant_digits(self) -> int | None:
         """Of the value; None where it is rounded to zero."""
         return None if self.value is None else significant_digits(self.value) or None
@@ -72,6 +80,6 @@ def _stated(result: Result, method: Method, material: str, lines: tuple[str, ...
         if result.expanded_uncertainty and result.reported_expanded_uncertainty:
             expanded = at_place(result.reported_expanded_uncertainty, result.decimals)
             standard = rounded(result.standard_uncertainty or 0.0, method.rounding.digits)
-            k = Decimal(factor(result, method.coverage))
+            k = None if result.coverage_factor is None else Decimal(factor(result, method.coverage))
     probability = Decimal(repr(result.coverage_probability))
     return StatedResult(result, value, expanded, standard, k, probability, material, lines)

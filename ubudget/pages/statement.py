@@ -10,10 +10,15 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 
+from ubudget.evaluation.coverage_distribution import NORMAL
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation, Result
 from ubudget.pages.amendment_words import amended_parts, amended_sentence
+from ubudget.pages.coverage_words import CUT, distribution_words, interval_meaning, interval_words, rule_words
+from ubudget.pages.decision_words import CAUTION, decision_sentence
 from ubudget.pages.figures import unit_text
 from ubudget.pages.listing import WIDTH, wrapped
+from ubudget.pages.low_level_words import low_level_sentences
 from ubudget.pages.number_forms import at_place, marked, text
 from ubudget.pages.recovery_words import recovery_sentences
 from ubudget.pages.statement_table import statement_table
@@ -21,8 +26,6 @@ from ubudget.pages.wording import NOT_AVAILABLE, interval_text, line_label
 from ubudget.records.method import Coverage, Method
 from ubudget.records.statement_form import PLAIN, StatementForm
 
-CUT = 1e-6
-"""Added before degrees of freedom are cut to whole numbers, as in the coverage factor."""
 EXPANDED_IS = "The figure after ± is the expanded uncertainty U = k u"
 COLUMN_IS = "The column U holds the expanded uncertainty U = k u"
 STANDARD_IS = "The figure in brackets is the standard uncertainty u, in units of the last digit of the value"
@@ -39,8 +42,12 @@ class Role:
     """The lines on which the sample's analyte was measured."""
     amended: tuple[str, ...] = ()
     """What was left out or amended behind the result."""
+    decided: tuple[str, ...] = ()
+    """What is stated of conformity, one paragraph for each limit."""
     rule: str = ""
     """The rule by which the value is reported from these lines, where it is not that of one line."""
+    low_level: tuple[str, ...] = ()
+    """What is to be said of a result near zero."""
 
     @property
     def remarks(self) -> list[str]:
@@ -57,6 +64,7 @@ class Role:
             texts.append(
                 f"The analyte was measured on the lines {', '.join(self.lines)}; this is the line named above."
             )
+        texts += self.low_level
         return [*texts, amended_sentence(self.amended)] if self.amended else texts
 
 
@@ -76,9 +84,13 @@ def roles_of(evaluation: Evaluation) -> list[Role]:
             structure.portions[key.portions[0]].reference_material if structure and key.portions else "",
             tuple(lines[result.sample, result.analyte]),
             parts,
+            tuple(decision_sentence(one, result) for one in decided),
             rule.rule if rule and joined else "",
+            low_level_sentences(evaluation, row),
         )
-        for key, result, parts, joined in zip(evaluation.keys, evaluation.results, amended, reported, strict=True)
+        for row, (key, result, parts, joined, decided) in enumerate(
+            zip(evaluation.keys, evaluation.results, amended, reported, decisions_of(evaluation), strict=True)
+        )
     ]
 
 
@@ -87,8 +99,11 @@ def statement(result: Result, method: Method, role: Role | None = None, form: St
     form = form or method.statement
     sentences = [f"{heading(result)}: {quantity(result)}: {amount(result, form, method.rounding.digits)}."]
     sentences += role.remarks if role else ()
-    if result.value is not None:
+    if result.value is not None and result.reported_as and result.coverage_interval is None:
+        sentences += recovery_sentences([result], method)
+    elif result.value is not None:
         sentences += [*meaning(result, method.coverage, form), *scope([result], method)]
+    sentences += role.decided if role else ()
     sentences += [f"To be noted: {flag}." for flag in result.flags if result.value is not None]
     return " ".join(sentences)
 
@@ -127,6 +142,8 @@ def statement_lines(evaluation: Evaluation, width: int = WIDTH, form: StatementF
     available = [result for result in evaluation.results if result.value is not None]
     if available:
         lines += ["", *wrapped(" ".join(_closing(available, method, form)), width=width)]
+    if any(role.decided for role in roles):
+        lines += ["", *wrapped(CAUTION, width=width)]
     return lines
 
 
@@ -154,24 +171,24 @@ def amount(result: Result, form: StatementForm = PLAIN, digits: int = 2) -> str:
 def factor(result: Result, coverage: Coverage) -> str:
     """The coverage factor as it is written: as the method fixes it, or t to two decimals."""
     if result.coverage_factor is None:
-        return NOT_AVAILABLE
+        return NOT_AVAILABLE if result.value is None else "none"
     return f"{result.coverage_factor:g}" if coverage.rule == "fixed" else f"{result.coverage_factor:.2f}"
 
 
 def meaning(result: Result, coverage: Coverage, form: StatementForm) -> list[str]:
     """What stands behind the sign ±, or in brackets."""
-    if not result.expanded_uncertainty or result.reported_as:
+    if not result.expanded_uncertainty or (result.reported_as and result.coverage_interval is None):
         return []
     if form.layout == "concise":
         return [f"{STANDARD_IS}{_with_dof(result)}."]
+    if result.coverage_interval is not None:
+        return [marked(interval_meaning(result), form.decimal_mark)]
     probability = _percent(result, form)
     k = marked(factor(result, coverage), form.decimal_mark)
     words = f"{EXPANDED_IS} with the coverage factor k = {k}"
     if coverage.rule == "fixed":
         return [f"{words}; the method states a coverage probability of about {probability}."]
-    if result.effective_degrees_of_freedom is None:
-        return [f"{words}, for a coverage probability of {probability} (normal distribution)."]
-    return [f"{words}, for a coverage probability of {probability} ({_distribution(result)})."]
+    return [f"{words}, for a coverage probability of {probability} ({distribution_words(result, coverage)})."]
 
 
 def scope(results: Iterable[Result], method: Method) -> list[str]:
@@ -212,10 +229,6 @@ def _dof(result: Result) -> str:
     return f"{whole} effective degrees of freedom"
 
 
-def _distribution(result: Result) -> str:
-    return f"t distribution, {_dof(result)}"
-
-
 def _with_dof(result: Result) -> str:
     return "" if result.effective_degrees_of_freedom is None else f", with {_dof(result)}"
 
@@ -223,7 +236,7 @@ def _with_dof(result: Result) -> str:
 def _beneath(role: Role, common: Container[str]) -> list[str]:
     """Sentences that stand beneath the figures of one result, but for amendments that all results have in common."""
     amended = [part for part in role.amended if part not in common]
-    return [amended_sentence(amended)] if amended else []
+    return [*role.low_level, *([amended_sentence(amended)] if amended else []), *role.decided]
 
 
 def _written(
@@ -254,22 +267,32 @@ def _short(result: Result, method: Method, form: StatementForm) -> str:
     words = f"{heading(result)}: {amount(result, form, method.rounding.digits)}"
     if result.value is None:
         return f"{words}."
-    if result.expanded_uncertainty and not result.reported_as:
-        if form.layout == "concise":
-            words += _with_dof(result)
-        else:
-            words += f", k = {marked(factor(result, coverage), form.decimal_mark)}"
-            if coverage.rule == "t" and result.effective_degrees_of_freedom is not None:
-                words += f" ({_distribution(result)})"
+    if result.reported_as and result.coverage_interval:
+        words += f", the interval {marked(interval_words(result).partition(', ')[2], form.decimal_mark)}"
+    elif result.expanded_uncertainty and not result.reported_as:
+        words += _with_dof(result) if form.layout == "concise" else _with_factor(result, coverage, form)
     return f"{words}. {' '.join(f'To be noted: {flag}.' for flag in result.flags)}".rstrip()
+
+
+def _with_factor(result: Result, coverage: Coverage, form: StatementForm) -> str:
+    if result.coverage_interval and result.coverage_factor is None:
+        return f", {distribution_words(result, coverage)}"
+    words = f", k = {marked(factor(result, coverage), form.decimal_mark)}"
+    if result.coverage_distribution and (coverage.rule, result.coverage_distribution) != ("t", NORMAL):
+        words += f" ({distribution_words(result, coverage)})"
+    return words
 
 
 def _closing(available: list[Result], method: Method, form: StatementForm) -> list[str]:
     probability = _percent(available[0], form)
     stated = (
-        f"the method states a coverage probability of about {probability}"
-        if method.coverage.rule == "fixed"
-        else f"k is chosen for a coverage probability of {probability}"
+        rule_words(method.coverage)
+        if method.coverage.rule == "simulation"
+        else (
+            f"the method states a coverage probability of about {probability}"
+            if method.coverage.rule == "fixed"
+            else f"k is chosen for a coverage probability of {probability}"
+        )
     )
     what = COLUMN_IS if form.layout == "table" else EXPANDED_IS
     figures = [f"{STANDARD_IS}."] if form.layout == "concise" else [f"{what}; {stated}."]

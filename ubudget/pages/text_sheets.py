@@ -1,21 +1,21 @@
-"""Sheets that are mostly words: status, method, register of equipment and materials, checks on reference materials."""
+"""Sheets that are mostly words: status, method, register of equipment and materials."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
 
+from ubudget.bench.precision import case_words
 from ubudget.evaluation.certificates import Register
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.book import Band, BandColumn, LooseCell, Style, Value
+from ubudget.pages.coverage_words import rule_on_sheet
 from ubudget.pages.layout import METHOD, STATUS, headline
 from ubudget.pages.record_sheet import fingerprint
-from ubudget.pages.wording import line_label
 from ubudget.quantity.spelling import readable_text
 from ubudget.records.finding import Finding
 from ubudget.records.records import Records
 from ubudget.records.register import Certificate, Equipment, ReferenceMaterial
-from ubudget.records.unit_comparison import in_unit
 
 WIDE = 6
 
@@ -38,7 +38,12 @@ def last_row_of(cells: Sequence[LooseCell], otherwise: int) -> int:
 
 
 def status_cells(
-    evaluation: Evaluation, program: str, excluded: str | None, changed: str, flagged: str
+    evaluation: Evaluation,
+    program: str,
+    excluded: str | None,
+    changed: str,
+    flagged: str,
+    further: Sequence[tuple[str, int, str]] = (),
 ) -> list[LooseCell]:
     """Document, revision, counts that stay live, and three fields that only people fill."""
     records = evaluation.records
@@ -75,6 +80,7 @@ def status_cells(
     if excluded is not None:
         left_out = len(records.run.file.exclusions) if records.run else 0
         live.append(("readings left out", left_out, excluded))
+    live += further
     for name, value, formula in live:
         cells.append(LooseCell(row, 1, name, "label"))
         cells.append(LooseCell(row, 2, value, "result", formula, number_format="0"))
@@ -113,11 +119,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
     document = method.document
     equations = evaluation.assembly.equations
     coverage = method.coverage
-    rule = (
-        f"fixed k = {coverage.k:g}"
-        if coverage.rule == "fixed"
-        else "Student t factor at the coverage probability below, effective degrees of freedom cut to whole numbers"
-    )
+    rule = rule_on_sheet(coverage)
     digits = "two significant digits" if method.rounding.digits == 2 else "one significant digit, 5 % rule"
     entries: list[tuple[str, Value]] = [
         ("method", f"{document.id}, version {document.version}, {document.status}"),
@@ -148,6 +150,7 @@ def method_cells(evaluation: Evaluation) -> list[LooseCell]:
             "target uncertainty",
             document.target_uncertainty.text if document.target_uncertainty else None,
         ),
+        *((f"target, {case_words(one)}", f"{one.key} = {one.amount.text}") for one in method.targets),
         ("not included in U", document.not_included),
     ]
     entries += [(f"effect: {effect}", mark) for effect, mark in method.effects.items()]
@@ -215,90 +218,3 @@ def _register_columns(
         BandColumn("certified", [values(c) for c in certificates], "text", width=28.0),
         BandColumn("traceable to", [c.traceable_to if c else None for c in certificates], "text", width=24.0),
     )
-
-
-def checks_band(evaluation: Evaluation, key_range: str, value_range: str, u_range: str, top: int) -> Band | None:
-    """Reference materials taken through the procedure: found against certified, |difference|/u (ISO Guide 33)."""
-    records, structure = evaluation.records, evaluation.assembly.structure
-    if structure is None or records.register is None:
-        return None
-    from ubudget.pages.results_sheet import key_text
-
-    materials = {item.id: item for item in records.register.reference_materials}
-    register = Register(records)
-    rows: list[tuple[str, str, float, float, float, float]] = []
-    for key, result in zip(evaluation.keys, evaluation.results, strict=True):
-        material = materials.get(structure.portions[key.portions[0]].reference_material) if key.portions else None
-        certified = (
-            _certified(register, material.id, result.analyte, result.unit) if material and not result.lines else None
-        )
-        if certified and result.value is not None and result.standard_uncertainty is not None:
-            label = key_text(result.sample, result.analyte, result.line)
-            rows.append(
-                (
-                    label,
-                    line_label(result.analyte, result.line),
-                    *certified,
-                    result.value,
-                    result.standard_uncertainty,
-                )
-            )
-    if not rows:
-        return None
-    first = top + Band.HEADING_ROWS
-    unit = records.method.document.unit
-
-    def lookup(area: str) -> list[str | None]:
-        return [f"INDEX({area},MATCH(A{first + n},{key_range},0))" for n in range(len(rows))]
-
-    differences = [row[4] - row[2] for row in rows]
-    spreads = [(row[5] ** 2 + row[3] ** 2) ** 0.5 for row in rows]
-    columns = (
-        BandColumn("result", [row[0] for row in rows], "label", width=28.0),
-        BandColumn("measured quantity", [row[1] for row in rows], "label", width=16.0),
-        BandColumn("certified", [row[2] for row in rows], "fixed", unit),
-        BandColumn("u of the certificate", [row[3] for row in rows], "fixed", unit, number_format="0.000"),
-        BandColumn("found", [row[4] for row in rows], "number", unit, lookup(value_range), number_format="0.00"),
-        BandColumn(
-            "u of the result",
-            [row[5] for row in rows],
-            "number",
-            unit,
-            lookup(u_range),
-            number_format="0.000",
-        ),
-        BandColumn(
-            "difference",
-            differences,
-            "number",
-            unit,
-            [f"E{first + n}-C{first + n}" for n in range(len(rows))],
-            number_format="0.00",
-        ),
-        BandColumn(
-            "|difference| / u",
-            [abs(d) / s for d, s in zip(differences, spreads, strict=True)],
-            "number",
-            "",
-            [f"ABS(G{first + n})/SQRT(D{first + n}^2+F{first + n}^2)" for n in range(len(rows))],
-            number_format="0.00",
-            remark="at most 2",
-        ),
-        BandColumn(
-            "verdict",
-            ["agrees" if abs(d) <= 2 * s else "differs" for d, s in zip(differences, spreads, strict=True)],
-            "result",
-            "",
-            [f'IF(H{first + n}<=2,"agrees","differs")' for n in range(len(rows))],
-        ),
-    )
-    return Band("reference materials", top, 1, columns, "Reference materials: found against certified")
-
-
-def _certified(register: Register, item: str, analyte: str, unit: str) -> tuple[float, float] | None:
-    """Certified value and its u, by the certificate of the day."""
-    evidence = register.evidence(item, analyte)
-    if evidence.certified is None or evidence.value is None or evidence.u is None:
-        return None
-    value, u = (in_unit(number, evidence.unit, unit) for number in (evidence.value, evidence.u))
-    return None if value is None or u is None else (value, float(f"{u:.15g}"))

@@ -126,7 +126,7 @@ class Trait:
     distribution: str
     source: str
     shape: float = 0.0
-    """Top over base of a trapezoid."""
+    """Top over base of a trapezoid; inexactness over half-width of a curvilinear one."""
     items: tuple[str, ...] = ()
     """Register items on which it rests."""
 
@@ -166,7 +166,8 @@ class Table:
     """Columns over the same rows. `references` names what other tables contribute to the formulas.
 
     `implicit` holds the fitted parameters, each with the coordinates that are uncertain; `frozen` columns are constants
-    of propagation: a fit's basis, whose dependence on the points is part of the gradients already."""
+    of propagation: a fit's basis, whose dependence on the points is part of the gradients already. `held` columns are
+    constants of draws as well: what was decided (weights, choices), scales, and where an iteration starts."""
 
     name: str
     title: str
@@ -176,6 +177,7 @@ class Table:
     leaves: tuple[Leaf, ...] = ()
     implicit: Mapping[str, tuple[Implicit, ...]] = field(default_factory=dict)
     frozen: frozenset[str] = frozenset()
+    held: frozenset[str] = frozenset()
 
     @cached_property
     def by_name(self) -> dict[str, Column]:
@@ -203,6 +205,7 @@ class Table:
             self.leaves,
             self.implicit,
             self.frozen,
+            self.held,
         )
 
 

@@ -41,8 +41,10 @@ class Numbers:
             if key in self._open:
                 raise CircularColumns(f"{name} in {table} depends on itself")
             self._open.add(key)
-            known = self._known[key] = self._calculate(table, name)
-            self._open.discard(key)
+            try:
+                known = self._known[key] = self._calculate(table, name)
+            finally:
+                self._open.discard(key)
         return known
 
     def _calculate(self, table: str, name: str) -> Array:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtrc, fdtrc, ndtri, stdtrit
+from scipy.special import chdtrc, fdtrc, ndtr, ndtri, stdtr, stdtrit
 
 from ubudget.quantity.expression import ONE, ZERO, Expression, apply
 from ubudget.quantity.rounding import round_half_up
@@ -65,6 +65,12 @@ def _student(p: Array, nu: Array) -> Array:
     pairs, place = np.unique(upper + 1j * nu, return_inverse=True)
     factors = np.where(pairs.imag >= LARGE_DOF, ndtri(pairs.real), stdtrit(pairs.imag, pairs.real))
     result: Array = factors[place].reshape(nu.shape)
+    return result
+
+
+def _student_lower(z: Array, nu: Array) -> Array:
+    z, nu = np.broadcast_arrays(np.asarray(z, float), np.asarray(nu, float))
+    result: Array = np.where(nu >= LARGE_DOF, ndtr(z), stdtr(np.clip(nu, 1.0, LARGE_DOF), z))
     return result
 
 
@@ -208,6 +214,18 @@ TABLE: dict[str, Operation] = {
             False,
         ),
         Operation("student", 2, _student, None, "", "t({0}; {1})", 9, "0 < p < 1, nu ≥ 1", False),
+        # Lower tail of Student's t; from LARGE_DOF on of the normal distribution. TDIST knows positive arguments alone.
+        Operation(
+            "student_lower",
+            2,
+            _student_lower,
+            None,
+            f"IF({{1}}>={LARGE_DOF},NORMSDIST({{0}}),IF({{0}}<0,TDIST(ABS({{0}}),{{1}},1),1-TDIST(ABS({{0}}),{{1}},1)))",
+            "P(t < {0}; {1})",
+            9,
+            "nu ≥ 1",
+            False,
+        ),
         Operation("f_upper", 3, _f_upper, None, "FDIST({0},{1},{2})", "P(F > {0}; {1}, {2})", 9, "a ≥ 0", False),
         Operation("chi_upper", 2, _chi_upper, None, "CHIDIST({0},{1})", "P(χ² > {0}; {1})", 9, "a ≥ 0", False),
         Operation("round", 2, round_half_up, None, "ROUND({0},{1})", "round({0}; {1})", 9, "all", False),
@@ -233,6 +251,7 @@ TABLE: dict[str, Operation] = {
             "all",
             False,
         ),
+        Operation("largest_of", None, _fold(np.maximum), None, "MAX({all})", "largest({all})", 9, "all", False),
         # Over a span of rows of another table: the last axis of the array, padded with NaN beyond a span's end.
         Operation("total", 1, lambda a: np.nansum(a, axis=-1), None, "SUM({0})", "sum({0})", 9, "all", False, True),
         Operation(

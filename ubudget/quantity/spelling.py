@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 
 from ubudget.quantity.expression import Apply, Expression, Number, Symbol
 from ubudget.quantity.operations import TABLE
@@ -59,11 +60,22 @@ def _spell(expression: Expression, resolve: Resolve, number: Callable[[float], s
         return template.format(all=",".join(_contiguous(texts)) if cell else ", ".join(texts)), 9
     closed = template.endswith(")")
     if closed and row.binding == 9:
-        return template.format(*(text for text, _ in parts)), 9
+        texts = [
+            text if strength == 9 or _stands_alone(template, place) else f"({text})"
+            for place, (text, strength) in enumerate(parts)
+        ]
+        return template.format(*texts), 9
     bound = [_bracket(text, strength, row.binding, place) for place, (text, strength) in enumerate(parts)]
     if row.name == "power" or (row.name == "negate" and cell):
         bound[0] = _closed(*parts[0])
     return template.format(*bound), 9 if closed else row.binding
+
+
+@cache
+def _stands_alone(template: str, place: int) -> bool:
+    """Whether an argument is one of a function wherever it stands, and no part of a sum or product within."""
+    holes = template.count(f"{{{place}}}")
+    return holes == len(re.findall(rf"(?<=[(,;| ])\{{{place}\}}(?=[),;| ])", template))
 
 
 def _bracket(text: str, strength: int, binding: int, place: int) -> str:

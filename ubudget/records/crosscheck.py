@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ubudget.records.crosscheck_additions import addition_findings
 from ubudget.records.crosscheck_amendments import amendment_findings
+from ubudget.records.crosscheck_approval import approval_findings
 from ubudget.records.crosscheck_balances import balance_findings
 from ubudget.records.crosscheck_blocks import block_findings
 from ubudget.records.crosscheck_calibration import calibration_findings
@@ -14,7 +15,10 @@ from ubudget.records.crosscheck_effects import effect_findings
 from ubudget.records.crosscheck_formulas import formula_findings
 from ubudget.records.crosscheck_import import import_findings
 from ubudget.records.crosscheck_items import item_findings
+from ubudget.records.crosscheck_level_functions import level_function_findings
+from ubudget.records.crosscheck_limits import limit_findings
 from ubudget.records.crosscheck_lines import line_rule_findings
+from ubudget.records.crosscheck_low_levels import low_level_findings
 from ubudget.records.crosscheck_materials import material_findings
 from ubudget.records.crosscheck_method import method_findings, method_in_run_findings
 from ubudget.records.crosscheck_overlap import overlap_findings
@@ -22,6 +26,7 @@ from ubudget.records.crosscheck_points import point_findings
 from ubudget.records.crosscheck_quality import quality_findings
 from ubudget.records.crosscheck_recovery import recovery_findings
 from ubudget.records.crosscheck_run import run_findings
+from ubudget.records.crosscheck_targets import target_findings
 from ubudget.records.crosscheck_validation import validation_findings
 from ubudget.records.crosscheck_ware import ware_findings
 from ubudget.records.crosscheck_weighing import weighing_findings
@@ -34,6 +39,7 @@ def crosscheck(records: Records) -> list[Finding]:
     return [
         *method_findings(records.method, records.file("method")),
         *method_in_run_findings(records),
+        *approval_findings(records),
         *effect_findings(records),
         *item_findings(records),
         *balance_findings(records),
@@ -56,4 +62,8 @@ def crosscheck(records: Records) -> list[Finding]:
         *derived_findings(records),
         *validation_findings(records),
         *line_rule_findings(records.method, records.file("method")),
+        *low_level_findings(records),
+        *level_function_findings(records.method, records.file("method")),
+        *limit_findings(records),
+        *target_findings(records.method, records.file("method")),
     ]

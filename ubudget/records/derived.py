@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
+from ubudget.records.low_levels import BelowLimits
 from ubudget.records.strict import STRICT
 
 
@@ -47,3 +48,7 @@ class Derived:
     """Only for these analytes; empty: every analyte of the method."""
     symbols: dict[str, DerivedSymbol] = Field(default_factory=dict)
     """Symbols of the equation; symbols of the method need no entry where they are the same for the whole run."""
+    below_limits: BelowLimits = "as measured"
+    """How results below a limit count in it, in what is reported; value and U are as measured."""
+    own_limit: bool = False
+    """For means: below its equation at the limits of all its results, it is reported as less than that."""

@@ -15,14 +15,19 @@ from ubudget.records.calibration import Calibration
 from ubudget.records.case import Case
 from ubudget.records.derived import Derived
 from ubudget.records.device_concentration import DeviceConcentration
+from ubudget.records.level_function import LevelFunction
+from ubudget.records.low_levels import DetectionLimit, LowLevels
 from ubudget.records.molar_mass import AtomicWeight, ConversionFactor, MolarMass
 from ubudget.records.overlap import Overlap, SpectralOverlap
 from ubudget.records.quality import QualityLimit
 from ubudget.records.recovery import Recovery
 from ubudget.records.several_lines import SeveralLines
+from ubudget.records.simulation import SimulationRule
 from ubudget.records.stated import Component, Positive, Probability, Stated
 from ubudget.records.statement_form import StatementForm
 from ubudget.records.strict import STRICT
+from ubudget.records.target import Target
+from ubudget.records.tolerance_limit import ToleranceLimit
 from ubudget.records.validation_data import ValidationData
 from ubudget.records.volume import Dilution, Volume
 from ubudget.records.weighing import Weighing
@@ -179,9 +184,10 @@ class LineData:
 @dataclass(frozen=True, config=STRICT, kw_only=True)
 class Coverage:
     """`fixed`: k as given; `t`: Student factor at `probability` and the truncated effective degrees of
-    freedom."""
+    freedom; `dominating term`: the factor of the rectangular or trapezoidal distribution where one or two
+    rectangular contributions dominate, else that of `t`; `simulation`: half the simulated interval over u."""
 
-    rule: Literal["fixed", "t"] = "t"
+    rule: Literal["fixed", "t", "dominating term", "simulation"] = "t"
     k: Positive | None = None
     probability: Probability = 0.9545
 
@@ -229,6 +235,8 @@ class Document:
     not_included: str = ""
     """What the stated uncertainty does not include, e.g. "sampling in the field"."""
     target_uncertainty: PositiveAmount | None = None
+    """Largest expanded uncertainty that serves the purpose, in % of the result or in its unit; for all results without
+    a target of their own."""
     cautions: Annotated[tuple[str, ...], Tuple] = ()
     references: Annotated[tuple[str, ...], Tuple] = ()
 
@@ -249,10 +257,17 @@ class Method:
     """Element → its atomic weight, in place of the standard one."""
     overlaps: Annotated[tuple[Overlap, ...], Field(strict=False, alias="overlap")] = ()
     quality_limits: Annotated[tuple[QualityLimit, ...], Field(strict=False, alias="quality_limit")] = ()
+    tolerance_limits: Annotated[tuple[ToleranceLimit, ...], Field(strict=False, alias="tolerance_limit")] = ()
+    level_functions: Annotated[tuple[LevelFunction, ...], Field(strict=False, alias="level_function")] = ()
+    targets: Annotated[tuple[Target, ...], Field(strict=False, alias="target")] = ()
     exclusions: ExclusionRule = ExclusionRule()
     statement: StatementForm = StatementForm()
+    detection_limits: Annotated[tuple[DetectionLimit, ...], Field(strict=False, alias="detection_limit")] = ()
+    low_levels: LowLevels | None = None
     several_lines: SeveralLines | None = None
     validation: ValidationData | None = None
     """The second route to the uncertainty of results."""
+    simulation: SimulationRule | None = None
+    """Its results stand in the workbook beside those of the law of propagation."""
     derived: Annotated[tuple[Derived, ...], Field(strict=False)] = ()
     """Results calculated from results, in the order in which they build on one another."""

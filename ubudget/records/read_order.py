@@ -41,6 +41,20 @@ def positions_of(readings: Sequence[Reading]) -> list[int]:
     return found
 
 
+def corrected_by(method: Method, analyte: str) -> set[str]:
+    """The analyte with those whose readings correct its own: interferents, and the internal standard."""
+    found, waiting = {analyte}, [analyte]
+    while waiting:
+        here = waiting.pop()
+        fresh = {overlap.interferent for overlap in method.overlaps if overlap.analyte == here} - found
+        found |= fresh
+        waiting += sorted(fresh)
+    calibration = calibration_of(method)
+    if calibration is not None and calibration.internal_standard is not None:
+        found.add(calibration.internal_standard.analyte)
+    return found
+
+
 def check_label(calibration: Calibration | None) -> str | None:
     """The solution that is read again and again to follow the drift."""
     return calibration.drift.check if calibration is not None and calibration.drift is not None else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 from pydantic.dataclasses import dataclass
 
 from ubudget.records.additions import Addition
@@ -13,9 +13,19 @@ from ubudget.records.amendments import Amendment
 from ubudget.records.amount import Amount, AnyAmount, NonNegativeAmount, PositiveAmount
 from ubudget.records.device_concentration import CheckSolution
 from ubudget.records.import_record import ImportRecord
+from ubudget.records.planned import AS_RECORDED, Planned
 from ubudget.records.preparation import DilutionStep, Steps
 from ubudget.records.quality import Duplicate, Spike
 from ubudget.records.strict import STRICT
+
+
+def _sixty_four(text: str) -> str:
+    if text and (len(text) != 64 or set(text) - set("0123456789abcdef")):
+        raise ValueError("no fingerprint; accepted: 64 digits from 0 to f, as evaluate --json gives them")
+    return text
+
+
+Fingerprint = Annotated[str, AfterValidator(_sixty_four)]
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -97,6 +107,9 @@ class RunSheet:
     date: dt.date
     analyst: str
     method: str
+    method_fingerprint: Fingerprint = ""
+    """Fingerprint of the method's file as approved (64 digits, from `evaluate --json` or `compare`): another file is
+    then a finding."""
     register: str = ""
     samples: str = ""
     solutions: str = ""
@@ -191,6 +204,7 @@ class Run:
     portions: tuple[Portion, ...] = ()
     solutions: tuple[Solution, ...] = ()
     readings: tuple[Reading, ...] = ()
+    planned: Planned = AS_RECORDED
 
 
 def amount_of(portion: Portion, column: str) -> AnyAmount | None:

@@ -69,10 +69,20 @@ def _against(records: Records, rows: SpareRows) -> Iterator[tuple[Role, str, str
         yield "readings", "headings", "positions of reading: --empty has no place for them", RUN_AS_FILES
     if any(reading.block for reading in run.readings):
         yield "readings", "block", "calibration blocks: --empty has one calibration", "name a run of one calibration"
+    if records.method.coverage.rule not in ("fixed", "t"):
+        found = f'rule = "{records.method.coverage.rule}": --empty knows fixed k and t alone'
+        yield "method", "coverage", found, RUN_AS_FILES
     if records.method.quality_limits:
         yield "method", "quality_limit", "limits of checks in the run: --empty has no rows for these", RUN_AS_FILES
     if records.method.validation is not None:
         yield "method", "validation", "a second route: --empty has no rows for it", RUN_AS_FILES
+    if records.method.detection_limits or records.method.low_levels:
+        yield "method", "detection_limit", "limits at low levels: --empty cannot follow them", RUN_AS_FILES
+    if records.method.tolerance_limits or records.method.level_functions:
+        found = "tolerance limits or level functions: --empty has no sheet of decisions"
+        yield "method", "tolerance_limit", found, RUN_AS_FILES
+    if records.method.targets:
+        yield "method", "target", "targets of single cases: --empty has no sheet for these", RUN_AS_FILES
     if any(step.set_to is not None for solution in run.solutions for step in solution.steps):
         yield "solutions", "dilution", "a pipette set to a volume: --empty has no cell for it", RUN_AS_FILES
     if any(step.balance for solution in run.solutions for step in solution.steps):

@@ -13,7 +13,7 @@ from ubudget.records.strict import STRICT
 
 Positive = Annotated[float, Field(gt=0)]
 Probability = Annotated[float, Field(gt=0, lt=1)]
-Limits = Literal["rectangular", "triangular", "trapezoidal", "arcsine"]
+Limits = Literal["rectangular", "triangular", "trapezoidal", "curvilinear trapezoid", "arcsine"]
 
 
 @dataclass(frozen=True, config=STRICT, kw_only=True)
@@ -35,6 +35,8 @@ class Stated:
     distribution: Limits | None = None
     top: Annotated[float, Field(ge=0, le=1)] | None = None
     """Trapezoidal only: width of the top over width of the base (GUM 4.3.9, beta)."""
+    inexactness: PositiveAmount | None = None
+    """Curvilinear trapezoid only: the half-width itself is known to plus or minus this (JCGM 101 6.4.3)."""
     rounded_to: PositiveAmount | None = None
     readings: tuple[AnyAmount, ...] | None = None
     pooled_s: PositiveAmount | None = None
@@ -69,12 +71,14 @@ class Stated:
             raise ValueError("k or confidence without U; accepted: U beside it")
         if self.half_width is not None and self.distribution is None:
             raise ValueError(
-                "half_width without distribution; accepted: rectangular, triangular, trapezoidal or arcsine"
+                "half_width without distribution; accepted: rectangular, triangular, trapezoidal, curvilinear "
+                "trapezoid or arcsine"
             )
         if self.distribution is not None and self.half_width is None:
             raise ValueError("distribution without half_width; accepted: half_width beside it")
         if (self.distribution == "trapezoidal") != (self.top is not None):
             raise ValueError("top belongs to the trapezoidal distribution; accepted: both or neither")
+        self._limits_known_inexactly()
         if self.pooled_s is not None and (self.readings is None or self.pooled_dof is None):
             raise ValueError("pooled_s needs readings and pooled_dof; accepted: all three")
         if self.readings is not None and len(self.readings) < 2 and self.pooled_s is None:
@@ -82,6 +86,16 @@ class Stated:
         if self.dof is not None and self.reliability is not None:
             raise ValueError("dof and reliability together; accepted: one of them")
         return self
+
+    def _limits_known_inexactly(self) -> None:
+        if (self.distribution == "curvilinear trapezoid") != (self.inexactness is not None):
+            raise ValueError("inexactness belongs to the curvilinear trapezoid; accepted: both or neither")
+        if self.inexactness is None or self.half_width is None:
+            return
+        if self.inexactness.relative != self.half_width.relative:
+            raise ValueError("half_width and inexactness, one of them in %; accepted: both or neither in %")
+        if self.inexactness.unit == self.half_width.unit and self.inexactness.value > self.half_width.value:
+            raise ValueError("inexactness above half_width; accepted: at most the half-width")
 
     @property
     def states_uncertainty(self) -> bool:

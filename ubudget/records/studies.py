@@ -39,6 +39,8 @@ class Columns:
     texts: tuple[str, ...] = ()
     amounts: tuple[str, ...] = ()
     others: tuple[str, ...] = ()
+    optional: tuple[str, ...] = ()
+    """Of the columns in the unit of the study, those that the table may lack, or leave empty: NaN in the data."""
 
 
 COLUMNS: dict[str, Columns] = {
@@ -49,7 +51,10 @@ COLUMNS: dict[str, Columns] = {
     "robust mean": Columns(amounts=("value",)),
     "reference materials": Columns(texts=("material",), amounts=("found", "s", "certified", "U"), others=("n", "k")),
     "proficiency tests": Columns(
-        texts=("round", "robust"), amounts=("found", "assigned", "s_R"), others=("laboratories",)
+        texts=("round", "robust"),
+        amounts=("found", "assigned", "s_R", "u"),
+        others=("laboratories",),
+        optional=("u",),
     ),
     "recoveries": Columns(others=("recovery",)),
     "reference method": Columns(amounts=("found", "reference")),

@@ -1,0 +1,1 @@
+"""Workbooks changed in every way that the check should find."""
