@@ -20,6 +20,7 @@ from ubudget.files.shipped import shipped_folder
 from ubudget.files.spare_writing import write_spare_workbook
 from ubudget.files.studies import evaluate_study
 from ubudget.files.suggesting import suggested
+from ubudget.files.validation_cases import cases_in
 from ubudget.files.verbs import read_run, write_workbook
 from ubudget.files.ware_calibration import calibrate_ware
 
@@ -66,6 +67,7 @@ def subjects(books: Path) -> tuple[Subject, ...]:
     method = (EXAMPLES / "published" / "quam_a2.toml").read_bytes()
     export = _folder("spring_copper")
     flask = (EXAMPLES / "ware_calibration" / "flask.toml").read_bytes()
+    case = {"expected.toml": (EXAMPLES / "published" / "expected" / "quam_a2.toml").read_bytes()}
     charts, study = _folder("control_charts"), _folder("precision_studies")
     rinse = ubudget.read_run(EXAMPLES / "rinse_water")
     budget = books / "budget.xlsx"
@@ -102,6 +104,13 @@ def subjects(books: Path) -> tuple[Subject, ...]:
         _workbook("template", template),
         _workbook("budget workbook", budget.read_bytes()),
         _workbook("spare-row workbook", spare.read_bytes()),
+        Subject(
+            "check",
+            {"book.xlsx": budget.read_bytes()},
+            ("book.xlsx",),
+            lambda folder: ubudget.check_workbook(folder / "book.xlsx"),
+        ),
+        Subject("case of validation", case, ("expected.toml",), lambda folder: cases_in([folder / "expected.toml"])),
         Subject(
             "letterhead",
             {"letter.xlsx": template},

@@ -110,7 +110,7 @@ def test_tables_that_studies_and_charts_name(kind: str, tmp_path: Path) -> None:
 
 # -- without end -----------------------------------------------------------------------------------------------------
 
-MANY = 60_000
+MANY = 120_000
 ENDLESS = {
     "a name of 20,000 names": ("run.toml", ".".join("a" * 20_000) + " = 1\n", "nested more than"),
     "quoted names": ("run.toml", '"a" . ' * 5_000 + "b = 1\n", "nested more than"),
@@ -121,7 +121,7 @@ ENDLESS = {
     "numbers of many digits": ("run.toml", "a = [" + "1.2345678901234567890, " * 40_000 + "]\n", "significant digits"),
     "a line that no pattern likes": ("run.toml", f'a = 1{"e" * 300_000}"\n', "1eee"),
     "a record of 3 MB": ("register.toml", "#" * (LARGEST_RECORD + 1), "2.0 MB"),
-    "many rows": ("samples.csv", "x\n" * MANY, "a table of more than 50,000 rows"),
+    "many rows": ("samples.csv", "x\n" * MANY, "a table of more than 100,000 rows"),
     "many columns": ("samples.csv", "," * 3_000_000 + "x\n", "2,000,000 cells"),
     "wide and long": ("samples.csv", ",".join(f"c{n}" for n in range(900)) + "\n" + "a\n" * 3_000, "2,000,000 cells"),
     "a cell without end": ("samples.csv", f'sample\n"{"x" * 400_000}', "far too long"),

@@ -76,6 +76,7 @@ WRITERS = (
         _copied(EXAMPLES / "spring_copper", "run", without="readings.csv"),
     ),
     Writer("dossier", ("dossier", METHOD, "a.html", FORCE), _earlier("a.html")),
+    Writer("scope", ("scope", CHARTED, "--levels", "20, 50, 100", "--csv", "a.csv", FORCE), _earlier("a.csv")),
     Writer("explain", ("explain", METHOD, "--page", "a.html", "--text", "a.txt")),
 )
 

@@ -194,7 +194,7 @@ def _materials(study: Study, data: StudyData) -> Outcome:
 
 
 def _rounds(study: Study, data: StudyData) -> Outcome:
-    rounds, scores, told = [], [], []
+    rounds, stated = [], []
     names = ("found", "assigned", "s_R", "laboratories", "u")
     for row, (found, assigned, s_R, laboratories, u) in enumerate(
         zip(*(data.numbers[name] for name in names), strict=True)
@@ -202,15 +202,18 @@ def _rounds(study: Study, data: StudyData) -> Outcome:
         scale = 100 / assigned if study.relative and assigned > 0 else 1.0
         robust = data.texts["robust"][row] == "yes"
         rounds.append(Round(found * scale, assigned * scale, s_R * scale, int(laboratories), robust))
-        if not math.isnan(u):
-            name = data.texts["round"][row]
-            if not u > 0:
-                raise UbudgetError(f"round {name}: found u = {u:g}; accepted: a standard uncertainty above zero")
-            score = _zeta(rounds[-1], u * scale)
-            scores.append(Figure(f"zeta of {name}", score))
-            if abs(score) > ZETA_LIMIT:
-                told.append(_beyond(name, score, rounds[-1]))
+        stated.append(u * scale)
     outcome = _bias_outcome(study, data, bias_from_rounds(rounds), None)
+    scores, told = [], []
+    for name, one, u in zip(data.texts["round"], rounds, stated, strict=True):
+        if math.isnan(u):
+            continue
+        if not u > 0:
+            raise UbudgetError(f"round {name}: found u = {u:g}; accepted: a standard uncertainty above zero")
+        score = _zeta(one, u)
+        scores.append(Figure(f"zeta of {name}", score))
+        if abs(score) > ZETA_LIMIT:
+            told.append(_beyond(name, score, one))
     return replace(outcome, figures=(*outcome.figures, *scores), told=(*outcome.told, *told))
 
 

@@ -12,8 +12,8 @@ from ubudget.files.toml_text import faulty_text
 from ubudget.records.finding import Finding
 
 _HEADING_WITH_UNIT = re.compile(r"^(.*\S)\s*\[([^\[\]]*)\]$")
-MOST_ROWS, MOST_CELLS = 50_000, 2_000_000
-"""Of a table; a run of 18,000 results, the most that one workbook holds, has fewer readings."""
+MOST_ROWS, MOST_CELLS = 100_000, 2_000_000
+"""Of a table; a run of 60,000 results has fewer readings."""
 _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet program may take a text that begins with one of these for a formula (common practice, no source)."""
 _COMMA_HALVES = re.compile(r"[0-9]+")

@@ -18,7 +18,7 @@ _TOKEN = re.compile(
     |(?P<text>"(?:[^"]|"")*")
     |(?P<fault>\#[A-Za-z0-9/_]+[!?]?)
     |(?P<sheet>(?:'(?:[^']|'')+'|[A-Za-z_][\w.]*)!)
-    |(?P<number>(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)
+    |(?P<number>(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)
     |(?P<reference>(?P<fixed>\$?)(?P<column>[A-Za-z]{1,3})(?P<kept>\$?)(?P<row>[1-9]\d{0,6})(?![\w.(]))
     |(?P<name>[A-Za-z_\\][\w.]*)
     |(?P<sign><=|>=|<>|.)
