@@ -128,6 +128,7 @@ def test_a_budget_that_lacks_scatter_is_told(tmp_path: Path) -> None:
     found = written_with(tmp_path, route).evaluation.findings
     (told,) = [finding for finding in found if finding.place == "validation"]
     assert told.severity == "attend" and "beyond the contributions of type A" in told.found
+    assert "sample homogeneity (held negligible)" in told.remedy and "precision within run (no symbol)" in told.remedy
 
 
 @pytest.mark.parametrize("which", ["reported", "beside"])

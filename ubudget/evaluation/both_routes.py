@@ -22,6 +22,7 @@ from ubudget.quantity.expression import Expression, Number, Symbol, apply
 from ubudget.quantity.graph import INFINITE_DOF, Formula, Graph, Label, Pick, Reference, Table
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding
+from ubudget.records.method import Method, Precision
 
 BOTH, RESULTS = "both routes", "results"
 BY_BUDGET, OF_TYPE_A, DOF_OF_TYPE_A = "u by the budget", "u of type A", "ν of type A"
@@ -172,6 +173,16 @@ def route_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[F
             "validation",
             f"u(Rw) beyond the contributions of type A in the budget: {', '.join(names[:NAMED])}{more}",
             "a probability of F of 5 % or more",
-            "look for an effect that the budget lacks: homogeneity, digestion, day, analyst",
+            f"look for an effect that the budget lacks: {', '.join(effects_to_doubt(assembly.records.method))}",
         )
     ]
+
+
+def effects_to_doubt(method: Method) -> list[str]:
+    """What could explain the gap: what the method holds negligible, and the parts of precision that it does not state;
+    where there is none of these, effects that runs commonly differ by (common practice, no source)."""
+    parts = {symbol.part for symbol in method.symbols.values() if isinstance(symbol, Precision)}
+    marks = method.effects.items()
+    doubted = [f"{effect} (held negligible)" for effect, mark in marks if mark.startswith("negligible")]
+    doubted += [f"precision {part} (no symbol)" for part in ("within run", "between runs") if part not in parts]
+    return doubted or ["digestion, day, analyst"]

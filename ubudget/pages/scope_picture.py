@@ -38,7 +38,8 @@ def scope_picture(scope: Scope) -> str:
         parts.append(_text(across(value), HIGH - BOTTOM + 16, plain(value, 3), FAINT, "middle"))
     for value in dict.fromkeys((min(y for _, y in every), max(y for _, y in every))):
         parts.append(_text(LEFT - 6, down(value) + 4, plain(value, 3), FAINT, "end"))
-    parts.append(_text((LEFT + WIDE - RIGHT) / 2, HIGH - 12, f"level, {scope.unit}; both axes logarithmic", FAINT, "middle"))
+    below = f"level, {scope.unit}; both axes logarithmic"
+    parts.append(_text((LEFT + WIDE - RIGHT) / 2, HIGH - 12, below, FAINT, "middle"))
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
