@@ -133,6 +133,16 @@ def test_command_and_files(tmp_path: Path) -> None:
     assert "target" in out and "met" in out
 
 
+def test_a_label_stays_text(tmp_path: Path) -> None:
+    """A spreadsheet program would take `=cmd` for a formula (OWASP, CSV injection)."""
+    (tmp_path / "method.toml").write_text(ALONE.replace('"mass fraction"', '"=cmd"'), encoding="utf-8")
+    code, _, _ = run(
+        *(str(tmp_path / "method.toml"), "--vary", "x", "--levels", "10, 20"), *("--csv", str(tmp_path / "s.csv"))
+    )
+    with (tmp_path / "s.csv").open(encoding="utf-8") as file:
+        assert code == 0 and {row["line"] for row in csv.DictReader(file)} == {"'=cmd"}
+
+
 def test_a_missed_target_is_told(tmp_path: Path) -> None:
     code, out, _ = run(str(HARBOUR), "--levels", "10, 100", "--analyte", "Pb")
     assert code == 1 and "missed" in out

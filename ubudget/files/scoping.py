@@ -14,6 +14,7 @@ from typing import Any
 from ubudget.errors import UbudgetError
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.evaluation.scope import Scope, scope_of_method, scope_of_run
+from ubudget.files.csv_text import safe_text
 from ubudget.files.level_run import evaluate_levels
 from ubudget.files.verbs import evaluate, read_run
 from ubudget.pages.scope_picture import scope_picture
@@ -129,17 +130,17 @@ def scope_csv(scopes: Sequence[Scope]) -> str:
             target = "" if point.target is None else point.target
             writer.writerow(
                 [
-                    one.label,
+                    safe_text(one.label),
                     point.level,
                     one.unit,
                     point.u,
                     point.k,
                     point.U,
                     point.relative if point.level else "",
-                    point.dominating,
+                    safe_text(point.dominating),
                     point.share,
                     target,
-                    "; ".join(point.remarks),
+                    safe_text("; ".join(point.remarks)),
                 ]
             )
     return stream.getvalue()
