@@ -25,6 +25,7 @@ HARBOUR = ROOT / "worked_examples" / "harbour_sediment"
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a console's Ctrl-C cannot be sent to one process alone there")
 @pytest.mark.parametrize("there_before", [False, True])
+@pytest.mark.usefixtures("ctrl_c_as_in_a_terminal")
 def test_ctrl_c_while_a_workbook_is_written(tmp_path: Path, there_before: bool) -> None:
     """A real process gets SIGINT as soon as its temporary file is there."""
     write_run(tmp_path / "run", 60)

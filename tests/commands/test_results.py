@@ -295,6 +295,7 @@ def test_a_closed_pipe_is_quiet(tmp_path: Path) -> None:
     assert told == b""
 
 
+@pytest.mark.usefixtures("ctrl_c_as_in_a_terminal")
 def test_an_interruption_is_said_in_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
     from typer.testing import CliRunner
 
