@@ -131,6 +131,16 @@ def test_a_budget_that_lacks_scatter_is_told(tmp_path: Path) -> None:
     assert "sample homogeneity (held negligible)" in told.remedy and "precision within run (no symbol)" in told.remedy
 
 
+def test_results_outside_the_bands_are_told(tmp_path: Path) -> None:
+    """The case of copper then begins at 120 mg/kg; what lies below takes it, and is named."""
+    route = ROUTE.format(reported="true").replace('level_from = "150 mg/kg"', 'level_from = "1200 mg/kg"')
+    route = route.replace('level_to = "150 mg/kg"', 'level_from = "1000 mg/kg"\nlevel_to = "1200 mg/kg"')
+    evaluation = written_with(tmp_path, route).evaluation
+    (told,) = [f for f in evaluation.findings if "outside the level bands" in f.found]
+    assert told.severity == "attend" and told.place == "validation"
+    assert f"({evaluation.results[0].value:.3g} mg/kg)" in told.found
+
+
 @pytest.mark.parametrize("which", ["reported", "beside"])
 def test_cells_follow(which: str, request: pytest.FixtureRequest, tmp_path: Path) -> None:
     """Both engines recalculate every cell to 1e-9; every open number moves the sheet as it moves the library."""

@@ -148,6 +148,12 @@ def test_a_missed_target_is_told(tmp_path: Path) -> None:
     assert code == 1 and "missed" in out
 
 
+def test_nothing_is_claimed_where_the_target_is_missed() -> None:
+    (one,) = scope(HARBOUR, number=8, analytes=["Zn"]).scopes
+    missed = [point for point in one.points if point.target is not None and point.target < point.U]
+    assert missed and one.smallest is not None and one.smallest.level > max(point.level for point in missed)
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

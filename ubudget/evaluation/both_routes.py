@@ -23,6 +23,8 @@ from ubudget.quantity.graph import INFINITE_DOF, Formula, Graph, Label, Pick, Re
 from ubudget.quantity.numbers import Numbers
 from ubudget.records.finding import Finding
 from ubudget.records.method import Method, Precision
+from ubudget.records.unit_comparison import in_unit
+from ubudget.records.validation_data import ValidationCase
 
 BOTH, RESULTS = "both routes", "results"
 BY_BUDGET, OF_TYPE_A, DOF_OF_TYPE_A = "u by the budget", "u of type A", "ν of type A"
@@ -152,9 +154,13 @@ def _whole(dof: Expression) -> Expression:
 
 
 def route_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[Finding]:
-    """Results whose long-term scatter is beyond what their budget counts, told once."""
+    """Results whose long-term scatter is beyond what their budget counts, and results outside all bands, each once."""
     if BOTH not in graph.tables:
         return []
+    return [*_beyond_budget(assembly, graph, numbers), *_outside_bands(assembly, graph, numbers)]
+
+
+def _beyond_budget(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[Finding]:
     home = graph.tables[BOTH]
     beyond = np.flatnonzero(numbers.column(BOTH, EXCEEDS) > 0)
     if not beyond.size:
@@ -176,6 +182,34 @@ def route_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[F
             f"look for an effect that the budget lacks: {', '.join(effects_to_doubt(assembly.records.method))}",
         )
     ]
+
+
+def _outside_bands(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[Finding]:
+    """Results at levels that no band of their case holds: the nearest band is taken, and a person must look."""
+    route, structure = assembly.records.method.validation, assembly.structure
+    if route is None or structure is None:
+        return []
+    unit, home = assembly.records.method.document.unit, graph.tables[BOTH]
+    chosen = [rows for rows in chosen_cases(Context(assembly.records), structure, assembly.keys) if rows]
+    outside = []
+    for row, (level, rows) in enumerate(zip(numbers.column(BOTH, "level").tolist(), chosen, strict=True)):
+        if not any(_holds(route.cases[number], level, unit) for number in rows):
+            names = (home.texts(name)[row] for name in (SAMPLE, ANALYTE, LINE))
+            outside.append(f"{' '.join(filter(None, names))} ({level:.3g} {unit})")
+    if not outside:
+        return []
+    more = f" and {len(outside) - NAMED} more" if len(outside) > NAMED else ""
+    found = f"results outside the level bands: {', '.join(outside[:NAMED])}{more}"
+    remedy = "add a band for these levels, or widen level_from and level_to where the studies allow it"
+    file = assembly.records.file("method")
+    return [Finding("attend", file, "validation", found, "results within a band of their case", remedy)]
+
+
+def _holds(case: ValidationCase, level: float, unit: str) -> bool:
+    low, high = case.level_from, case.level_to
+    start = -np.inf if low is None else in_unit(low.value, low.unit, unit)
+    end = np.inf if high is None else in_unit(high.value, high.unit, unit)
+    return start is not None and end is not None and start <= level < end
 
 
 def effects_to_doubt(method: Method) -> list[str]:

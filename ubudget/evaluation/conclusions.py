@@ -8,6 +8,7 @@ from ubudget.bench.assembly import Assembly
 from ubudget.bench.quality import OF_LINES
 from ubudget.evaluation.both_routes import BOTH, add_both_routes, route_findings
 from ubudget.evaluation.comparisons import comparisons_of
+from ubudget.evaluation.decision_findings import unused_limit_findings
 from ubudget.evaluation.decision_tables import DECISIONS, add_decisions
 from ubudget.evaluation.level_findings import fit_findings
 from ubudget.evaluation.level_tables import ALONG, add_level_functions, functions_of
@@ -43,4 +44,5 @@ def conclusion_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> l
         *route_findings(assembly, graph, numbers),
         *run_limit_findings(assembly, graph, numbers),
         *fit_findings(assembly, numbers),
+        *unused_limit_findings(assembly),
     ]

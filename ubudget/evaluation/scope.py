@@ -68,13 +68,18 @@ class Scope:
         return tuple(point for point in self.points if point.holds)
 
     @property
+    def claimed(self) -> tuple[Point, ...]:
+        """Those of the points that hold at which the target is met, or where there is none."""
+        return tuple(point for point in self.held if point.target is None or point.target >= point.U)
+
+    @property
     def smallest(self) -> Point | None:
         """The point of the smallest U that may be claimed."""
-        return min(self.held, key=lambda point: point.U, default=None)
+        return min(self.claimed, key=lambda point: point.U, default=None)
 
     @property
     def smallest_relative(self) -> Point | None:
-        return min(self.held, key=lambda point: point.relative, default=None)
+        return min(self.claimed, key=lambda point: point.relative, default=None)
 
 
 def scope_of_run(levels: Evaluation, lines: Sequence[tuple[str, str]]) -> tuple[Scope, ...]:

@@ -60,6 +60,7 @@ def _columns(pairs: list[tuple[Result, Decided]], reasons: list[str]) -> list[Te
         TextColumn("limit", [one.limit.name for _, one in pairs]),
         TextColumn("value", [_value(r, one) for r, one in pairs], "right"),
         TextColumn("U", [_expanded(r) for r, _ in pairs], "right"),
+        TextColumn("unit", [r.unit or "1" for r, _ in pairs]),
         TextColumn("accepted", [zone_words(one) for _, one in pairs], "right"),
         TextColumn("decision", [decision(one) for _, one in pairs]),
         TextColumn("conforms", [_probability(one) for _, one in pairs], "right"),

@@ -52,11 +52,13 @@ def _twice(point: Point) -> str:
 def _conclusions(scope: Scope, unit: str, width: int) -> Iterator[str]:
     held, smallest, relative = scope.held, scope.smallest, scope.smallest_relative
     if smallest is None or relative is None:
-        yield "No level holds: nothing can be claimed."
+        yield "No level holds: nothing can be claimed." if not held else "The target is met nowhere: nothing to claim."
         return
     low, high = plain(held[0].level, 4), plain(held[-1].level, 4)
+    missed = ", ".join(plain(point.level, 4) for point in held if point not in scope.claimed)
+    target = f" Target missed at {missed}{unit}: nothing is claimed there." if missed else ""
     yield from wrapped(
-        f"Holds from {low} to {high}{unit}. Smallest U {plain(smallest.U, DIGITS)}{unit}, at "
+        f"Holds from {low} to {high}{unit}.{target} Smallest U {plain(smallest.U, DIGITS)}{unit}, at "
         f"{plain(smallest.level, 4)}{unit}; smallest relative U {plain(relative.relative, DIGITS)} %, at "
         f"{plain(relative.level, 4)}{unit}.",
         width=width,

@@ -86,10 +86,17 @@ def factor(from_unit: str, to_unit: str) -> Fraction:
 
 
 def convert(value: float, from_unit: str, to_unit: str) -> float:
-    """The value in another unit, calculated exactly from its decimal digits. Raises `UnitError`."""
+    """The value in another unit, calculated exactly from its decimal digits.
+
+    Raises `UnitError`, also for a number without unit where the other is one such as mg/kg: whoever writes 0.4 beside
+    results in mg/kg does not mean 400 000 of them (`1` says that). Zero is zero in every unit, and a share of % may be
+    a plain number."""
     if from_unit == to_unit:
         return value
-    exact = Fraction(Decimal(repr(value))) * factor(from_unit, to_unit)
+    times = factor(from_unit, to_unit)
+    if value and times != 1 and not from_unit.strip() and to_unit.strip() != "%":
+        raise UnitError("a number without unit", f"a number with a unit that converts to {to_unit}")
+    exact = Fraction(Decimal(repr(value))) * times
     return float(f"{float(exact):.15g}")
 
 
