@@ -106,10 +106,13 @@ def may_be_material(propagated: Propagated, numbers: Numbers, u: Array, digits: 
         return False
     shifts, gradients = shifts_of(propagated.graph, numbers), _Gradients(propagated, numbers)
     tolerance = np.where(u > 0, numerical_tolerance(u, digits), 0.0)
-    tried = 0
+    tried, together = 0, max(1, AT_ONCE // max(1, 2 * gradients.size))
     for tries, margin in STAGES:
-        moved = gradients.at(shifts.moved(_mixed_signs(tried, tries)), 2 * tries)
-        added = np.abs(gradients.terms(moved[:, :tries], moved[:, tries:]).sum(axis=0)).mean(axis=0)
+        added = np.zeros_like(u)
+        for first in range(tried, tried + tries, together):
+            count = min(together, tried + tries - first)
+            up, down = np.split(gradients.at(shifts.moved(_mixed_signs(first, count)), 2 * count), 2, axis=1)
+            added += np.abs(gradients.terms(up, down).sum(axis=0)).sum(axis=0) / tries
         change = np.sqrt(u**2 + _without_noise(added, u)) - u
         with np.errstate(invalid="ignore"):
             if not (np.isfinite(change) & (change > margin * tolerance)).any():
