@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 from tests.engines import pdf_page_texts, stored_values
 from tests.web_pages.browser import asked_for, opened, violations
 from ubudget.cli import app
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.files.verbs import evaluate, read_run, write_workbook
 from ubudget.pages.derivation import derivation_parts
@@ -189,3 +190,16 @@ def test_commands_write_pages_and_text(tmp_path: Path) -> None:
     assert filed.read_text("utf-8").count('class="result"') == 2
     done = CliRunner().invoke(app, ["dossier", run, str(tmp_path / "dossier.pdf")])
     assert done.exit_code == 2 and "ends with .html" in done.stderr
+
+
+def test_the_dossier_shows_decisions_beside_the_results() -> None:
+    """What `decide` says of each result, and the caution, stand before the findings and not in a paragraph alone."""
+    evaluation = evaluated("river_manganese")
+    expected = [one.words for each in decisions_of(evaluation) for one in each]
+    text = dossier(evaluation, range(len(evaluation.results)), "0" * 64, "ubudget")
+    tables = Tables()
+    tables.feed(text)
+    _, *rows = tables.found["Results beside their limits"]
+    assert [row[5] for row in rows] == expected and expected.count("fail") == 3
+    assert "safety or compliance" in text.partition("Decisions on conformity")[2].partition("Findings")[0]
+    assert "Decisions on conformity" not in dossier(evaluated("spring_copper"), [0], "0" * 64, "ubudget")

@@ -26,6 +26,8 @@ def chart_lines(one: Charted, width: int = WIDTH) -> Iterator[str]:
         yield f"{name:<8}{plain(low, DIGITS)} to {plain(high, DIGITS)}{unit}"
     yield ""
     shown = range(max(0, len(one.points) - LATEST), len(one.points))
+    if len(shown) < len(one.points):
+        yield f"the latest {len(shown)} of {len(one.points)} values"
     at = {signal.at for signal in one.signals}
     yield from table_lines(
         [

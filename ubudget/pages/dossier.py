@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from ubudget.evaluation.decisions import decisions_of
 from ubudget.evaluation.evaluate import Evaluation
 from ubudget.pages.amendment_words import amended_lines
+from ubudget.pages.decision_words import CAUTION, probability_words, zone_words
 from ubudget.pages.derivation import derivation_parts
 from ubudget.pages.figures import dof_text, plain
 from ubudget.pages.html import Cell, formula, heading, page, paragraph, said, table
@@ -32,6 +34,7 @@ def dossier(
             *origin(evaluation, fingerprint, program),
             *_signatures(),
             *_results(evaluation, rows),
+            *_decisions(evaluation, rows),
             *_findings(evaluation),
             *_amendments(evaluation),
             *_method(evaluation),
@@ -82,6 +85,31 @@ def _results(evaluation: Evaluation, rows: Sequence[int]) -> Iterator[str]:
     yield paragraph(coverage_line(evaluation.records.method.coverage))
     left_out = document.not_included
     yield paragraph(f"U does not include: {left_out}." if left_out else "The method names nothing that U leaves out.")
+
+
+def _decisions(evaluation: Evaluation, rows: Sequence[int]) -> Iterator[str]:
+    """Results beside their limits; nothing where the method has none."""
+    decided = decisions_of(evaluation)
+    cells = [
+        [
+            Cell(evaluation.results[row].sample),
+            Cell(" ".join(filter(None, (evaluation.results[row].analyte, evaluation.results[row].line)))),
+            Cell(one.limit.name),
+            Cell(zone_words(one), True),
+            Cell(evaluation.results[row].unit),
+            Cell(f"{one.words}: {one.reason}" if one.reason else one.words),
+            Cell("" if one.probability is None else probability_words(one.probability), True),
+        ]
+        for row in rows
+        for one in decided[row]
+    ]
+    if not cells:
+        return
+    heads = [Cell(name) for name in ("sample", "measured quantity", "limit")]
+    heads += [Cell("accepted", True), Cell("unit"), Cell("decision"), Cell("conforms with probability", True)]
+    yield heading(2, "Decisions on conformity")
+    yield table("Results beside their limits", heads, cells)
+    yield paragraph(CAUTION)
 
 
 def _findings(evaluation: Evaluation) -> Iterator[str]:

@@ -47,7 +47,8 @@ figure.drawn figcaption { color: #55626c; }
 @media print { body { max-width: none; padding: 0; font-size: 9.5pt; } a { color: inherit; text-decoration: none; }
   h2, h3, h4 { break-after: avoid; } figure, .equation, tr { break-inside: avoid; }
   thead { display: table-header-group; }
-  .result { break-before: page; } .scroll { overflow: visible; } table { font-size: 8pt; } }
+  .result { break-before: page; } .scroll, figure.drawn { overflow: visible; }
+  figure.drawn svg { max-width: 100%; max-height: 22cm; } table { font-size: 8pt; } }
 """
 _SUBSCRIPT = re.compile(r"(?<![A-Za-z0-9_.])([A-Za-zΑ-ωŷȳγνθρ]+)_([A-Za-z0-9]+)(?![A-Za-z0-9_])")
 
