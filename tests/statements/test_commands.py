@@ -100,8 +100,8 @@ def test_a_unit_without_a_name_in_d_si_writes_nothing(tmp_path: Path) -> None:
     method = tmp_path / "method.toml"
     method.write_text(
         '[method]\nid = "M"\ntitle = "Part"\nversion = "1"\nstatus = "approved"\nmeasurand = "part"\nunit = "ppm"\n'
-        'equation = "w = x"\n\n[symbols.x]\noperation = "input"\nquantity = "part"\nunit = "ppm"\nestimate = 12\n'
-        "u = 1\n",
+        'equation = "w = x"\n\n[symbols.x]\noperation = "input"\nquantity = "part"\nunit = "ppm"\n'
+        'estimate = "12 ppm"\nu = "1 ppm"\n',
         encoding="utf-8",
     )
     done = run("statement", method, "--xml", "out.xml", "--text", "out.txt", folder=tmp_path)
