@@ -78,6 +78,14 @@ def test_records(name: str, old: str, new: str, tmp_path: Path) -> None:
     assert any("mg/kg" in line.partition("accepted:")[2] for line in lines), lines
 
 
+def test_a_certified_value_is_not_compared_in_silence(tmp_path: Path) -> None:
+    assert not found_with(tmp_path, "register.toml", 'value = "84.6 mg/kg"', 'value = "84.6"')
+    done = CliRunner().invoke(app, ["evaluate", str(tmp_path)])
+    line = " ".join(done.output.split())
+    assert "register.toml: reference_material RM-SED, Cu, value: found 84.6 without unit" in line and "mg/kg" in line
+    assert done.exit_code == 1
+
+
 def test_a_limit_states_nothing(tmp_path: Path) -> None:
     assert not found_with(tmp_path, "method.toml", "", LIMIT)
     done = CliRunner().invoke(app, ["decide", str(tmp_path), "--json", "-"])

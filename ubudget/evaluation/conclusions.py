@@ -15,7 +15,7 @@ from ubudget.evaluation.level_tables import ALONG, add_level_functions, function
 from ubudget.evaluation.low_level_checks import RUN_LIMITS, add_run_limits, run_limit_findings
 from ubudget.evaluation.low_level_derived import add_derived_low_levels
 from ubudget.evaluation.low_levels import LOW_LEVELS, add_low_levels
-from ubudget.evaluation.material_checks import MATERIALS, add_material_checks
+from ubudget.evaluation.material_checks import MATERIALS, add_material_checks, certified_unit_findings
 from ubudget.evaluation.propagation import Propagated
 from ubudget.evaluation.targets import TARGETS, add_targets
 from ubudget.quantity.graph import Graph
@@ -45,4 +45,5 @@ def conclusion_findings(assembly: Assembly, graph: Graph, numbers: Numbers) -> l
         *run_limit_findings(assembly, graph, numbers),
         *fit_findings(assembly, numbers),
         *unused_limit_findings(assembly),
+        *certified_unit_findings(assembly),
     ]

@@ -6,6 +6,7 @@ certificate as E_n (ISO 13528:2022, 9.7). Found and certified count as uncorrela
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,7 @@ from ubudget.evaluation.certificates import Evidence, Register
 from ubudget.evaluation.coverage import EXPANDED, STANDARD
 from ubudget.quantity.expression import Symbol, apply
 from ubudget.quantity.graph import Graph, Place
+from ubudget.records.finding import Finding
 from ubudget.records.register import CertifiedValue
 from ubudget.records.unit_comparison import in_unit
 
@@ -51,24 +53,45 @@ class CertifiedResult:
 
 def certified_results(assembly: Assembly) -> list[CertifiedResult]:
     """The results of reference materials whose certificate of the day has a value for the analyte, in their order."""
+    unit = assembly.records.method.document.unit
+    found = []
+    for row, item, evidence, prop in _certified(assembly):
+        value, U = (in_unit(amount.value, amount.unit, unit) for amount in (prop.value, prop.U))
+        if value is not None and U is not None:
+            found.append(CertifiedResult(row, item, evidence, prop, value, U))
+    return found
+
+
+def certified_unit_findings(assembly: Assembly) -> Iterator[Finding]:
+    """Certified values or their U without a unit, which are not compared with results that have one."""
+    unit = assembly.records.method.document.unit
+    told = set()
+    for row, item, _, prop in _certified(assembly):
+        place = f"reference_material {item}, {assembly.keys[row].analyte}"
+        for key, amount in (("value", prop.value), ("U", prop.U)):
+            bare = not amount.unit and amount.value and in_unit(amount.value, amount.unit, unit) is None
+            if bare and (place, key) not in told:
+                told.add((place, key))
+                found, accepted = f"{amount.text} without unit, not compared", f"a unit that converts to {unit}"
+                file = assembly.records.file("register")
+                yield Finding("attend", file, f"{place}, {key}", found, accepted, "add the unit of the certificate")
+
+
+def _certified(assembly: Assembly) -> Iterator[tuple[int, str, Evidence, CertifiedValue]]:
+    """Row, item, evidence and certified value of each result of a reference material that has one."""
     records, structure = assembly.records, assembly.structure
     if structure is None or records.register is None:
-        return []
+        return
     materials = {item.id for item in records.register.reference_materials}
-    register, unit = Register(records), records.method.document.unit
-    found = []
+    register = Register(records)
     for row, key in enumerate(assembly.keys):
         item = structure.portions[key.portions[0]].reference_material if key.portions else ""
         if item not in materials or row in assembly.derived:
             continue
         evidence = register.evidence(item, key.analyte)
         prop = evidence.certified
-        if prop is None or evidence.certificate is None or evidence.certificate_number is None:
-            continue
-        value, U = (in_unit(amount.value, amount.unit, unit) for amount in (prop.value, prop.U))
-        if value is not None and U is not None:
-            found.append(CertifiedResult(row, item, evidence, prop, value, U))
-    return found
+        if prop is not None and evidence.certificate is not None and evidence.certificate_number is not None:
+            yield row, item, evidence, prop
 
 
 def add_material_checks(assembly: Assembly, graph: Graph) -> Graph:
