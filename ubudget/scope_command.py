@@ -68,5 +68,5 @@ def scope(
         if json is not None:
             write_text(objects, json, force=force)
         typer.echo("\n\n".join("\n".join(scope_lines(one)) for one in scoped.scopes))
-    missed = any(point.target is not None and point.target < point.U for one in scoped.scopes for point in one.held)
+    missed = any(point.misses_target for one in scoped.scopes for point in one.held)
     raise typer.Exit(LOOK if missed or any(not one.held for one in scoped.scopes) else 0)

@@ -166,18 +166,13 @@ def _beyond_budget(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[F
     if not beyond.size:
         return []
     ratio = numbers.column(BOTH, "F")
-    names = [
-        " ".join(filter(None, (home.texts(SAMPLE)[row], home.texts(ANALYTE)[row], home.texts(LINE)[row])))
-        + f" (F = {ratio[row]:.2g})"
-        for row in beyond
-    ]
-    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    names = [f"{_named(home, row)} (F = {ratio[row]:.2g})" for row in beyond.tolist()]
     return [
         Finding(
             "attend",
             assembly.records.file("method"),
             "validation",
-            f"u(Rw) beyond the contributions of type A in the budget: {', '.join(names[:NAMED])}{more}",
+            f"u(Rw) beyond the contributions of type A in the budget: {_first(names)}",
             "a probability of F of 5 % or more",
             f"look for an effect that the budget lacks: {', '.join(effects_to_doubt(assembly.records.method))}",
         )
@@ -191,25 +186,36 @@ def _outside_bands(assembly: Assembly, graph: Graph, numbers: Numbers) -> list[F
         return []
     unit, home = assembly.records.method.document.unit, graph.tables[BOTH]
     chosen = [rows for rows in chosen_cases(Context(assembly.records), structure, assembly.keys) if rows]
-    outside = []
-    for row, (level, rows) in enumerate(zip(numbers.column(BOTH, "level").tolist(), chosen, strict=True)):
-        if not any(_holds(route.cases[number], level, unit) for number in rows):
-            names = (home.texts(name)[row] for name in (SAMPLE, ANALYTE, LINE))
-            outside.append(f"{' '.join(filter(None, names))} ({level:.3g} {unit})")
+    bands = [_band(case, unit) for case in route.cases]
+    outside = [
+        f"{_named(home, row)} ({level:.3g} {unit})"
+        for row, (level, rows) in enumerate(zip(numbers.column(BOTH, "level").tolist(), chosen, strict=True))
+        if not any(bands[number][0] <= level < bands[number][1] for number in rows)
+    ]
     if not outside:
         return []
-    more = f" and {len(outside) - NAMED} more" if len(outside) > NAMED else ""
-    found = f"results outside the level bands: {', '.join(outside[:NAMED])}{more}"
+    found = f"results outside the level bands: {_first(outside)}"
     remedy = "add a band for these levels, or widen level_from and level_to where the studies allow it"
     file = assembly.records.file("method")
     return [Finding("attend", file, "validation", found, "results within a band of their case", remedy)]
 
 
-def _holds(case: ValidationCase, level: float, unit: str) -> bool:
+def _named(home: Table, row: int) -> str:
+    return " ".join(filter(None, (home.texts(name)[row] for name in (SAMPLE, ANALYTE, LINE))))
+
+
+def _first(words: Sequence[str]) -> str:
+    more = f" and {len(words) - NAMED} more" if len(words) > NAMED else ""
+    return f"{', '.join(words[:NAMED])}{more}"
+
+
+def _band(case: ValidationCase, unit: str) -> tuple[float, float]:
+    """From and below which level a case holds; the records were checked: both ends convert."""
     low, high = case.level_from, case.level_to
     start = -np.inf if low is None else in_unit(low.value, low.unit, unit)
     end = np.inf if high is None else in_unit(high.value, high.unit, unit)
-    return start is not None and end is not None and start <= level < end
+    assert start is not None and end is not None
+    return start, end
 
 
 def effects_to_doubt(method: Method) -> list[str]:

@@ -48,6 +48,10 @@ class Point:
         return 100 * self.U / abs(self.level) if self.level else math.inf
 
     @property
+    def misses_target(self) -> bool:
+        return self.target is not None and self.target < self.U
+
+    @property
     def holds(self) -> bool:
         """Whether nothing stands against the result: within the calibrated range, no flag."""
         return not self.remarks
@@ -70,7 +74,7 @@ class Scope:
     @property
     def claimed(self) -> tuple[Point, ...]:
         """Those of the points that hold at which the target is met, or where there is none."""
-        return tuple(point for point in self.held if point.target is None or point.target >= point.U)
+        return tuple(point for point in self.held if not point.misses_target)
 
     @property
     def smallest(self) -> Point | None:

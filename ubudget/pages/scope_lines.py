@@ -42,7 +42,7 @@ def scope_lines(scope: Scope, width: int = WIDTH) -> Iterator[str]:
 def _target(point: Point) -> str:
     if point.target is None:
         return ""
-    return f"{plain(point.target, DIGITS)} {'met' if point.target >= point.U else 'missed'}"
+    return f"{plain(point.target, DIGITS)} {'missed' if point.misses_target else 'met'}"
 
 
 def _twice(point: Point) -> str:
@@ -55,7 +55,7 @@ def _conclusions(scope: Scope, unit: str, width: int) -> Iterator[str]:
         yield "No level holds: nothing can be claimed." if not held else "The target is met nowhere: nothing to claim."
         return
     low, high = plain(held[0].level, 4), plain(held[-1].level, 4)
-    missed = ", ".join(plain(point.level, 4) for point in held if point not in scope.claimed)
+    missed = ", ".join(plain(point.level, 4) for point in held if point.misses_target)
     target = f" Target missed at {missed}{unit}: nothing is claimed there." if missed else ""
     yield from wrapped(
         f"Holds from {low} to {high}{unit}.{target} Smallest U {plain(smallest.U, DIGITS)}{unit}, at "
